@@ -1,0 +1,1 @@
+"""brewwater: the water-quality and filtration planner for people who serve coffee."""

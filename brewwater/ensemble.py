@@ -1,0 +1,130 @@
+"""The ensemble: seeded draws of every uncertain input, and the weight of each draw.
+
+Every quantity in a plan is a float array whose last axis is the draw; a certain quantity has length 1 there
+and broadcasts. A scrambled Sobol sequence fills the unit cube; each uncertain input takes one column of it,
+by name, in the order of asking, so that the same inputs give the same plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.stats import qmc
+
+from brewwater.document import Span
+
+FloatArray = NDArray[np.float64]
+
+DEFAULT_DRAWS = 2048
+_COLUMNS = 256
+
+
+@lru_cache(maxsize=8)
+def _cube(n: int, seed: int) -> FloatArray:
+    sobol = qmc.Sobol(d=_COLUMNS, scramble=True, rng=np.random.default_rng(seed))
+    exponent = max(0, int(np.ceil(np.log2(n))))
+    cube = sobol.random_base2(exponent)[:n].T.copy()
+    np.clip(cube, 1e-9, 1 - 1e-9, out=cube)
+    cube.flags.writeable = False
+    return cube
+
+
+@dataclass
+class Draws:
+    """``n`` draws from one seed. With ``n = 1`` every input takes its middle value.
+
+    Parameters
+    ----------
+    n : number of draws, 1 or more
+    seed : any whole number; the same seed and the same questions give the same draws
+    """
+
+    n: int = DEFAULT_DRAWS
+    seed: int = 20261125
+    _taken: dict[str, int] = field(default_factory=dict, repr=False)
+
+    def uniform(self, name: str) -> FloatArray:
+        """Column of the unit cube that belongs to ``name``, shape ``(n,)``, open interval (0, 1)."""
+        if self.n == 1:
+            return np.array([0.5])
+        column = self._taken.setdefault(name, len(self._taken))
+        if column < _COLUMNS:
+            return _cube(self.n, self.seed)[column]
+        # past the Sobol columns: independent stratified draws, still reproducible
+        rng = np.random.default_rng([self.seed, column])
+        return (rng.permutation(self.n) + rng.random(self.n)) / self.n
+
+    def normal(self, name: str) -> FloatArray:
+        """Standard normal draws, shape ``(n,)``."""
+        return np.asarray(stats.norm.ppf(self.uniform(name)), dtype=np.float64)
+
+    def span(self, name: str, span: Span) -> FloatArray:
+        """Draws of a ``Span``: shape ``(n,)``, or ``(1,)`` where it is certain.
+
+        A range with a typical value becomes a beta distribution on the range with that mean and weight four
+        (the usual PERT choice; common practice, no source). A range alone is uniform.
+        """
+        if span.certain:
+            return np.array([span.low])
+        if self.n == 1:
+            return np.array([span.middle])
+        u = self.uniform(name)
+        width = span.high - span.low
+        if span.typical is None:
+            return span.low + width * u
+        mean = np.clip((span.typical - span.low) / width, 0.02, 0.98)
+        concentration = 6.0
+        return np.asarray(
+            span.low + width * stats.beta.ppf(u, mean * concentration, (1 - mean) * concentration),
+            dtype=np.float64,
+        )
+
+
+def effective_size(weights: FloatArray) -> float:
+    """Kish's effective number of draws, (sum w)^2 / sum w^2."""
+    total = float(weights.sum())
+    return total * total / float((weights * weights).sum())
+
+
+def percentiles(values: FloatArray, weights: FloatArray, at: Sequence[float] = (0.1, 0.5, 0.9)) -> FloatArray:
+    """Weighted percentiles along the last axis.
+
+    Parameters
+    ----------
+    values : shape ``(..., n)`` or ``(..., 1)``; NaN stands for "not known" and gives NaN
+    weights : shape ``(n,)``, not negative, not all zero
+    at : the wanted shares, each 0 to 1
+
+    Returns
+    -------
+    shape ``(..., len(at))``
+    """
+    values = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    if values.shape[-1] == 1:
+        return np.repeat(values, len(at), axis=-1)
+    order = np.argsort(values, axis=-1)
+    ranked = np.take_along_axis(values, order, axis=-1)
+    mass = np.cumsum(weights[order], axis=-1)
+    centre = (mass - 0.5 * weights[order]) / mass[..., -1:]
+    flat_v, flat_c = ranked.reshape(-1, ranked.shape[-1]), centre.reshape(-1, ranked.shape[-1])
+    out = np.array([np.interp(at, c, v) for c, v in zip(flat_c, flat_v, strict=True)])
+    out[np.isnan(flat_v).any(axis=1)] = np.nan
+    return out.reshape(*values.shape[:-1], len(at))
+
+
+def mean(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Weighted mean along the last axis; a length of 1 there is certain."""
+    values = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    if values.shape[-1] == 1:
+        return values[..., 0]
+    return np.asarray(values @ (weights / weights.sum()), dtype=np.float64)
+
+
+def share(condition: NDArray[np.bool_], weights: FloatArray) -> float:
+    """Weighted share of draws in which ``condition`` (last axis the draw) holds."""
+    return float(mean(np.asarray(condition, dtype=np.float64), weights))
