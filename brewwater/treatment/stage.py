@@ -1,0 +1,65 @@
+"""The stage: one medium in a train, its settings and its cartridge's data sheet."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from brewwater.document import Finite, Fraction, Name, NonNegative, Part, Positive, Span
+
+Medium = Literal[
+    "sediment", "carbon", "catalytic_carbon", "scale_inhibitor", "weak_acid", "softening",
+    "calcium_to_magnesium", "chloride_anion", "reverse_osmosis", "mixed_bed", "blend", "mineral_dose", "calcite",
+]  # fmt: skip
+
+
+class DataSheet(Part):
+    """What a cartridge's data sheet states. Everything may be missing; then the usual figures of its class
+    stand in, as a wide range with a warning.
+
+    ``rated_gal`` is the sheet's own gallons at the sheet's own reference water: the ``reference_`` fields.
+    ``capacity_grains`` (as CaCO3) is used before the gallons where both are given.
+    """
+
+    rated_gal: Positive | None = None
+    reference_hardness_mg_L_as_CaCO3: Positive | None = None
+    reference_alkalinity_mg_L_as_CaCO3: Positive | None = None
+    reference_chlorine_mg_L_as_Cl2: Positive | None = None
+    rated_for: Literal["free_chlorine", "chloramine", "unknown"] = "unknown"
+    capacity_grains: Positive | None = None
+    service_flow_gpm: Positive | None = None
+    clean_pressure_drop_psi: NonNegative | None = None
+    drop_at_flow_gpm: Positive | None = None
+    end_pressure_drop_psi: Positive | None = None
+    bed_volume_L: Positive | None = None
+    life_months: Positive | None = None
+    flush_gal: Span | None = None
+    price: Span | None = None
+    micron: Positive | None = None
+    connection: Annotated[str, Field(max_length=40)] | None = None
+
+
+class Dose(Part):
+    """A mineral dosed into the water, mg/L of the named salt."""
+
+    salt: Name
+    mg_L: NonNegative
+
+
+class Stage(Part):
+    """One stage of a train.
+
+    ``bypass_percent``: share of the branch's water that goes round the stage, 0 to 100. The remaining fields
+    are read by the media that need them and left None for the medium's usual figure from ``reference/``.
+    """
+
+    name: Name
+    medium: Medium
+    bypass_percent: Annotated[Finite, Field(ge=0, le=100)] = 0.0
+    sheet: DataSheet = DataSheet()
+    leakage_mg_L_as_CaCO3: NonNegative | None = None
+    recovery: Annotated[Finite, Field(gt=0, lt=1)] | None = None
+    rejection: dict[str, Fraction] = {}
+    doses: tuple[Dose, ...] = ()
+    exchange_target: NonNegative | None = None
