@@ -1,0 +1,184 @@
+"""The shape of ``plan --json`` and ``report --json``: typed records, so that the schema is the output's own."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+
+class Result(BaseModel):
+    """A frozen record of a result. Every value may be null where it is not known."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Percentiles(Result):
+    """The 10th, 50th and 90th percentile over the ensemble."""
+
+    p10: float | None
+    p50: float | None
+    p90: float | None
+
+
+class WaterResult(Result):
+    """A water in the plan's units; "hot" is 93 °C in a closed boiler, ``ph`` is at the water's own temperature.
+
+    ``ph_in_cup`` is after CO2 has gone to the air, ``ph`` before (the line's).
+    """
+
+    hardness_mg_L_as_CaCO3: Percentiles
+    alkalinity_mg_L_as_CaCO3: Percentiles
+    tds_mg_L: Percentiles
+    ph: Percentiles
+    ph_in_cup: Percentiles
+    chloride_mg_L: Percentiles
+    sodium_mg_L: Percentiles
+    conductivity_uS_cm: Percentiles
+    total_chlorine_mg_L_as_Cl2: Percentiles
+    calcite_saturation_index_hot: Percentiles
+    ccpp_hot_mg_L_as_CaCO3: Percentiles
+
+
+class VerdictResult(Result):
+    water: Literal["source", "served"]
+    subject: Literal["cup", "scale", "corrosion", "safety"]
+    status: Literal["ok", "watch", "act", "stop", "unknown"]
+    share: float | None
+    why: str
+    source: str
+    branch: str | None
+    flip: str | None
+
+
+class StageResult(Result):
+    name: str
+    medium: str
+    branch: str | None
+    bypass_percent: float
+
+
+class AlternativeResult(Result):
+    stages: list[StageResult]
+    yearly_cost: float | None
+    fits: bool
+    why: str
+
+
+class BranchResult(Result):
+    name: str
+    filtered: bool
+    gallons_per_service_day: Percentiles
+
+
+class ChangeResult(Result):
+    """One change of a cartridge, ISO dates; null past the horizon."""
+
+    early: str | None
+    expected: str | None
+    late: str | None
+
+
+class CartridgeResult(Result):
+    name: str
+    medium: str
+    branch: str | None
+    capacity_gal: Percentiles
+    governed_by: str
+    changes: list[ChangeResult]
+    changes_in_year: float | None
+
+
+class CheckResult(Result):
+    check: str
+    value: float | None
+    limit: float | None
+    unit: str
+    ok: bool | None
+    source: str
+    why: str
+
+
+class CostLineResult(Result):
+    name: str
+    amount: float
+
+
+class CostResult(Result):
+    """Whole cartridges bought in the 12 months; ``first_set`` and ``used_up`` are shown apart, never added."""
+
+    currency: str
+    expected: float
+    total: Percentiles
+    per_drink: float | None
+    lines: list[CostLineResult]
+    first_set: float | None
+    used_up: float | None
+
+
+class NextTestResult(Result):
+    test: str
+    because: str
+    value: float | None
+
+
+class WarningResult(Result):
+    code: str
+    message: str
+
+
+class ServedResult(Result):
+    branch: str
+    machine: str | None
+    water: WaterResult
+
+
+class PlanResult(Result):
+    """What ``brewwater plan --json`` prints."""
+
+    schema_version: Literal[1]
+    stamp: str
+    source_water: WaterResult
+    served_water: WaterResult
+    served: list[ServedResult]
+    verdicts: list[VerdictResult]
+    stages: list[StageResult]
+    alternatives: list[AlternativeResult]
+    branches: list[BranchResult]
+    cartridges: list[CartridgeResult]
+    fit: list[CheckResult]
+    yearly_cost: CostResult
+    next_tests: list[NextTestResult]
+    warnings: list[WarningResult]
+
+
+class RowResult(Result):
+    """One printed value of a report; numbers and unit as printed."""
+
+    analyte: str
+    low: float | None
+    typical: float | None
+    high: float | None
+    unit: str
+    basis: str | None
+    below_detection: bool
+    supply: str | None
+    date: str | None
+    page: int | None
+    text: str | None
+
+
+class ProblemResult(Result):
+    code: str
+    field: str | None
+    message: str
+
+
+class ReportResult(Result):
+    """What ``brewwater report --json`` prints. ``analysis`` is null where there are several supplies."""
+
+    rows: list[RowResult]
+    analysis: dict[str, dict[str, object]] | None
+    problems: list[ProblemResult]
+    missing: list[str]
+    supplies: list[str]
