@@ -1,0 +1,38 @@
+"""Treatment: one file a medium, the train that runs them, and what their cartridges can bear.
+
+Each medium keeps mass and charge: what leaves the water is counted on the medium, and what the medium gives
+is counted in the water. Floor 3: knows water and draws, nothing of branches, dates or money.
+"""
+
+from brewwater.treatment.classes import MediumClass, medium_class, next_size_up, usual_sheet
+from brewwater.treatment.media import MEDIA
+from brewwater.treatment.medium import Load, Medium, Settings, performance, settings_for
+from brewwater.treatment.order import Context, Problem, order_problems
+from brewwater.treatment.rating import Capacity, capacity
+from brewwater.treatment.stage import DataSheet, Dose, Stage
+from brewwater.treatment.train import StageResult, TrainResult, apply, run_train
+
+__all__ = [
+    "MEDIA",
+    "Capacity",
+    "Context",
+    "DataSheet",
+    "Dose",
+    "Load",
+    "Medium",
+    "MediumClass",
+    "Problem",
+    "Settings",
+    "Stage",
+    "StageResult",
+    "TrainResult",
+    "apply",
+    "capacity",
+    "medium_class",
+    "next_size_up",
+    "order_problems",
+    "performance",
+    "run_train",
+    "settings_for",
+    "usual_sheet",
+]

@@ -1,0 +1,107 @@
+"""The usual cartridges of each medium, by size: what stands in where a data sheet is silent."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from brewwater import reference
+from brewwater.document import Span
+from brewwater.errors import InputError
+from brewwater.treatment.stage import DataSheet, Size
+
+SIZES: tuple[Size, ...] = ("small", "medium", "large")
+
+
+@dataclass(frozen=True, slots=True)
+class MediumClass:
+    """One size of one medium as usually sold, from ``reference/media.csv``; None: does not apply.
+
+    Capacities are for the usual reference water of the class; ``price`` is a placeholder without source, in
+    the plan's currency; ``life_months`` is a time limit, of which the typical value is applied.
+    """
+
+    medium: str
+    size: Size
+    volume_gal: Span | None
+    exchange_eq: Span | None
+    chlorine_g: Span | None
+    consumed_g: Span | None
+    life_months: Span | None
+    bed_volume_L: Span | None
+    service_flow_gpm: Span | None
+    clean_pressure_drop_psi: Span | None
+    output_gal_per_day: Span | None
+    flush_gal: Span | None
+    price: Span | None
+    source: str
+    price_source: str
+
+
+def _span(cell: str) -> Span | None:
+    parts = cell.split()
+    if not parts:
+        return None
+    low, typical, high = (float(p) for p in parts)
+    return Span(low=low, typical=typical, high=high)
+
+
+@cache
+def classes() -> Mapping[tuple[str, str], MediumClass]:
+    """Every class by medium and size."""
+    found = {}
+    for row in reference.table("media"):
+        spans = {
+            key: _span(cell)
+            for key, cell in row.items()
+            if key not in {"medium", "size", "source", "price_source"}
+        }
+        size = next(s for s in SIZES if s == row["size"])
+        found[row["medium"], row["size"]] = MediumClass(
+            medium=row["medium"], size=size, source=row["source"], price_source=row["price_source"], **spans
+        )
+    return found
+
+
+def medium_class(medium: str, size: str) -> MediumClass:
+    """The class of that medium and size.
+
+    Raises
+    ------
+    InputError : the medium is not sold in that size
+    """
+    try:
+        return classes()[medium, size]
+    except KeyError:
+        raise InputError(
+            "size", size, f"{medium} is listed as {', '.join(SIZES)}", "Choose a size."
+        ) from None
+
+
+def next_size_up(size: Size) -> Size | None:
+    """The next larger size, or None past the largest."""
+    at = SIZES.index(size) + 1
+    return SIZES[at] if at < len(SIZES) else None
+
+
+def usual_sheet(medium: str, size: str) -> DataSheet:
+    """The sheet of a usual cartridge: what the fit checks and the money need, no capacity claimed.
+
+    Capacity is left out on purpose, so that it stays the class's wide range with its warning.
+    """
+    usual = medium_class(medium, size)
+
+    def middle(span: Span | None) -> float | None:
+        return None if span is None else span.middle or None
+
+    return DataSheet(
+        service_flow_gpm=middle(usual.service_flow_gpm),
+        clean_pressure_drop_psi=middle(usual.clean_pressure_drop_psi),
+        drop_at_flow_gpm=middle(usual.service_flow_gpm),
+        bed_volume_L=middle(usual.bed_volume_L),
+        rated_output_gal_per_day=middle(usual.output_gal_per_day),
+        life_months=middle(usual.life_months),
+        flush_gal=usual.flush_gal,
+        price=usual.price,
+    )

@@ -1,0 +1,42 @@
+"""Polyphosphate scale inhibitor: removes no hardness; holds scale back up to a limit, while its conditions
+hold.
+
+Glassy polyphosphate reverts to orthophosphate at boiling within the hour (trade text), so it does nothing in
+a steam boiler, and little in water that stands hot. The sodium that comes with the phosphate (under 2 mg/L)
+is not tracked: charge balance is kept by leaving both out of the ions.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.treatment.medium import FloatArray, Medium, Settings, volume_only
+from brewwater.treatment.stage import Stage
+from brewwater.water import Water
+
+CODEX_MAXIMUM_MG_L = 10.7  # glassy polyphosphate, maximum-dosage basis: Water Chemicals Codex p. 51
+
+
+def temporary_hardness_mg_L_as_CaCO3(water: Water) -> FloatArray:
+    """The smaller of hardness and alkalinity, what heat can throw down, mg/L as CaCO3."""
+    return np.minimum(water.hardness_mg_L_as_CaCO3, np.maximum(water.alkalinity_mg_L_as_CaCO3, 0))
+
+
+def inhibited_up_to_mg_L_as_CaCO3(settings: Settings) -> FloatArray:
+    """Temporary hardness up to which scale is judged to be held back, mg/L as CaCO3 (common practice)."""
+    return settings.performance["inhibited_up_to_mg_L_as_CaCO3"]
+
+
+def holds(water: Water, settings: Settings, *, steam_boiler: bool) -> NDArray[np.bool_]:
+    """True where the inhibitor's conditions hold: moderate temporary hardness, and no steam boiler."""
+    moderate = temporary_hardness_mg_L_as_CaCO3(water) <= inhibited_up_to_mg_L_as_CaCO3(settings)
+    return np.asarray(moderate & (not steam_boiler))
+
+
+def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+    """The same water with phosphate added, mg/L as PO4."""
+    return water.with_(phosphate_mg_L=water.phosphate_mg_L + settings.performance["phosphate_mg_L"])
+
+
+MEDIUM = Medium("scale_inhibitor", treat, volume_only, frozenset({"volume", "time"}))

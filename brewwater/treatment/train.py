@@ -1,0 +1,159 @@
+"""Run a stage, and a train of stages in order: waters forward, loads backward."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from brewwater import reference
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.treatment.media import MEDIA
+from brewwater.treatment.medium import FloatArray, Load, Settings, between, settings_for
+from brewwater.treatment.stage import Stage
+from brewwater.water import Water
+
+
+@dataclass(frozen=True, slots=True)
+class StageResult:
+    """``outlet`` with bypass mixed in, ``treated`` before it, ``load`` for one litre of outlet."""
+
+    outlet: Water
+    treated: Water
+    load: Load
+
+
+@dataclass(frozen=True, slots=True)
+class TrainResult:
+    """``waters[i]`` stands after stage i; ``loads[i]`` is for one litre that the whole train serves.
+
+    ``source_L``: litres drawn from the source for that litre, reject included; ``reject_L``: litres to waste.
+    """
+
+    waters: tuple[Water, ...]
+    loads: tuple[Load, ...]
+    source_L: FloatArray
+    reject_L: FloatArray
+
+    @property
+    def served(self) -> Water:
+        """The water after the last stage."""
+        return self.waters[-1]
+
+
+def bypass_of(stage: Stage, settings: Settings) -> FloatArray:
+    """Share that goes round the stage, 0 to 1.
+
+    Raises
+    ------
+    InputError : a bypass in the settings is outside 0 to 1
+    """
+    if settings.bypass is None:
+        return np.array([stage.bypass_percent / 100])
+    bypass = np.asarray(settings.bypass, dtype=np.float64)
+    if not np.all((bypass >= 0) & (bypass <= 1)):
+        raise InputError(
+            f"{stage.name} bypass",
+            float(bypass.flat[0]),
+            "a share from 0 to 1 is needed",
+            "Correct the bypass.",
+        )
+    return bypass
+
+
+def share_lost(medium: str, used: FloatArray) -> FloatArray:
+    """Share of a medium's effect lost when ``used`` of its capacity is used (1: rated end), 0 to 1.
+
+    Linear between the start and the end of the breakthrough in ``reference/breakthrough.csv``: a sharp
+    medium has them close together, one that leaks late far apart. Media without an entry lose nothing.
+    """
+    row = reference.keyed("breakthrough", "medium").get(medium)
+    if row is None:
+        return np.zeros(np.shape(used))
+    ends = [float(row["starts_at_used"]), float(row["ends_at_used"])]
+    return np.asarray(np.interp(used, ends, [0.0, 1.0]), dtype=np.float64)
+
+
+def apply(stage: Stage, water: Water, settings: Settings) -> StageResult:
+    """One stage on waters of any broadcastable shape.
+
+    Parameters
+    ----------
+    stage : the medium and its settings
+    water : at the stage's inlet
+    settings : from ``settings_for(stage, draws, ...)``; draw once, apply often
+
+    Returns
+    -------
+    StageResult : the outlet conserves every total over treated and bypassed water; at 100 % bypass it is the
+        inlet (for a ``blend``: the train's inlet). A used-up share of the medium lets inlet water through.
+    """
+    medium = MEDIA[stage.medium]
+    bypass = bypass_of(stage, settings)
+    treated = medium.treat(water, stage, settings)
+    load = medium.load(water, treated, stage, settings)
+    if settings.used is not None:
+        lost = share_lost(stage.medium, settings.used)
+        treated = between(treated, water, lost)
+        load = replace(load, exchange_eq=load.exchange_eq * (1 - lost))
+    if stage.medium == "blend":
+        other = water if settings.raw is None else settings.raw
+        load = Load(feed_L=1 - bypass, volume_L=1 - bypass)
+    else:
+        other = water
+        through = 1 - bypass
+        load = replace(load.times(through), feed_L=load.feed_L * through + bypass)
+    if not bypass.any():
+        return StageResult(treated, treated, load)
+    return StageResult(between(treated, other, bypass), treated, load)
+
+
+def run_train(
+    stages: Sequence[Stage],
+    water: Water,
+    draws: Draws,
+    *,
+    settings: Mapping[str, Settings] | None = None,
+    peak_flow_gpm: FloatArray | None = None,
+) -> TrainResult:
+    """Run stages in order.
+
+    Parameters
+    ----------
+    stages : from the source to the fixture; none serves the water as it comes
+    water : at the train's inlet
+    draws : draws the performance of stages that ``settings`` does not hold
+    settings : by stage name, drawn beforehand
+    peak_flow_gpm : US gal/min through every stage while everything draws, for those stages
+
+    Returns
+    -------
+    TrainResult : a stage ahead of a membrane is loaded with the membrane's feed (at 25 % recovery four litres
+        for each litre of product)
+    """
+    waters: list[Water] = []
+    loads: list[Load] = []
+    now = water
+    for stage in stages:
+        chosen = (settings or {}).get(stage.name) or settings_for(stage, draws, peak_flow_gpm=peak_flow_gpm)
+        if stage.medium == "blend" and chosen.raw is None:
+            chosen = replace(chosen, raw=water)
+        result = apply(stage, now, chosen)
+        now = result.outlet
+        waters.append(now)
+        loads.append(result.load)
+    if not waters:
+        waters.append(water)
+    wanted = np.ones(1)  # litres wanted from the stage for one litre served
+    blended = np.zeros(1)
+    reject = np.zeros(1)
+    for i in reversed(range(len(loads))):
+        step = loads[i].feed_L
+        if stages[i].medium == "blend":
+            blended = blended + wanted * (1 - step)
+        loads[i] = loads[i].times(wanted)
+        reject = reject + loads[i].reject_L
+        wanted = wanted * step
+    return TrainResult(tuple(waters), tuple(loads), wanted + blended, reject)
