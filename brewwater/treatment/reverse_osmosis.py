@@ -7,9 +7,8 @@ Charge: a permeate cannot carry net charge, and rejections by ion do not add up 
 all cations are multiplied and those of all anions divided by one factor, the square root of anion over cation
 charge: no ion goes negative, no salt is invented, and a well-matched set is left nearly alone.
 
-CO2 passes whole; bicarbonate and carbonate pass like alkalinity. The split is a closed form of the carbonate
-equilibrium (Plummer and Busenberg's constants, Davies activity, no ion pairs): good to a few per cent of the
-CO2, which is less than the doubt in any rejection.
+CO2 passes whole; bicarbonate and carbonate pass like alkalinity. The split of the feed's carbon is solved
+with the chemistry core unless the settings bring it along.
 """
 
 from __future__ import annotations
@@ -18,8 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from brewwater import reference
-from brewwater.chemistry.constants import log_k
+from brewwater import chemistry, reference
 from brewwater.errors import InputError
 from brewwater.treatment.medium import FloatArray, Load, Medium, Settings
 from brewwater.treatment.stage import Stage, TemperatureCurve
@@ -60,26 +58,10 @@ def rejections(stage: Stage, quality: FloatArray) -> dict[str, FloatArray]:
 
 
 def carbon_dioxide_share(water: Water) -> FloatArray:
-    """CO2 (aq) over all inorganic carbon, 0 to 1, from alkalinity and DIC in closed form."""
-    alkalinity = np.asarray(water.totals.alkalinity)
+    """CO2 (aq) over all inorganic carbon, 0 to 1; it solves the water: keep it for many settings."""
     dic = np.asarray(water.totals.dic)
-    charge = water.totals.cation_charge + water.totals.anion_charge
-    root = np.sqrt(np.maximum(charge, 0) * 0.6)  # ionic strength of a mixed water, about 0.6 x total charge
-    log_gamma = -0.509 * (root / (1 + root) - 0.3 * root * root)
-    k1 = 10 ** (log_k("k1", water.temperature_C) - 2 * log_gamma)
-    k2 = 10 ** (log_k("k2", water.temperature_C) - 4 * log_gamma)
-    # alkalinity (h^2 + k1 h + k1 k2) = dic (k1 h + 2 k1 k2), solved for h
-    free = dic - alkalinity
-    with np.errstate(divide="ignore", invalid="ignore"):
-        h = (
-            k1
-            * (free + np.sqrt(free**2 + 4 * (k2 / k1) * alkalinity * (2 * dic - alkalinity)))
-            / (2 * alkalinity)
-        )
-        share = h * h / (h * h + k1 * h + k1 * k2)
-    share = np.where(alkalinity <= 0, 1.0, share)
-    # alkalinity of two or more per carbon: all carbonate, and hydroxide besides
-    return np.where(np.isfinite(share), share, 0.0)
+    gas = chemistry.speciate(water.totals, water.temperature_C).co2_mol_L
+    return np.divide(gas, dic, out=np.zeros(gas.shape), where=dic > 0)
 
 
 def treat(water: Water, stage: Stage, settings: Settings) -> Water:
@@ -97,7 +79,8 @@ def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     permeate = {ion: passed[ion] * factor for ion in CATIONS}
     permeate |= {ion: passed[ion] / factor for ion in ANIONS}
     permeate["alkalinity"] = base / factor - acid * factor
-    gas = totals.dic * carbon_dioxide_share(water)
+    share = carbon_dioxide_share(water) if settings.feed_co2_share is None else settings.feed_co2_share
+    gas = totals.dic * share
     bound_passage = np.divide(
         permeate["alkalinity"],
         totals.alkalinity,
