@@ -10,6 +10,7 @@ counted in drinks, and fixed uses. So nothing of size days x draws need be built
 
 from __future__ import annotations
 
+import calendar as calendar_module
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -33,6 +34,12 @@ Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 TERMS = ("drinks", "drinks_growth", "event_drinks", "fixed")
 DAYS_PER_YEAR = 365.25
+
+
+def months_later(day: dt.date, months: int) -> dt.date:
+    """The same day of the month, ``months`` later, or that month's last day."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return dt.date(year, month + 1, min(day.day, calendar_module.monthrange(year, month + 1)[1]))
 
 
 class Dated(Part):
@@ -105,10 +112,7 @@ class Calendar(Part):
     @property
     def end(self) -> dt.date:
         """The first day after the plan: ``start`` moved on by ``months``, or the month's last day."""
-        month = self.start.month - 1 + self.months
-        year, month = self.start.year + month // 12, month % 12 + 1
-        last = (dt.date(year + month // 12, month % 12 + 1, 1) - dt.timedelta(days=1)).day
-        return dt.date(year, month, min(self.start.day, last))
+        return months_later(self.start, self.months)
 
     @property
     def days(self) -> DayArray:
@@ -241,7 +245,8 @@ class Demand:
 
     def year(self) -> int:
         """Index of the day twelve months after the start, the end of the first year."""
-        return int(np.searchsorted(self.days, _add_year(self.days[0])))
+        start = self.days[0].astype(dt.date)
+        return (months_later(start, 12) - start).days
 
 
 def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> Demand:
@@ -391,12 +396,3 @@ def _busiest(curves: FloatArray) -> FloatArray:
     beaten = np.asarray((columns[:, :, None] <= columns[:, None, :]).all(axis=0))
     np.fill_diagonal(beaten, False)
     return columns[:, ~beaten.any(axis=1)]
-
-
-def _add_year(day: np.datetime64) -> np.datetime64:
-    """The same day next year; 29 February becomes 28 February."""
-    date = day.astype(dt.date)
-    try:
-        return np.datetime64(date.replace(year=date.year + 1), "D")
-    except ValueError:
-        return np.datetime64(dt.date(date.year + 1, 2, 28), "D")

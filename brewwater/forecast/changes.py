@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.capacity import CURRENCIES, Capacity, Currency, Governs, IntArray, Ledger, Wear, product
-from brewwater.demand import DayArray
+from brewwater.demand import DayArray, months_later
+from brewwater.errors import InputError
 from brewwater.forecast.parts import MARGIN, Stop
 from brewwater.units import GAL_L
 
@@ -58,6 +59,20 @@ class Changes:
         shape (draw,)."""
         end = len(self.days) if last is None else min(last, len(self.days))
         return np.asarray(((self.back >= first) & (self.back < end)).sum(axis=0), dtype=np.float64)
+
+    def year_days(self, year: int) -> tuple[int, int]:
+        """First day of the plan's ``year``-th twelve months (1: the first), and the first day after them.
+
+        Raises
+        ------
+        InputError : the year is not wholly inside the plan
+        """
+        start = self.days[0].astype(dt.date)
+        first, last = ((months_later(start, 12 * y) - start).days for y in (year - 1, year))
+        if year < 1 or last > len(self.days):
+            limit = f"the plan has {len(self.days)} days"
+            raise InputError("year", year, limit, "Ask for a year inside the plan.")
+        return first, last
 
     def dates(self, weights: FloatArray) -> list[tuple[dt.date | None, dt.date | None, dt.date | None]]:
         """Early, expected and late date (10th, 50th and 90th percentile) of each change.

@@ -1,0 +1,339 @@
+"""What the year costs: whole cartridges and everything else that keeping the water right takes.
+
+Amounts are worked out per draw as floats; at the edge they become ``Decimal``, rounded so that the lines add
+up to the total to the last coin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from brewwater import reference
+from brewwater.document import Name, NonNegative, Part, Positive, Span
+from brewwater.ensemble import Draws, mean, percentiles
+from brewwater.forecast import Changes
+
+FloatArray = NDArray[np.float64]
+DAYS_PER_YEAR = 365.25
+
+
+class Prices(Part):
+    """Prices in the plan's currency. None: the placeholder of ``price_placeholders.csv``, with a warning.
+
+    ``mineral_kg`` and ``softener_salt_kg`` a kilogram, ``water_gal`` and ``hauled_gal`` a US gallon,
+    ``margin_day`` what a service day would have earned.
+    """
+
+    head: Span | None = None
+    test_kit: Span | None = None
+    labour_visit: Span | None = None
+    mineral_kg: Span | None = None
+    softener_salt_kg: Span | None = None
+    water_gal: Span | None = None
+    hauled_gal: Span | None = None
+    descale: Span | None = None
+    margin_day: Span | None = None
+
+
+class Damage(Part):
+    """Damage that bad water may do: what a repair costs, and how often it comes, per year. A guess by nature:
+    it is shown as a range and never counted."""
+
+    name: Name
+    cost: Span
+    times_per_year: Span
+
+
+class CostInput(Part):
+    """Money side of the plan.
+
+    ``price_rise_per_year``: share. ``test_kits_per_year``: pieces. ``head_life_years``: heads are paid for
+    over it. ``visits_paid``: each visit costs ``labour_visit``. ``scale_g_per_descale``: scale laid down at
+    which the machine is descaled. ``downtime_days_per_year``: besides the suspensions in the calendar.
+    ``plumbing_budget`` and ``filtration_budget``: what may be spent on each at installation, checked apart;
+    ``plumbing_cost``: what the plumbing costs.
+    """
+
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")] = "USD"
+    prices: Prices = Prices()
+    price_rise_per_year: Span = Span(low=0, typical=0, high=0)
+    test_kits_per_year: NonNegative = 2.0
+    head_life_years: Positive = 5.0
+    visits_paid: bool = False
+    hauled: bool = False
+    scale_g_per_descale: Span = Span(low=30, typical=60, high=120)
+    downtime_days_per_year: Span = Span(low=0, typical=0, high=0)
+    plumbing_cost: Span | None = None
+    plumbing_budget: NonNegative | None = None
+    filtration_budget: NonNegative | None = None
+    damages: tuple[Damage, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """One cartridge's place: its changes and its price. ``price_assumed``: the price is a placeholder."""
+
+    name: str
+    changes: Changes
+    price: Span
+    price_assumed: bool = False
+    needs_head: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Usage:
+    """What a plan's year uses besides cartridges, each shape (draw,) or (1,).
+
+    source_gal : US gallons taken in, reject included; reject_gal : of them to waste
+    mineral_kg, softener_salt_kg : by mass; scale_g : laid down in the machines
+    drinks : served in the year; suspension_days : service days lost to notices
+    """
+
+    drinks: FloatArray
+    source_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
+    reject_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
+    mineral_kg: FloatArray = field(default_factory=lambda: np.zeros(1))
+    softener_salt_kg: FloatArray = field(default_factory=lambda: np.zeros(1))
+    scale_g: FloatArray = field(default_factory=lambda: np.zeros(1))
+    suspension_days: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the year: ``amount`` is the rounded mean over the draws."""
+
+    name: str
+    amount: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """The cost of twelve months.
+
+    lines add up to ``expected`` exactly. ``total``: shape (draw,). ``total_percentiles``: 10th, 50th, 90th.
+    ``first_set``: the first cartridges and heads, paid at installation, in no line. ``used_up``: cartridges
+    by the share used up instead of whole ones: a second figure, never added. ``thrown_away``: value of
+    what is left in cartridges that are changed in the year, part of the lines already.
+    """
+
+    currency: str
+    lines: tuple[Line, ...]
+    expected: Decimal
+    total: FloatArray
+    total_percentiles: tuple[float, float, float]
+    per_drink: Decimal | None
+    first_set: Decimal
+    used_up: Decimal
+    thrown_away: Decimal
+    warnings: tuple[tuple[str, str], ...]
+
+
+def decimals(currency: str) -> int:
+    """Digits after the point in a currency, 2 for most."""
+    row = reference.keyed("currency_minor_units", "currency").get(currency)
+    return 2 if row is None else int(row["decimals"])
+
+
+def rounded(amounts: Sequence[float], places: int) -> list[Decimal]:
+    """Amounts rounded so that they add up to their own rounded sum, by largest remainders.
+
+    Parameters
+    ----------
+    amounts : finite
+    places : digits after the point
+    """
+    coin = Decimal(1).scaleb(-places)
+    exact = [Decimal(float(a)) for a in amounts]
+    total = sum(exact, Decimal(0)).quantize(coin, ROUND_HALF_EVEN)
+    floors = [a.quantize(coin, ROUND_FLOOR) for a in exact]
+    missing = int((total - sum(floors, Decimal(0))) / coin)
+    by_remainder = sorted(range(len(exact)), key=lambda i: (floors[i] - exact[i], i))
+    for index in by_remainder[:missing]:
+        floors[index] += coin
+    return floors
+
+
+def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws: Draws,
+                weights: FloatArray, *, year: int = 1) -> Cost:
+    """The cost of the plan's ``year``-th twelve months.
+
+    Parameters
+    ----------
+    inputs : prices and habits
+    bought : the cartridge places with their changes
+    usage : what one year uses
+    draws, weights : the ensemble
+    year : 1 for the first; prices rise from the start on
+
+    Returns
+    -------
+    Cost : whole cartridges that go in during the year, each at its price on that day
+    """
+    names = {row["key"]: row["name"] for row in reference.table("price_placeholders")}
+    assumed: list[str] = []
+
+    def price(key: str, needed: bool = True) -> FloatArray:
+        given: Span | None = getattr(inputs.prices, key)
+        if given is None:
+            if needed:
+                assumed.append(names[key])
+            row = reference.keyed("price_placeholders")[key]
+            given = Span(low=float(row["low"]), typical=float(row["typical"]), high=float(row["high"]))
+        return draws.span(f"price: {key}", given)
+
+    rise = 1 + draws.span("price rise", inputs.price_rise_per_year)
+    level = rise ** (year - 0.5)
+    spent: dict[str, FloatArray] = {}
+    first_set = used_up = thrown_away = np.zeros(1)
+    for place in bought:
+        each = draws.span(f"price: {place.name}", place.price)
+        if place.price_assumed:
+            assumed.append(place.name)
+        at, inside = _when(place.changes, year)
+        spent[f"Cartridges: {place.name}"] = (inside * each * rise ** (at / DAYS_PER_YEAR)).sum(axis=0)
+        first_set = first_set + each
+        if year == 1:
+            used_up = used_up + place.changes.used_up * each
+        thrown_away = thrown_away + (inside * place.changes.left).sum(axis=0) * each
+    heads = sum(place.needs_head for place in bought)
+    if heads:
+        head = price("head") * heads
+        spent["Filter heads over their life"] = head / inputs.head_life_years
+        first_set = first_set + head
+    if inputs.test_kits_per_year:
+        spent["Test kits"] = inputs.test_kits_per_year * price("test_kit") * level
+    for key, amount in (("mineral_kg", usage.mineral_kg), ("softener_salt_kg", usage.softener_salt_kg)):
+        if np.any(amount > 0):
+            spent[names[key]] = amount * price(key) * level
+    if inputs.visits_paid and bought:
+        spent["Labour by visit"] = visits([b.changes for b in bought], year) * price("labour_visit") * level
+    kind = "hauled_gal" if inputs.hauled else "water_gal"
+    if np.any(usage.source_gal > 0):
+        each = price(kind) * level
+        spent[names[kind]] = np.maximum(usage.source_gal - usage.reject_gal, 0) * each
+        if np.any(usage.reject_gal > 0):
+            spent["Water rejected"] = usage.reject_gal * each
+    if np.any(usage.scale_g > 0):
+        times = usage.scale_g / draws.span("scale per descale", inputs.scale_g_per_descale)
+        spent["Descaling"] = times * price("descale") * level
+    lost = draws.span("downtime days", inputs.downtime_days_per_year) + usage.suspension_days
+    if np.any(lost > 0):
+        spent["Downtime"] = lost * price("margin_day") * level
+    return _cost(inputs.currency, spent, usage.drinks, weights, (first_set, used_up, thrown_away), assumed)
+
+
+def _cost(currency: str, spent: Mapping[str, FloatArray], drinks: FloatArray, weights: FloatArray,
+          aside: tuple[FloatArray, FloatArray, FloatArray], assumed: Sequence[str]) -> Cost:
+    places = decimals(currency)
+    total = np.asarray(sum(spent.values(), start=np.zeros(1)), dtype=np.float64)
+    amounts = rounded([float(mean(a, weights)) for a in spent.values()], places)
+    expected = sum(amounts, Decimal(0)).quantize(Decimal(1).scaleb(-places))
+    served = float(mean(drinks, weights))
+    low, middle, high = percentiles(total, weights)
+    first_set, used_up, thrown_away = (rounded([float(mean(a, weights))], places)[0] for a in aside)
+    warnings = [("price_assumed", f"The price of {name} is a placeholder without source: enter yours.")
+                for name in dict.fromkeys(assumed)]
+    return Cost(
+        currency=currency,
+        lines=tuple(Line(name, amount) for name, amount in zip(spent, amounts, strict=True)),
+        expected=expected,
+        total=total,
+        total_percentiles=(float(low), float(middle), float(high)),
+        per_drink=None if served <= 0 else round(expected / Decimal(served), places + 2),
+        first_set=first_set,
+        used_up=used_up,
+        thrown_away=thrown_away,
+        warnings=tuple(warnings),
+    )
+
+
+def visits(changes: Sequence[Changes], year: int = 1) -> FloatArray:
+    """Days in the year on which at least one cartridge is changed, shape (draw,)."""
+    found = [_when(c, year) for c in changes]
+    n = max(inside.shape[1] for _, inside in found)
+    days = np.concatenate([np.broadcast_to(np.where(inside, at, -1), (len(at), n)) for at, inside in found])
+    days = np.sort(days, axis=0)
+    new = np.diff(days, axis=0, prepend=-1) != 0
+    return np.asarray(((days >= 0) & new).sum(axis=0), dtype=np.float64)
+
+
+def _when(changes: Changes, year: int) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Day on which each successor goes in, and whether that is in the year, both shape (change, draw)."""
+    first, last = changes.year_days(year)
+    at = changes.back
+    return at.astype(np.float64), (at >= first) & (at < last)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One line of two plans side by side; ``change`` is the second less the first."""
+
+    name: str
+    first: Decimal
+    second: Decimal
+
+    @property
+    def change(self) -> Decimal:
+        """Positive where the second plan costs more."""
+        return self.second - self.first
+
+
+def compare(first: Cost, second: Cost) -> tuple[Difference, ...]:
+    """Two plans line by line; the changes add up to the difference of the totals.
+
+    Raises
+    ------
+    ValueError : the currencies differ
+    """
+    if first.currency != second.currency:
+        raise ValueError(f"{first.currency} cannot be compared with {second.currency}")
+    a, b = ({line.name: line.amount for line in cost.lines} for cost in (first, second))
+    zero = Decimal(0)
+    return tuple(Difference(n, a.get(n, zero), b.get(n, zero)) for n in dict.fromkeys([*a, *b]))
+
+
+@dataclass(frozen=True, slots=True)
+class Payback:
+    """Months until the saving has paid for the outlay: 10th, 50th and 90th percentile, None for never;
+    ``never``: share of the draws in which it never does."""
+
+    months: tuple[float | None, float | None, float | None]
+    never: float
+
+
+def payback(outlay: FloatArray, yearly_before: FloatArray, yearly_after: FloatArray,
+            weights: FloatArray) -> Payback:
+    """How long a plan takes to pay for itself.
+
+    Parameters
+    ----------
+    outlay : paid at the start, shape (draw,) or (1,)
+    yearly_before, yearly_after : cost of a year without it and with it
+    """
+    saving = np.asarray(yearly_before - yearly_after, dtype=np.float64)
+    never = (saving <= 0) & (outlay > 0)
+    months = np.atleast_1d(np.where(never, np.inf, 12 * outlay / np.where(saving > 0, saving, np.inf)))
+    low, middle, high = _quantiles(months, weights)
+    return Payback((low, middle, high), float(mean(never.astype(float), weights)))
+
+
+def _quantiles(values: FloatArray, weights: FloatArray) -> Iterator[float | None]:
+    wide = np.broadcast_to(values, weights.shape) if len(values) == 1 else values
+    order = np.argsort(wide)
+    mass = np.cumsum(weights[order])
+    for at in (0.1, 0.5, 0.9):
+        value = float(wide[order][min(int(np.searchsorted(mass, at * mass[-1])), len(wide) - 1)])
+        yield value if np.isfinite(value) else None
+
+
+def avoided_damage(damages: Sequence[Damage]) -> tuple[float, float]:
+    """Low and high end of what the listed damages may cost a year: a range to think with, not a saving."""
+    low = sum(d.cost.low * d.times_per_year.low for d in damages)
+    return low, sum(d.cost.high * d.times_per_year.high for d in damages)
