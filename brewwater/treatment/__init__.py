@@ -10,7 +10,7 @@ from brewwater.treatment.medium import Load, Medium, Settings, performance, sett
 from brewwater.treatment.order import Context, Problem, order_problems
 from brewwater.treatment.rating import Capacity, capacity
 from brewwater.treatment.stage import DataSheet, Dose, Stage
-from brewwater.treatment.train import StageResult, TrainResult, apply, run_train
+from brewwater.treatment.train import StageResult, TrainResult, apply, bypass_for_target, run_train
 
 __all__ = [
     "MEDIA",
@@ -27,6 +27,7 @@ __all__ = [
     "StageResult",
     "TrainResult",
     "apply",
+    "bypass_for_target",
     "capacity",
     "medium_class",
     "next_size_up",

@@ -276,7 +276,9 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 "The minerals are taken out again by a later stage: dose last.",
             )
         if stage.medium == "mineral_dose" and not stage.doses:
-            yield Problem("no_dose", stage.name, "No salt is dosed.")
+            yield Problem(
+                "no_dose", stage.name, "No salt is dosed: name a salt and its mg/L, or take the stage out."
+            )
 
 
 def _names(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from brewwater import reference
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
+from brewwater.treatment.blend import raw_share
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.medium import FloatArray, Load, Settings, between, settings_for
 from brewwater.treatment.stage import Stage
@@ -108,6 +109,25 @@ def apply(stage: Stage, water: Water, settings: Settings) -> StageResult:
     if not bypass.any():
         return StageResult(treated, treated, load)
     return StageResult(between(treated, other, bypass), treated, load)
+
+
+def bypass_for_target(
+    stage: Stage,
+    water: Water,
+    settings: Settings,
+    target: FloatArray | float,
+    measure: Callable[[Water], FloatArray] = lambda water: water.alkalinity_mg_L_as_CaCO3,
+) -> FloatArray:
+    """Bypass, 0 to 1, that brings a mixed amount of the outlet to ``target``; NaN where none does.
+
+    Parameters
+    ----------
+    stage, water, settings : as ``apply``; any bypass they state is not read
+    target : in the unit of ``measure``, any broadcastable shape
+    measure : an amount that mixes by volume (alkalinity by default, hardness, TDS, an ion), never pH
+    """
+    treated = MEDIA[stage.medium].treat(water, stage, settings)
+    return raw_share(measure(water), measure(treated), target)
 
 
 def run_train(

@@ -68,8 +68,13 @@ def chloride_anion(w: dict[str, float], f: dict[str, float]) -> dict[str, float]
     bicarbonate = w["alkalinity"] * f["alkalinity_removed"]
     carbon = min(bicarbonate, w["dic"] * f["alkalinity_removed"])
     sulfate, nitrate = w["sulfate"] * f["sulfate_removed"], w["nitrate"] * f["nitrate_removed"]
-    return {"CO2": -carbon, "NaOH": -bicarbonate, "Na2SO4": -sulfate, "NaNitrate": -nitrate,
-            "NaCl": bicarbonate + 2 * sulfate + nitrate}  # fmt: skip
+    return {
+        "CO2": -carbon,
+        "NaOH": -bicarbonate,
+        "Na2SO4": -sulfate,
+        "NaNitrate": -nitrate,
+        "NaCl": bicarbonate + 2 * sulfate + nitrate,
+    }
 
 
 def carbon(w: dict[str, float], f: dict[str, float]) -> dict[str, float]:
@@ -81,14 +86,21 @@ def mineral_dose(w: dict[str, float], f: dict[str, float]) -> dict[str, float]:
 
 
 RECIPES: dict[str, Callable[..., dict[str, float]]] = {
-    "weak_acid": weak_acid, "softening": softening, "calcium_to_magnesium": calcium_to_magnesium,
-    "chloride_anion": chloride_anion, "carbon": carbon, "mineral_dose": mineral_dose,
-}  # fmt: skip
+    "weak_acid": weak_acid,
+    "softening": softening,
+    "calcium_to_magnesium": calcium_to_magnesium,
+    "chloride_anion": chloride_anion,
+    "carbon": carbon,
+    "mineral_dose": mineral_dose,
+}
 
 
 def stage_of(medium: str) -> Stage:
-    doses = (Dose(salt="sodium_bicarbonate", mg_L=40), Dose(salt="magnesium_sulfate_heptahydrate", mg_L=60),
-             Dose(salt="calcium_chloride_dihydrate", mg_L=50))  # fmt: skip
+    doses = (
+        Dose(salt="sodium_bicarbonate", mg_L=40),
+        Dose(salt="magnesium_sulfate_heptahydrate", mg_L=60),
+        Dose(salt="calcium_chloride_dihydrate", mg_L=50),
+    )
     return Stage(name="tested", medium=medium, doses=doses if medium == "mineral_dose" else ())
 
 
@@ -157,8 +169,16 @@ def test_calcite_bed_dissolves_in_phreeqc() -> None:
 
 def permeate(pp: Any, source: Any, w: dict[str, float], f: dict[str, float]) -> Any:
     """Permeate from pure water, hydroxides, acids and CO2, with PHREEQC's CO2 of the feed passing whole."""
-    reject = {"calcium": 0.97, "magnesium": 0.97, "sodium": 0.95, "potassium": 0.92, "alkalinity": 0.955,
-              "chloride": 0.945, "sulfate": 0.9925, "nitrate": 0.945}  # fmt: skip
+    reject = {
+        "calcium": 0.97,
+        "magnesium": 0.97,
+        "sodium": 0.95,
+        "potassium": 0.92,
+        "alkalinity": 0.955,
+        "chloride": 0.945,
+        "sulfate": 0.9925,
+        "nitrate": 0.945,
+    }
     passed = {ion: w[ion] * (1 - r) for ion, r in reject.items()}
     plus = 2 * passed["calcium"] + 2 * passed["magnesium"] + passed["sodium"] + passed["potassium"]
     minus = passed["alkalinity"] + passed["chloride"] + 2 * passed["sulfate"] + passed["nitrate"]
@@ -167,11 +187,18 @@ def permeate(pp: Any, source: Any, w: dict[str, float], f: dict[str, float]) -> 
     bound = (w["dic"] - gas) * passed["alkalinity"] / k / w["alkalinity"]
     made = pp.add_solution({"temp": w["temperature_C"], "pH": "7 charge"})
     made.change(
-        {"Ca(OH)2": passed["calcium"] * k, "Mg(OH)2": passed["magnesium"] * k, "NaOH": passed["sodium"] * k,
-         "KOH": passed["potassium"] * k, "HCl": passed["chloride"] / k, "H2SO4": passed["sulfate"] / k,
-         "HNitrate": passed["nitrate"] / k, "CO2": gas + bound},
+        {
+            "Ca(OH)2": passed["calcium"] * k,
+            "Mg(OH)2": passed["magnesium"] * k,
+            "NaOH": passed["sodium"] * k,
+            "KOH": passed["potassium"] * k,
+            "HCl": passed["chloride"] / k,
+            "H2SO4": passed["sulfate"] / k,
+            "HNitrate": passed["nitrate"] / k,
+            "CO2": gas + bound,
+        },
         units="mol",
-    )  # fmt: skip
+    )
     return made
 
 

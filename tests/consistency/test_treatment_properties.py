@@ -23,8 +23,12 @@ QUICK = settings(max_examples=12, deadline=None)
 
 def stage_of(medium: str, bypass_percent: float = 0.0) -> Stage:
     doses = (Dose(salt="potassium_bicarbonate", mg_L=60), Dose(salt="calcium_chloride_dihydrate", mg_L=30))
-    return Stage(name=medium, medium=medium, bypass_percent=bypass_percent,
-                 doses=doses if medium == "mineral_dose" else ())  # fmt: skip
+    return Stage(
+        name=medium,
+        medium=medium,
+        bypass_percent=bypass_percent,
+        doses=doses if medium == "mineral_dose" else (),
+    )
 
 
 @st.composite
@@ -32,10 +36,18 @@ def waters(draw: st.DrawFn) -> Water:
     """A charge-balanced water of 16 draws: sodium or chloride closes the balance."""
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     n = DRAWS.n
-    a = {ion: rng.uniform(0, high, n) for ion, high in (
-        ("calcium", 4e-3), ("magnesium", 2e-3), ("sodium", 5e-3), ("potassium", 3e-4), ("chloride", 4e-3),
-        ("sulfate", 2e-3), ("nitrate", 8e-4),
-    )}  # fmt: skip
+    a = {
+        ion: rng.uniform(0, high, n)
+        for ion, high in (
+            ("calcium", 4e-3),
+            ("magnesium", 2e-3),
+            ("sodium", 5e-3),
+            ("potassium", 3e-4),
+            ("chloride", 4e-3),
+            ("sulfate", 2e-3),
+            ("nitrate", 8e-4),
+        )
+    }
     alkalinity = rng.uniform(1e-4, 7e-3, n)
     gap = 2 * (a["calcium"] + a["magnesium"] - a["sulfate"]) + a["sodium"] + a["potassium"] - a["chloride"]
     gap = gap - a["nitrate"] - alkalinity
@@ -43,7 +55,9 @@ def waters(draw: st.DrawFn) -> Water:
     a["sodium"] = a["sodium"] + np.maximum(-gap, 0)
     bare = Totals(**a, alkalinity=alkalinity, dic=np.zeros(n))
     temperature = rng.uniform(5, 30, n)
-    totals = Totals(**a, alkalinity=alkalinity, dic=chemistry.dic_from_ph(bare, rng.uniform(6.5, 8.6, n), temperature))
+    totals = Totals(
+        **a, alkalinity=alkalinity, dic=chemistry.dic_from_ph(bare, rng.uniform(6.5, 8.6, n), temperature)
+    )
     minor = {name: rng.uniform(0, 2, n) for name in MINOR}
     return Water.of(totals, temperature, **minor)
 
@@ -98,7 +112,9 @@ def test_every_amount_is_monotone_and_linear_in_bypass(medium: str, water: Water
         assert np.all(steps * np.sign(full[-1] - full[0]) >= -1e-12 * scale), name
         np.testing.assert_allclose(np.diff(steps, axis=0) / scale, 0, atol=1e-12, err_msg=name)
     for name in ("volume_L", "exchange_eq", "chlorine_g", "reject_L", "consumed_g"):
-        assert np.all(np.diff(np.broadcast_to(getattr(result.load, name), (9, DRAWS.n)), axis=0) <= 1e-15), name
+        assert np.all(np.diff(np.broadcast_to(getattr(result.load, name), (9, DRAWS.n)), axis=0) <= 1e-15), (
+            name
+        )
 
 
 KEPT = {
@@ -129,13 +145,19 @@ def test_each_medium_leaves_what_it_does_not_touch(medium: str, water: Water) ->
 def test_what_leaves_the_water_is_counted_on_the_bed(water: Water) -> None:
     for medium in ("weak_acid", "softening"):
         result = apply(stage_of(medium, 25), water, settings_for(stage_of(medium), DRAWS))
-        lost = 2 * (water.totals.calcium + water.totals.magnesium
-                    - result.outlet.totals.calcium - result.outlet.totals.magnesium)
+        lost = 2 * (
+            water.totals.calcium
+            + water.totals.magnesium
+            - result.outlet.totals.calcium
+            - result.outlet.totals.magnesium
+        )
         np.testing.assert_allclose(np.broadcast_to(result.load.exchange_eq, lost.shape), lost, atol=1e-15)
     carbon = apply(stage_of("carbon"), water, settings_for(stage_of("carbon"), DRAWS))
     chlorine = water.total_chlorine_mg_L - carbon.outlet.total_chlorine_mg_L
     chloride = carbon.outlet.totals.chloride - water.totals.chloride
-    np.testing.assert_allclose(chloride * 70.906 * 1000, chlorine, rtol=1e-9)  # one chloride, one Cl2: trade basis
+    np.testing.assert_allclose(
+        chloride * 70.906 * 1000, chlorine, rtol=1e-9
+    )  # one chloride, one Cl2: trade basis
     dosed = apply(stage_of("calcite"), water, settings_for(stage_of("calcite"), DRAWS))
     gained = dosed.outlet.totals.calcium - water.totals.calcium
     np.testing.assert_allclose(dosed.load.consumed_g, gained * 100.0869, rtol=1e-9)
@@ -166,5 +188,6 @@ def test_volume_of_a_train_adds_up(water: Water, recovery: float, blend: float, 
     np.testing.assert_allclose(result.source_L, 1 + result.reject_L, rtol=1e-12)
     product = (1 - raw / 100) * (1 - blend / 100)
     np.testing.assert_allclose(result.loads[1].volume_L, product, rtol=1e-12)
-    np.testing.assert_allclose(result.loads[0].volume_L,
-                               (1 - raw / 100) * (blend / 100 + (1 - blend / 100) / recovery), rtol=1e-12)  # fmt: skip
+    np.testing.assert_allclose(
+        result.loads[0].volume_L, (1 - raw / 100) * (blend / 100 + (1 - blend / 100) / recovery), rtol=1e-12
+    )
