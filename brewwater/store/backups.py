@@ -1,0 +1,168 @@
+"""Dated copies of the SQLite file, and putting one back. A copy that is replaced is kept beside it."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import os
+import re
+import sqlite3
+import uuid
+from pathlib import Path
+
+from brewwater.errors import StoreError
+from brewwater.store.tables import FORMAT
+
+KEEP = 14
+EVERY = dt.timedelta(days=1)
+_NAME = re.compile(r"^brewwater-(\d{8}T\d{6})Z-(\d{6})\.sqlite3$")
+HEADER = b"SQLite format 3\x00"
+
+
+def folder_of(database: Path) -> Path:
+    """Where the copies of a database file are."""
+    return database.parent / "backups"
+
+
+def listed(database: Path) -> list[Path]:
+    """The copies, oldest first. Their running number decides, not the clock."""
+    folder = folder_of(database)
+    with contextlib.suppress(OSError):
+        return sorted((p for p in folder.iterdir() if _NAME.match(p.name)), key=_number)
+    return []
+
+
+def _number(path: Path) -> int:
+    match = _NAME.match(path.name)
+    return int(match.group(2)) if match else 0
+
+
+def is_due(database: Path, now: dt.datetime) -> bool:
+    """Whether the newest copy is a day old, or from a later time than now (the clock was set back)."""
+    copies = listed(database)
+    if not copies:
+        return True
+    match = _NAME.match(copies[-1].name)
+    assert match
+    made = dt.datetime.strptime(match.group(1), "%Y%m%dT%H%M%S").replace(tzinfo=dt.UTC)
+    return now - made >= EVERY or made - now > dt.timedelta(minutes=1)
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # not every system can sync a folder
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _copy(source: Path, target: Path) -> None:
+    """A whole, checked copy of a live database in one file."""
+    with (
+        contextlib.closing(sqlite3.connect(source, timeout=10)) as live,
+        contextlib.closing(sqlite3.connect(target)) as copy,
+    ):
+        live.backup(copy)
+        copy.execute("PRAGMA journal_mode=DELETE")
+        found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if found != "ok":
+        raise StoreError(f"store: {source} is damaged ({found}); no copy was made.")
+    handle = os.open(target, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def make(database: Path, now: dt.datetime, keep: int = KEEP) -> Path:
+    """Write a dated copy and drop the oldest beyond ``keep``.
+
+    Raises
+    ------
+    StoreError : the copy could not be written; nothing that was there is harmed
+    """
+    folder = folder_of(database)
+    copies = listed(database)
+    number = _number(copies[-1]) + 1 if copies else 1
+    final = folder / f"brewwater-{now:%Y%m%dT%H%M%S}Z-{number:06d}.sqlite3"
+    part = folder / f"unfinished-{uuid.uuid4().hex}"
+    try:
+        folder.mkdir(mode=0o700, exist_ok=True)
+        _copy(database, part)
+        os.replace(part, final)
+        _sync_folder(folder)
+        for old in listed(database)[: -max(1, keep)]:
+            old.unlink(missing_ok=True)
+    except (OSError, sqlite3.Error) as error:
+        raise StoreError(
+            f"store: no dated copy could be written to {folder} ({error}). Free space there."
+        ) from None
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+    return final
+
+
+def check(source: Path) -> list[str]:
+    """The units in a copy, as ``id`` of each, after checking that it is whole.
+
+    Raises
+    ------
+    StoreError : it cannot be read, is damaged, or is not a copy of this store
+    """
+    try:
+        address = f"{source.resolve().as_uri()}?mode=ro"
+        with contextlib.closing(sqlite3.connect(address, uri=True)) as copy:
+            found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if found != "ok":
+                raise StoreError(f"store: {source} is damaged ({found}). Choose another copy.")
+            version = copy.execute("SELECT max(format) FROM brewwater_about").fetchone()[0]
+            units = [row[0] for row in copy.execute("SELECT slug FROM brewwater_unit ORDER BY key")]
+    except (OSError, sqlite3.Error) as error:
+        raise StoreError(
+            f"store: {source} is not a whole copy of the store ({error}). Choose another copy."
+        ) from None
+    if not isinstance(version, int) or version > FORMAT:
+        raise StoreError(f"store: {source} was written by a newer brewwater. Update brewwater.")
+    return units
+
+
+def put_back(database: Path, source: Path, now: dt.datetime) -> list[str]:
+    """Replace the database by a copy; what was there before is kept beside it. Returns the unit ids.
+
+    Programs that have the database open see the restored data: the change is one transaction. Only where the
+    present file is too damaged for that is it moved aside; then other programs must be restarted.
+
+    Raises
+    ------
+    StoreError : the copy is not whole, or the folder cannot be written
+    """
+    units = check(source)
+    aside = database.with_name(f"before-restore-{now:%Y%m%dT%H%M%S}Z-{uuid.uuid4().hex[:6]}.sqlite3")
+    try:
+        database.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        address = f"{source.resolve().as_uri()}?mode=ro"
+        try:
+            if database.exists():
+                _copy(database, aside)
+            with (
+                contextlib.closing(sqlite3.connect(address, uri=True)) as copy,
+                contextlib.closing(sqlite3.connect(database, timeout=10)) as live,
+            ):
+                live.execute("PRAGMA synchronous=FULL")
+                copy.backup(live)
+                live.execute("PRAGMA journal_mode=WAL")
+        except (sqlite3.DatabaseError, StoreError):
+            aside.unlink(missing_ok=True)
+            for ending in ("", "-wal", "-shm"):
+                old = database.with_name(database.name + ending)
+                if old.exists():
+                    os.replace(old, aside.with_name(aside.name + ending))
+            _copy(source, database)
+        _sync_folder(database.parent)
+    except (OSError, sqlite3.Error) as error:
+        raise StoreError(
+            f"store: the copy could not be put back ({error}). Free space in {database.parent}."
+        ) from None
+    return units

@@ -1,0 +1,132 @@
+"""The whole store: plans and log, and the files that carry them elsewhere."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from brewwater import access
+from brewwater.store import backups, bundle, database, tables
+from brewwater.store.faults import NotAllowed
+from brewwater.store.log import LogStore
+from brewwater.store.migration import migrate
+from brewwater.store.people import Document, prepared
+from brewwater.store.plans import PlanStore
+from brewwater.store.records import clean_name, is_slug, slug_of
+from brewwater.store.text import canonical, document_text, read_json
+
+
+class Store(PlanStore, LogStore):
+    """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
+
+    def export_unit(self, ref: str) -> str:
+        """Everything of a unit as the text of one file (see ``bundle``)."""
+        p = tables.plan.c
+
+        def work(c: Connection) -> bundle.Bundle:
+            key, unit = self._find(c, ref)
+            plans = tuple(
+                bundle.BundlePlan(version=r.version, saved_at=r.saved_at, saved_by=r.saved_by, note=r.note,
+                                  document=json.loads(r.document))
+                for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version))
+            )  # fmt: skip
+            return bundle.Bundle(id=unit.id, name=unit.name, created_at=unit.created_at, plans=plans,
+                                 readings=tuple(self._readings(c, key)))  # fmt: skip
+
+        return bundle.write(self._run(work), self._stamp())
+
+    def export_file(self, ref: str, path: Path) -> None:
+        """Write everything of a unit to one file, whole or not at all."""
+        bundle.write_file(path, self.export_unit(ref))
+
+    def restore_unit(self, data: bytes | str) -> str:
+        """Bring back a unit from such a file, all or nothing; returns its ref.
+
+        A unit that is there already with the same content stays as it is; one with other content is never
+        touched, and the file's becomes a new unit beside it.
+
+        Raises
+        ------
+        InputError : the file is not whole, or holds something that cannot be used
+        """
+        content = bundle.read(data)
+        name = clean_name(content.name)
+        slug = content.id if is_slug(content.id) else slug_of(name)
+        for plan in content.plans:
+            document_text(plan.document)
+            self._validate(migrate(plan.document))
+
+        def work(c: Connection) -> str:
+            u = tables.unit.c
+            row = c.execute(select(u.key).where(u.owner == self.person, u.slug == slug)).first()
+            if row is not None and self._same(c, row.key, content):
+                return slug
+            key, unit = self._create(c, name, slug)
+            for plan in content.plans:
+                self._insert_plan(
+                    c, key, plan.version, plan.saved_at, plan.saved_by, plan.note, canonical(plan.document)
+                )
+            self._append(c, key, list(content.readings))
+            return unit.ref
+
+        return self._run(work, write=True)
+
+    def _same(self, c: Connection, key: int, content: bundle.Bundle) -> bool:
+        p = tables.plan.c
+        plans = [
+            (r.version, r.saved_at, r.saved_by, r.note, r.document)
+            for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version))
+        ]
+        theirs = [(q.version, q.saved_at, q.saved_by, q.note, canonical(q.document)) for q in content.plans]
+        return plans == theirs and tuple(self._readings(c, key)) == content.readings
+
+    def restore_file(self, path: Path) -> str:
+        """Bring back a unit from an exported file, or the whole store from a dated copy; returns unit ids."""
+        data = bundle.read_file(path)
+        if data.startswith(backups.HEADER):
+            return ", ".join(self.restore_backup(path))
+        return self.restore_unit(data)
+
+    # -- dated copies (SQLite)
+
+    def dated_copies(self) -> list[Path]:
+        """The dated copies, oldest first; none for a database server, which has its own."""
+        path = database.sqlite_file(self.engine)
+        return backups.listed(path) if path else []
+
+    def back_up(self, keep: int = backups.KEEP) -> Path:
+        """Write a dated copy now.
+
+        Raises
+        ------
+        StoreError : it could not be written, or the store is on a database server
+        """
+        self._run(lambda c: None)
+        return backups.make(self._file(), self._clock(), keep)
+
+    def restore_backup(self, path: Path) -> list[str]:
+        """Put a dated copy back for everyone; what is there now is kept beside it. Returns the unit ids.
+
+        Raises
+        ------
+        NotAllowed : the store has several people, and one of them asked
+        StoreError : the copy is not whole
+        """
+        if self.person != access.LOCAL:
+            raise NotAllowed("store: only the person who runs this machine restores the whole store.")
+        target = self._file()
+        self.engine.dispose()
+        prepared.discard(self.engine)
+        return backups.put_back(target, path, self._clock())
+
+
+def read_document(data: str | bytes) -> Document:
+    """A plan document from a file that anyone may have written, brought to the newest format.
+
+    Raises
+    ------
+    InputError : too large, not JSON, or not a document of a known version
+    """
+    return migrate(read_json(data, "plan"))

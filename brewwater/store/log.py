@@ -1,0 +1,118 @@
+"""The log: lines that are only added."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from sqlalchemy import Connection, func, select
+
+from brewwater.errors import InputError, StoreError
+from brewwater.log_entry import Reading, make_reading, reading_from_text
+from brewwater.store import log_csv, tables
+from brewwater.store.people import UnitStore
+from brewwater.store.text import canonical, sha256
+
+
+class LogStore(UnitStore):
+    """Adds the log to the store."""
+
+    def readings(self, ref: str) -> list[Reading]:
+        """Every line in the order kept, corrected ones too (see ``log_entry.standing_readings``)."""
+        return self._run(lambda c: self._readings(c, self._find(c, ref)[0]))
+
+    def log_stamp(self, ref: str) -> tuple[int, int]:
+        """The plan's version and the last line's number: the same as long as nothing was added."""
+
+        def work(c: Connection) -> tuple[int, int]:
+            key = self._find(c, ref)[0]
+            plan = c.execute(
+                select(func.max(tables.plan.c.version)).where(tables.plan.c.unit_key == key)
+            ).scalar()
+            last = c.execute(
+                select(func.max(tables.reading.c.seq)).where(tables.reading.c.unit_key == key)
+            ).scalar()
+            return plan or 0, last or 0
+
+        return self._run(work)
+
+    def add_readings(self, ref: str, readings: Iterable[Reading], *, create: bool = False) -> int:
+        """Add lines to the log, all or none; returns how many were new.
+
+        A line that is there already is left alone, so adding twice does no harm. ``create`` makes the unit
+        where the person has none of that name.
+
+        Raises
+        ------
+        InputError : a line corrects one that is not there, or its id stands for another line
+        """
+        lines = list(readings)
+
+        def work(c: Connection) -> int:
+            key = (self._find_or_create(c, ref) if create else self._find(c, ref, edit=True))[0]
+            return self._append(c, key, lines)
+
+        return self._run(work, write=True)
+
+    def add_reading_text(
+        self, ref: str, *, date: str, kind: str, value: str, unit: str, note: str = "", **more: Any
+    ) -> str:
+        """Add one line as typed; makes the unit where there is none of that name. Returns the line's id."""
+        reading = reading_from_text(date, kind, value, unit, note, **more)
+        self.add_readings(ref, [reading], create=True)
+        return reading.id
+
+    def readings_as_rows(self, ref: str) -> list[dict[str, Any]]:
+        """The log as plain rows, in the order kept."""
+        return [reading.model_dump(mode="json") for reading in self.readings(ref)]
+
+    def export_log(self, ref: str) -> str:
+        """The log as CSV text."""
+        return log_csv.write(self.readings(ref))
+
+    def import_log(self, ref: str, data: bytes | str) -> int:
+        """Add the lines of a CSV file, all or none; returns how many were new.
+
+        Raises
+        ------
+        InputError : names the line and the field
+        """
+        return self.add_readings(ref, log_csv.read(data))
+
+    @staticmethod
+    def _readings(c: Connection, key: int) -> list[Reading]:
+        r = tables.reading.c
+        found = []
+        for row in c.execute(select(r.seq, r.body, r.sha256).where(r.unit_key == key).order_by(r.seq)):
+            if sha256(row.body) != row.sha256:
+                raise StoreError(f"store: line {row.seq} of the log is damaged. Restore a dated copy.")
+            found.append(make_reading(json.loads(row.body)))
+        return found
+
+    def _append(self, c: Connection, key: int, lines: list[Reading]) -> int:
+        r = tables.reading.c
+        there = {row.id: row.body for row in c.execute(select(r.id, r.body).where(r.unit_key == key))}
+        rows = []
+        for line in lines:
+            by = line.recorded_by or self.person
+            stamp = {"recorded_at": line.recorded_at or self._stamp(), "recorded_by": by}
+            full = line.model_copy(update=stamp)
+            if line.id in there:
+                if _essence(json.loads(there[line.id])) != _essence(full.model_dump(mode="json")):
+                    raise InputError("id", line.id, "another line of the log has it; lines are never changed",
+                                     "Add a new line that corrects it.")  # fmt: skip
+                continue
+            if line.corrects and line.corrects not in there:
+                raise InputError("corrects", line.corrects, "it must be an earlier line of the same log",
+                                 "Choose a line that is listed.")  # fmt: skip
+            body = canonical(full.model_dump(mode="json"))
+            there[line.id] = body
+            rows.append({"unit_key": key, "id": line.id, "body": body, "sha256": sha256(body)})
+        if rows:
+            c.execute(tables.reading.insert(), rows)
+        return len(rows)
+
+
+def _essence(row: dict[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in row.items() if k not in ("recorded_at", "recorded_by")}

@@ -1,0 +1,215 @@
+"""One person's view of the store: transactions, units, and who else may open them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import weakref
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+from sqlalchemy import Connection, Engine, Row, select
+
+from brewwater import access
+from brewwater.errors import InputError, StoreError
+from brewwater.log_entry import printable
+from brewwater.store import backups, database, tables
+from brewwater.store.faults import NotAllowed, UnknownUnit
+from brewwater.store.records import Unit, clean_name, is_slug, slug_of
+
+T = TypeVar("T")
+Document = dict[str, Any]
+Validate = Callable[[Document], Document]
+prepared: weakref.WeakSet[Engine] = weakref.WeakSet()
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)
+
+
+def _as_is(document: Document) -> Document:
+    return document
+
+
+class UnitStore:
+    """The store for one person; the other rooms of the package add plans, the log and files.
+
+    Parameters
+    ----------
+    engine : from ``database.make_engine`` or Streamlit's SQL connection (SQLite file or PostgreSQL)
+    person : the acting person, ``access.LOCAL`` where nobody signs in
+    validate : takes a plan document in the newest format and returns it, or raises InputError
+    clock : gives the present time in UTC; only written for people to read, no order depends on it
+    patience_s : how long to wait for other writers before giving up
+    """
+
+    def __init__(
+        self, engine: Engine, person: str = access.LOCAL, *, validate: Validate = _as_is,
+        clock: Callable[[], dt.datetime] = _now, patience_s: float = database.PATIENCE_S,
+    ) -> None:  # fmt: skip
+        if not person or len(person) > 254 or not printable(person):
+            raise InputError(
+                "person", ascii(person), "a name of 1 to 254 characters is needed", "Sign in again."
+            )
+        self.engine, self.person = engine, person
+        self._validate, self._clock, self._patience_s = validate, clock, patience_s
+        self.backup_problem: str | None = None
+
+    @classmethod
+    def open_default(cls, person: str = access.LOCAL, *, validate: Validate = _as_is) -> Self:
+        """The configured store: ``BREWWATER_DATABASE_URL``, else a file in ``BREWWATER_DATA``."""
+        return cls(database.make_engine(), person, validate=validate)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.engine.dispose()
+
+    def _run(self, work: Callable[[Connection], T], *, write: bool = False) -> T:
+        if self.engine not in prepared:
+            database.prepare(self.engine)
+            prepared.add(self.engine)
+        result = database.run(self.engine, work, write=write, patience_s=self._patience_s)
+        if write:
+            self._back_up_if_due()
+        return result
+
+    def _stamp(self) -> str:
+        return self._clock().astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+    def _back_up_if_due(self) -> None:
+        # a copy that fails must not fail the save that is already kept; the front end shows the problem
+        path = database.sqlite_file(self.engine)
+        try:
+            if path is not None and backups.is_due(path, self._clock()):
+                backups.make(path, self._clock())
+            self.backup_problem = None
+        except StoreError as error:
+            self.backup_problem = str(error)
+
+    def _file(self) -> Path:
+        path = database.sqlite_file(self.engine)
+        if path is None:
+            raise StoreError("store: a database server makes its own copies. Ask whoever runs it.")
+        return path
+
+    def units(self) -> list[Unit]:
+        """The person's own units by name, then those that others share with them."""
+        u, s = tables.unit.c, tables.share.c
+
+        def work(c: Connection) -> list[Unit]:
+            own = c.execute(select(tables.unit).where(u.owner == self.person).order_by(u.name, u.key)).all()
+            shared = c.execute(
+                select(tables.unit, s.may_edit).join(tables.share, s.unit_key == u.key)
+                .where(s.person == self.person, u.owner != self.person).order_by(u.name, u.key)
+            ).all()  # fmt: skip
+            return [self._unit(r, True) for r in own] + [self._unit(r, bool(r.may_edit)) for r in shared]
+
+        return self._run(work)
+
+    def unit(self, ref: str) -> Unit:
+        """One unit.
+
+        Raises
+        ------
+        UnknownUnit : there is none, or it belongs to someone who does not share it
+        """
+        return self._run(lambda c: self._find(c, ref)[1])
+
+    def create_unit(self, name: str) -> Unit:
+        """A new unit under a display name; its id follows from the name, numbered where taken."""
+        name = clean_name(name)
+        return self._run(lambda c: self._create(c, name, slug_of(name))[1], write=True)
+
+    def rename_unit(self, ref: str, name: str) -> Unit:
+        """Change the display name; the id stays."""
+        name = clean_name(name)
+
+        def work(c: Connection) -> Unit:
+            key = self._find(c, ref, edit=True)[0]
+            c.execute(tables.unit.update().where(tables.unit.c.key == key).values(name=name))
+            return self._find(c, ref)[1]
+
+        return self._run(work, write=True)
+
+    def share(self, ref: str, person: str, may_edit: bool | None) -> None:
+        """Share a unit with a person for reading or editing, or no longer (None). Only the owner may.
+
+        Raises
+        ------
+        NotAllowed : the acting person is not the owner
+        """
+        person = access.person_id(person)
+
+        def work(c: Connection) -> None:
+            key, unit = self._find(c, ref)
+            if unit.owner != self.person:
+                raise NotAllowed("unit: only its owner changes who may open it. Ask the owner.")
+            s = tables.share.c
+            c.execute(tables.share.delete().where(s.unit_key == key, s.person == person))
+            if may_edit is not None and person != unit.owner:
+                c.execute(tables.share.insert().values(unit_key=key, person=person, may_edit=may_edit))
+
+        self._run(work, write=True)
+
+    def shared_with(self, ref: str) -> dict[str, bool]:
+        """The people a unit is shared with, and whether each may edit."""
+        return self._run(lambda c: self._shares(c, self._find(c, ref)[0]))
+
+    def _unit(self, row: Row[Any], may_edit: bool) -> Unit:
+        ref = row.slug if row.owner == self.person else f"{row.slug}@{row.owner}"
+        return Unit(row.slug, row.name, row.owner, ref, may_edit, row.created_at)
+
+    @staticmethod
+    def _shares(c: Connection, key: int) -> dict[str, bool]:
+        s = tables.share.c
+        rows = c.execute(select(s.person, s.may_edit).where(s.unit_key == key).order_by(s.person))
+        return {row.person: bool(row.may_edit) for row in rows}
+
+    def _find(self, c: Connection, ref: str, *, edit: bool = False) -> tuple[int, Unit]:
+        slug, _, owner = ref.partition("@")
+        u = tables.unit.c
+        if is_slug(slug) and printable(owner):
+            asked = (u.owner == (owner or self.person)) & (u.slug == slug)
+        elif len(ref) <= 120 and printable(ref):
+            asked = (u.owner == self.person) & (u.name == ref)
+        else:
+            raise UnknownUnit(ascii(ref))
+        query = select(tables.unit).where(asked).order_by(u.key).limit(1)
+        # a writer holds the unit until its transaction ends (SQLite has one writer at a time anyway)
+        row = c.execute(query.with_for_update() if edit else query).first()
+        if row is None:
+            raise UnknownUnit(ref)
+        shares = self._shares(c, row.key)
+        if not access.may_open(self.person, row.owner, shares):
+            raise UnknownUnit(ref)
+        allowed = access.may_edit(self.person, row.owner, shares)
+        if edit and not allowed:
+            raise NotAllowed(
+                f"unit: {row.name!r} is shared with you for reading only. Ask {row.owner} for more."
+            )
+        return row.key, self._unit(row, allowed)
+
+    def _create(self, c: Connection, name: str, slug: str) -> tuple[int, Unit]:
+        u = tables.unit.c
+        taken = set(c.execute(select(u.slug).where(u.owner == self.person)).scalars())
+        free = slug
+        number = 2
+        while free in taken:
+            free, number = f"{slug}-{number}", number + 1
+        new = tables.unit.insert().values(owner=self.person, slug=free, name=name, created_at=self._stamp())
+        row = c.execute(new.returning(*u)).one()
+        return row.key, self._unit(row, True)
+
+    def _find_or_create(self, c: Connection, ref: str) -> tuple[int, Unit]:
+        try:
+            return self._find(c, ref, edit=True)
+        except UnknownUnit:
+            if "@" in ref:
+                raise
+            name = clean_name(ref)
+            return self._create(c, name, slug_of(name))

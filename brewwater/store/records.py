@@ -1,0 +1,81 @@
+"""What the store hands out, and the names it accepts."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import Any
+
+from brewwater.errors import InputError
+from brewwater.log_entry import printable
+
+_SLUG = re.compile(r"^[a-z0-9](?:[a-z0-9-]{0,58}[a-z0-9])?$")
+_DEVICES = re.compile(r"^(?:con|prn|aux|nul|com\d|lpt\d)$")
+_STEPS = re.compile(r"(?:^|[\\/])\.\.?(?:[\\/]|$)")
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A truck, trailer, cart or shop that the acting person may open.
+
+    ``ref`` is what every call takes: the id for one's own, ``id@owner`` for one shared by another person.
+    """
+
+    id: str
+    name: str
+    owner: str
+    ref: str
+    may_edit: bool
+    created_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanVersion:
+    """One version of a unit's plan; ``document`` is in the newest format, ``saved_as`` as it was saved."""
+
+    version: int
+    document: dict[str, Any]
+    saved_at: str
+    saved_by: str
+    note: str
+    saved_as: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class VersionLine:
+    """One line of a plan's history."""
+
+    version: int
+    saved_at: str
+    saved_by: str
+    note: str
+
+
+def is_slug(text: str) -> bool:
+    """Whether the text is a unit id: small letters, digits and hyphens, safe as a file name anywhere."""
+    return bool(_SLUG.match(text)) and not _DEVICES.match(text)
+
+
+def clean_name(name: str) -> str:
+    """A unit's display name.
+
+    Raises
+    ------
+    InputError : empty, too long, hidden characters, or written like a path to another folder
+    """
+    found = unicodedata.normalize("NFC", " ".join(name.split())) if printable(name, keep="\n\t") else ""
+    if not found or len(found) > 120 or _STEPS.search(found):
+        raise InputError("unit", ascii(name) if not printable(name) else name,
+                         "a name of 1 to 120 plain characters is needed", "Give another name.")  # fmt: skip
+    return found
+
+
+def slug_of(name: str) -> str:
+    """The id for a name; a name without Latin letters or digits gets a short code."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:48].strip("-")
+    if not slug or _DEVICES.match(slug):
+        slug = "-".join(filter(None, (slug, "unit", hashlib.sha256(name.encode()).hexdigest()[:8])))
+    return slug

@@ -1,0 +1,111 @@
+"""The tables. Versions and readings are only ever added: the database refuses to change or drop one.
+
+Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from sqlalchemy import (
+    DDL,
+    BigInteger,
+    Boolean,
+    Column,
+    Connection,
+    ForeignKey,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    event,
+    inspect,
+    select,
+    text,
+)
+
+from brewwater.errors import StoreError
+
+FORMAT = 1
+metadata = MetaData()
+_Key = BigInteger().with_variant(Integer, "sqlite")
+
+about = Table("brewwater_about", metadata, Column("format", Integer, primary_key=True))
+unit = Table(
+    "brewwater_unit", metadata,
+    Column("key", _Key, primary_key=True, autoincrement=True),
+    Column("owner", String(254), nullable=False),
+    Column("slug", String(64), nullable=False),
+    Column("name", String(120), nullable=False),
+    Column("created_at", String(32), nullable=False),
+    UniqueConstraint("owner", "slug"),
+)  # fmt: skip
+share = Table(
+    "brewwater_share", metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
+    Column("person", String(254), primary_key=True, index=True),
+    Column("may_edit", Boolean, nullable=False),
+)  # fmt: skip
+plan = Table(
+    "brewwater_plan", metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("saved_at", String(32), nullable=False),
+    Column("saved_by", String(254), nullable=False),
+    Column("note", String(400), nullable=False),
+    Column("document", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)  # fmt: skip
+reading = Table(
+    "brewwater_reading", metadata,
+    Column("seq", _Key, primary_key=True, autoincrement=True),
+    Column("unit_key", ForeignKey(unit.c.key), nullable=False),
+    Column("id", String(32), nullable=False),
+    Column("body", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    UniqueConstraint("unit_key", "id"),
+)  # fmt: skip
+
+_ddl_for: Callable[[str], DDL] = DDL
+_SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
+BEGIN SELECT RAISE(ABORT, 'rows of {table} are only ever added'); END"""
+_POSTGRES_GUARD = """CREATE OR REPLACE FUNCTION brewwater_only_added() RETURNS trigger LANGUAGE plpgsql AS
+$$BEGIN RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END$$"""
+for _table in (plan, reading):
+    for _verb in ("UPDATE", "DELETE"):
+        _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
+        event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))
+    event.listen(
+        _table, "after_create", _ddl_for(_POSTGRES_GUARD.replace("%", "%%")).execute_if(dialect="postgresql")
+    )
+    _ddl = _ddl_for(f"CREATE TRIGGER {_table.name}_only_added BEFORE UPDATE OR DELETE ON {_table.name} "
+               "FOR EACH ROW EXECUTE FUNCTION brewwater_only_added()")  # fmt: skip
+    event.listen(_table, "after_create", _ddl.execute_if(dialect="postgresql"))
+
+
+def is_current(connection: Connection) -> bool:
+    """Whether the tables are there in this format.
+
+    Raises
+    ------
+    StoreError : they were written by a newer brewwater
+    """
+    if not inspect(connection).has_table(about.name):
+        return False
+    found = connection.execute(select(about.c.format).order_by(about.c.format.desc())).scalar()
+    if found is not None and found > FORMAT:
+        raise StoreError(
+            f"store: a newer brewwater wrote the data (format {found}; this one reads {FORMAT}). Update it."
+        )
+    return found is not None
+
+
+def create(connection: Connection) -> None:
+    """Create the tables in one transaction; two programs that start together do not collide."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(7203911846)"))
+    if not is_current(connection):
+        metadata.create_all(connection)
+        connection.execute(about.insert().values(format=FORMAT))
