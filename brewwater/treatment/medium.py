@@ -61,8 +61,6 @@ class Settings:
     peak_flow_gpm : US gal/min through the medium while everything draws; None: not known
     raw : the train's inlet water, which a ``blend`` stage mixes back
     doses : mg/L of pure salt by salt, any broadcastable shape, in place of the stage's doses (purity then 1)
-    feed_co2_share : CO2 over inorganic carbon of a membrane's feed, from
-        ``reverse_osmosis.carbon_dioxide_share``: saves solving one feed for each setting; None: solved
     used : share of the cartridge's capacity already used, 0 or more; None: a fresh to mid-life cartridge
     """
 
@@ -71,7 +69,6 @@ class Settings:
     peak_flow_gpm: FloatArray | None = None
     raw: Water | None = None
     doses: Mapping[str, FloatArray] | None = None
-    feed_co2_share: FloatArray | None = None
     used: FloatArray | None = None
 
 
@@ -119,11 +116,10 @@ def settings_for(
     peak_flow_gpm: FloatArray | None = None,
     raw: Water | None = None,
     doses: Mapping[str, FloatArray] | None = None,
-    feed_co2_share: FloatArray | None = None,
     used: FloatArray | None = None,
 ) -> Settings:
     """Settings of a stage with its performance drawn."""
-    return Settings(performance(stage, draws), bypass, peak_flow_gpm, raw, doses, feed_co2_share, used)
+    return Settings(performance(stage, draws), bypass, peak_flow_gpm, raw, doses, used)
 
 
 def changed(water: Water, **change: FloatArray) -> Water:

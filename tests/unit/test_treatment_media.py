@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -175,10 +177,13 @@ def test_membrane_passes_gas_and_little_else() -> None:
     assert (one(load.feed_L), one(load.reject_L)) == (4.0, 3.0)
 
 
-def test_membrane_with_the_feeds_gas_given_is_the_same() -> None:
-    stage = Stage(name="m", medium="reverse_osmosis")
-    given = treat(stage, feed_co2_share=carbon_dioxide_share(HARD))
-    assert one(given.totals.dic) == pytest.approx(one(treat(stage).totals.dic), rel=1e-12)
+def test_gas_of_a_feed_is_remembered_only_for_the_same_feed() -> None:
+    first = one(carbon_dioxide_share(HARD))
+    acid = HARD.with_(totals=replace(HARD.totals, dic=HARD.totals.dic * 1.2))
+    assert one(carbon_dioxide_share(acid)) > 2 * first
+    assert one(carbon_dioxide_share(HARD)) == first
+    colder = HARD.with_(temperature_C=np.array(5.0))
+    assert one(carbon_dioxide_share(colder)) != first
 
 
 def test_membrane_takes_a_stated_rejection_and_refuses_an_unknown_ion() -> None:
