@@ -1,0 +1,93 @@
+"""What the measures of cup, scale and corrosion read, and the small steps that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.reference import keyed
+from brewwater.targets.goals import Goal, Severity, goal_of
+from brewwater.targets.machine import MANUAL, MachineProfile
+from brewwater.targets.measure import Role
+from brewwater.targets.state import State
+from brewwater.targets.verdict import Judged
+from brewwater.water import Water
+
+FloatArray = NDArray[np.float64]
+
+MG = "mg/L"
+CACO3 = "mg/L as CaCO3"
+MAIN_IONS = frozenset({"total_hardness", "alkalinity", "chloride", "sulfate"})
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A water, its solved state, what the report measured, the machine and the goals.
+
+    ``known`` is ``measured`` and what follows from it; ``chlorine`` stands in it where the disinfectant's
+    kind or amount was reported.
+    """
+
+    water: Water
+    state: State
+    measured: frozenset[str]
+    known: frozenset[str]
+    machine: MachineProfile
+    goals: Mapping[str, Goal]
+    role: Role
+
+    def has(self, *analytes: str) -> bool:
+        """True where every analyte was measured or follows from what was."""
+        return all(a in self.known for a in analytes)
+
+    def measure(
+        self, name: str, label: str, unit: str, values: FloatArray, goal: Goal, needs: Sequence[str], *,
+        manual: bool = False, cap: int = 2, severity: Severity | None = None, note: str = "",
+    ) -> Judged:  # fmt: skip
+        """A measure of this water: ``values`` of its shape, decided where all of ``needs`` is known."""
+        return Judged(name, label, unit, grid(values), goal, self.has(*needs), manual, cap, severity, note)
+
+
+def grid(values: FloatArray) -> FloatArray:
+    """Values as ``(phase, draw)``; each axis may be 1."""
+    return np.atleast_2d(np.asarray(values, dtype=np.float64))
+
+
+def widen(measured: frozenset[str]) -> frozenset[str]:
+    """What was measured, and what follows from it without a guess.
+
+    Hardness from calcium and magnesium, alkalinity from bicarbonate, dissolved solids from conductivity or
+    the main ions, sodium from the charge balance where it alone is missing.
+    """
+    found = set(measured)
+    if {"calcium", "magnesium"} <= found:
+        found.add("total_hardness")
+    if "bicarbonate" in found:
+        found.add("alkalinity")
+    if found >= MAIN_IONS:
+        found |= {"sodium", "total_dissolved_solids"}
+    if "conductivity" in found:
+        found.add("total_dissolved_solids")
+    if found & {"free_chlorine", "total_chlorine", "chloramine"}:
+        found.add("chlorine")
+    return frozenset(found)
+
+
+def usual(table_name: str) -> dict[str, Goal]:
+    """The goals of a table of ``reference/``, by measure."""
+    return {measure: goal_of(row) for measure, row in keyed(table_name, "measure").items()}
+
+
+def at_most(limit: float | None, otherwise: Goal) -> tuple[Goal, bool]:
+    """The manual's maximum where there is one, else the usual goal; and whether it is the manual's."""
+    if limit is None:
+        return otherwise, False
+    return Goal(high=limit, red_above=limit, source=MANUAL), True
+
+
+def at_least(limit: float) -> Goal:
+    """The manual's minimum as a goal."""
+    return Goal(low=limit, red_below=limit, source=MANUAL)
