@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 from brewwater import reference
 from brewwater.document import Span
@@ -88,14 +89,20 @@ def next_size_up(size: Size) -> Size | None:
 def usual_sheet(medium: str, size: str) -> DataSheet:
     """The sheet of a usual cartridge: what the fit checks and the money need, no capacity claimed.
 
-    Capacity is left out on purpose, so that it stays the class's wide range with its warning.
+    Capacity is left out on purpose, so that it stays the class's wide range with its warning. A carbon is to be
+    bought with the claim of its class: free chlorine, or chloramine for catalytic carbon.
     """
     usual = medium_class(medium, size)
 
     def middle(span: Span | None) -> float | None:
         return None if span is None else span.middle or None
 
+    claims: dict[str, Literal["free_chlorine", "chloramine"]] = {
+        "carbon": "free_chlorine",
+        "catalytic_carbon": "chloramine",
+    }
     return DataSheet(
+        rated_for=claims.get(medium, "unknown"),
         service_flow_gpm=middle(usual.service_flow_gpm),
         clean_pressure_drop_psi=middle(usual.clean_pressure_drop_psi),
         drop_at_flow_gpm=middle(usual.service_flow_gpm),

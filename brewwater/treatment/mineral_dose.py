@@ -23,13 +23,14 @@ _IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "
 @dataclass(frozen=True, slots=True)
 class Salt:
     """A salt of ``reference/salts.csv``: g/mol with its hydrate water, ions in mol (eq for alkalinity) per
-    mol, and the dose in mg/L above which an entry is refused."""
+    mol, the usual top of the dose and the dose above which an entry is refused, mg/L."""
 
     key: str
     label: str
     formula: str
     g_per_mol: float
     gives: dict[str, float]
+    usual_high_mg_L: float
     ceiling_mg_L: float
 
 
@@ -46,7 +47,13 @@ def salt(name: str) -> Salt:
     row = rows[name]
     gives = {ion: float(row[f"{ion}_mol_per_mol"]) for ion in _IONS if float(row[f"{ion}_mol_per_mol"])}
     return Salt(
-        name, row["label"], row["formula"], float(row["g_per_mol"]), gives, float(row["ceiling_mg_L"])
+        name,
+        row["label"],
+        row["formula"],
+        float(row["g_per_mol"]),
+        gives,
+        float(row["usual_high_mg_L"]),
+        float(row["ceiling_mg_L"]),
     )
 
 

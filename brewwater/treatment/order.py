@@ -6,23 +6,30 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from brewwater.treatment.mineral_dose import salt
 from brewwater.treatment.stage import Stage
+from brewwater.water import MOLAR_MASS_G
 
 CARBONS = frozenset({"carbon", "catalytic_carbon"})
 RESINS = frozenset({"weak_acid", "softening", "calcium_to_magnesium", "chloride_anion"})
 DEMINERALISERS = frozenset({"reverse_osmosis", "mixed_bed"})
 REMINERALISERS = frozenset({"mineral_dose", "calcite", "blend"})
 FINE_MICRON = 50.0  # a coarse strainer is coarser; common practice, no source
+HARD_MG_L = 120.0  # hardness above which scale alone asks for treatment; common practice, no source
 ACIDIC = frozenset({"weak_acid", "reverse_osmosis", "mixed_bed"})
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """A rule broken: ``code`` for programs, ``stage`` by name, ``message`` for people."""
+    """A rule broken: ``code`` for programs, ``stage`` by name, ``message`` for people.
+
+    ``advice``: the train may still be right, the message is to be heeded; False: the train is wrong as it is.
+    """
 
     code: str
     stage: str
     message: str
+    advice: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,11 +168,13 @@ def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Itera
                 f"Chloride is {chloride:g} mg/L already, and this medium adds more of it.",
             )
         elif stage.medium in RESINS:
+            # hard water is a reason of its own for a resin; then the chloride stays to be said
             yield Problem(
                 "no_cure_for_chloride",
                 stage.name,
-                f"This medium leaves chloride ({chloride:g} mg/L) untouched: it does not protect the "
-                "boiler. Only a membrane, deionisation, blending or other water lowers chloride.",
+                f"This medium leaves chloride ({chloride:g} mg/L) untouched: it does not protect the boiler. "
+                "Only a membrane, deionisation, blending or other water lowers chloride.",
+                advice=(context.hardness_mg_L_as_CaCO3 or 0) > HARD_MG_L,
             )
 
 
@@ -262,6 +271,7 @@ def _brass(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                     stage.name,
                     "Water rich in CO2 after this bed attacks brass and copper: approved non-metallic "
                     "line and lead-free parts up to the machine.",
+                    advice=True,
                 )
 
 
@@ -279,6 +289,24 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
             yield Problem(
                 "no_dose", stage.name, "No salt is dosed: name a salt and its mg/L, or take the stage out."
             )
+        for dose in stage.doses if stage.medium == "mineral_dose" else ():
+            found = salt(dose.salt)
+            if dose.mg_L > found.usual_high_mg_L:
+                yield Problem(
+                    "high_dose",
+                    stage.name,
+                    f"{dose.mg_L:g} mg/L of {found.label} is above the usual {found.usual_high_mg_L:g}: "
+                    "check the decimal point and weigh it twice.",
+                    advice=True,
+                )
+            if "sodium" in found.gives:
+                sodium = dose.mg_L / found.g_per_mol * found.gives["sodium"] * MOLAR_MASS_G["sodium"]
+                yield Problem(
+                    "sodium_added",
+                    stage.name,
+                    f"{found.label.capitalize()} adds {sodium:.0f} mg/L of sodium.",
+                    advice=True,
+                )
 
 
 def _names(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:

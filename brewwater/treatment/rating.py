@@ -110,7 +110,7 @@ def capacity(
     basis: Literal["sheet", "class", "unknown"] = "class"
 
     def warn(code: str, message: str) -> None:
-        warnings.append(Problem(code, stage.name, message))
+        warnings.append(Problem(code, stage.name, message, advice=True))
 
     def drawn(quantity: str, span: Span) -> FloatArray:
         return draws.span(f"{stage.name}: {quantity}", span)

@@ -69,7 +69,7 @@ def carbon_dioxide_share(water: Water) -> FloatArray:
 
 @lru_cache(maxsize=16)
 def _carbon_dioxide_share(packed: bytes, shape: tuple[int, ...]) -> FloatArray:
-    # a search tries many settings on one feed: remembering the answer is 25 times cheaper than solving again
+    # a search tries many settings on one feed: remembering the answer is far cheaper than solving again
     *amounts, temperature = np.frombuffer(packed).reshape(shape)
     totals = Totals(*amounts)
     gas = chemistry.speciate(totals, temperature).co2_mol_L
@@ -129,6 +129,15 @@ def concentration_factor(recovery: FloatArray | float, rejection: FloatArray | f
             "Enter product over feed.",
         )
     return np.asarray((1 - recovery * (1 - np.asarray(rejection))) / (1 - recovery), dtype=np.float64)
+
+
+def returned_reject_factor(tank_L: FloatArray | float, product_L: FloatArray | float) -> FloatArray:
+    """Concentration in a fresh tank that the reject goes back to: V0 / (V0 - product), all rejected.
+
+    Needs approval, and ``product_L`` below ``tank_L``; NaN where the tank would be empty.
+    """
+    left = np.asarray(tank_L, dtype=np.float64) - np.asarray(product_L, dtype=np.float64)
+    return np.asarray(np.where(left > 0, tank_L / np.where(left > 0, left, 1), np.nan), dtype=np.float64)
 
 
 def reject_water(feed: Water, permeate: Water, recovery: FloatArray) -> Water:

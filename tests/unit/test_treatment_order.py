@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from brewwater.treatment import Context, DataSheet, Stage, order_problems
+from brewwater.treatment import Context, DataSheet, Dose, Stage, order_problems
 
 FREE, AMINE, NONE = (Context(disinfectant=d) for d in ("free_chlorine", "chloramine", "none"))  # type: ignore[arg-type]
 
@@ -17,7 +17,7 @@ def found(stages: tuple[Stage, ...], context: Context) -> set[tuple[str, str]]:
     return {(p.code, p.stage) for p in order_problems(stages, context)}
 
 
-DOSED = Stage(name="dose", medium="mineral_dose", doses=({"salt": "sodium_bicarbonate", "mg_L": 20},))  # type: ignore[arg-type]
+DOSED = Stage(name="dose", medium="mineral_dose", doses=({"salt": "potassium_bicarbonate", "mg_L": 20},))  # type: ignore[arg-type]
 MEMBRANE = train("sediment", "carbon", "reverse_osmosis")
 
 
@@ -139,3 +139,21 @@ def test_good_trains_break_no_rule(stages: tuple[Stage, ...], context: Context) 
 def test_bypassing_a_membrane_wholly_is_no_demineralising() -> None:
     stages = train("sediment", "carbon", "reverse_osmosis", "softening", reverse_osmosis=100)
     assert ("pointless_stage", "softening") not in found(stages, FREE)
+
+
+def test_what_may_still_be_right_is_advice() -> None:
+    hard = Context(hardness_mg_L_as_CaCO3=290, alkalinity_mg_L_as_CaCO3=240, chloride_mg_L=45)
+    soft = Context(hardness_mg_L_as_CaCO3=60, alkalinity_mg_L_as_CaCO3=70, chloride_mg_L=95)
+    assert [(p.code, p.advice) for p in order_problems(train("weak_acid"), hard)] == [
+        ("no_cure_for_chloride", True)
+    ]
+    assert ("no_cure_for_chloride", False) in [
+        (p.code, p.advice) for p in order_problems(train("softening"), soft)
+    ]
+
+
+def test_sodium_of_a_dose_and_a_high_dose_are_said() -> None:
+    stage = Stage(name="dose", medium="mineral_dose", doses=(Dose(salt="sodium_bicarbonate", mg_L=150),))
+    problems = order_problems((stage,), NONE)
+    assert [(p.code, p.advice) for p in problems] == [("high_dose", True), ("sodium_added", True)]
+    assert "adds 41 mg/L of sodium" in problems[1].message
