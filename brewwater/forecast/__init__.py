@@ -2,8 +2,9 @@
 
 from brewwater.forecast.changes import GOVERNS, Changes, changes, quantile_days
 from brewwater.forecast.parts import MARGIN, InService, Policy, Stop, moves_of, stops_of
+from brewwater.forecast.schedule import Place, Planned, schedule
 
 __all__ = [
-    "GOVERNS", "MARGIN", "Changes", "InService", "Policy", "Stop", "changes", "moves_of", "quantile_days",
-    "stops_of",
+    "GOVERNS", "MARGIN", "Changes", "InService", "Place", "Planned", "Policy", "Stop", "changes", "moves_of",
+    "quantile_days", "schedule", "stops_of",
 ]  # fmt: skip

@@ -30,6 +30,7 @@ _NAME: dict[Currency, Governs] = {
     "volume_L": "volume", "exchange_eq": "exchange", "chlorine_g": "chlorine", "consumed_g": "exchange",
 }  # fmt: skip
 TIME = GOVERNS.index("time")
+_NEVER = 2**40
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +133,7 @@ def changes(
     """
     book = on.ledger
     horizon = len(book.days)
-    calendar = _Stops(stops, horizon)
+    calendar = StopDays(stops, horizon)
     shift = np.arange(horizon) if moves is None else moves
     age, used = in_service or (0.0, np.zeros(1))
     open_from = next_open(book)
@@ -162,12 +163,12 @@ def changes(
     return Changes(book.days, day, back, why, left, first, served, used_up)
 
 
-class _Stops:
-    """Stops as arrays, with an end mark past the horizon."""
+class StopDays:
+    """Stops as arrays, with an end mark that no day reaches."""
 
     def __init__(self, stops: Sequence[Stop], horizon: int) -> None:
-        self.out = np.array([s.out for s in stops] + [horizon + 1])
-        self.back = np.array([s.back for s in stops] + [horizon + 1])
+        self.out = np.array([s.out for s in stops] + [_NEVER])
+        self.back = np.array([s.back for s in stops] + [_NEVER])
         self.governs = np.array([GOVERNS.index(s.governs) for s in stops] + [TIME])
         self.horizon = horizon
 
