@@ -1,1 +1,24 @@
-"""brewwater: the water-quality and filtration planner for people who serve coffee."""
+"""brewwater: the water-quality and filtration planner for people who serve coffee.
+
+Public names: ``read_report``, ``make_plan``, ``Water``, ``speciate``. They are imported when first asked for, so
+that one room can be used without paying for the whole house.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from brewwater.intake import read_report
+    from brewwater.plan import make_plan
+    from brewwater.water import Water, speciate
+
+__all__ = ["Water", "make_plan", "read_report", "speciate"]
+__version__ = "0.1.0"
+
+_HOME = {"Water": "water", "speciate": "water", "make_plan": "plan", "read_report": "intake"}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'brewwater' has no attribute {name!r}")
+    return getattr(import_module(f"brewwater.{_HOME[name]}"), name)

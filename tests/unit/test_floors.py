@@ -11,9 +11,9 @@ import brewwater
 
 PACKAGE = Path(brewwater.__file__).parent
 FLOORS = [
-    {"errors", "document", "units", "reference"},
+    {"errors", "document", "units", "reference", "log_entry"},
     {"chemistry"},
-    {"water", "ensemble", "log_entry"},
+    {"water", "ensemble"},
     {"intake", "targets", "treatment", "demand", "supply_days", "batch"},
     {"branches", "capacity", "forecast", "readings"},
     {"cost", "inputs"},
