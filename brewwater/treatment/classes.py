@@ -89,7 +89,7 @@ def next_size_up(size: Size) -> Size | None:
 def usual_sheet(medium: str, size: str) -> DataSheet:
     """The sheet of a usual cartridge: what the fit checks and the money need, no capacity claimed.
 
-    Capacity is left out on purpose, so that it stays the class's wide range with its warning. A carbon is to be
+    Capacity is left out on purpose: it stays the class's wide range with its warning. A carbon is to be
     bought with the claim of its class: free chlorine, or chloramine for catalytic carbon.
     """
     usual = medium_class(medium, size)

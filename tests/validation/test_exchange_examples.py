@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from brewwater.units import GAL_L
+import pytest
 
 from brewwater.ensemble import Draws
 from brewwater.treatment import DataSheet, Stage, apply, bypass_for_target, capacity, settings_for
+from brewwater.treatment.classes import SIZES, medium_class
+from brewwater.treatment.rating import GRAIN_EQ
+from brewwater.units import GAL_L
 from brewwater.water import Water
 
 ONE = Draws(1)
@@ -160,4 +163,32 @@ def test_carbon_dioxide_released_by_weak_acid(printed: Callable[..., None]) -> N
         0.05,
         kind="derived",
         why="stoichiometry",
+    )
+
+
+def test_equivalents_and_grains(printed: Callable[..., None]) -> None:
+    cubic_foot_L = (12 * 2.54 / 10) ** 3
+    printed(
+        "wcponline 2011/03/07",
+        "kgr/ft3 for 1 eq/L",
+        cubic_foot_L / GRAIN_EQ / 1000,
+        21.87,
+        0.005,
+    )
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_usual_softeners_lie_in_the_published_range(printed: Callable[..., None], size: str) -> None:
+    usual = medium_class("softening", size)
+    assert usual.exchange_eq is not None
+    assert usual.bed_volume_L is not None
+    per_litre = usual.exchange_eq.middle / usual.bed_volume_L.middle
+    printed(
+        "20,000 to 30,000 gr/ft3 by salt dose (dealer pages, engineering guide)",
+        f"kgr/ft3 of the usual {size} softener",
+        per_litre * 21.87,
+        25,
+        5,
+        kind="lookup",
+        why="the tolerance is the published range",
     )
