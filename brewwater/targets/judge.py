@@ -106,10 +106,11 @@ def _without_ph(case: Case, weights: FloatArray, subject: Subject) -> str:
     """Without a measured pH the calcite index is a range, never one figure at a guessed pH."""
     if case.has("ph") or not case.has("total_hardness", "alkalinity") or subject == "cup":
         return ""
-    index, where = case.state.cold_index, "cold"
+    index, where = case.state.cold_index, "of the cold water"
     if subject == "scale":
         index, where = case.state.machine_index, f"at {case.state.machine_temperature_C:g} °C, closed"
     if not np.isfinite(index).all():
         return ""
     shown = percentiles(grid(index), weights)
-    return f" Without a pH the calcite index {where} is anywhere from {shown.min():+.1f} to {shown.max():+.1f}."
+    spread = f"{shown.min():+.1f} to {shown.max():+.1f}"
+    return f" Without a pH the calcite index {where} is anywhere from {spread}."

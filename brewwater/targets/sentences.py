@@ -60,7 +60,8 @@ def decided(
     else:
         said = [_out(m, red, manual) for m, red, manual in leading]
         said += [f"and {more} more"] if more else []
-    return f"{_capital(', '.join(said))}{where}; {share:.0%} of the waters the report allows are in range.{note}"
+    reasons = _capital(", ".join(said))
+    return f"{reasons}{where}; {share:.0%} of the waters the report allows are in range.{note}"
 
 
 def undecided(
@@ -103,5 +104,5 @@ def flipping_test(status: Status, m: Measure, goal: Goal, also: Sequence[str]) -
         change = f"{' or '.join(sides)}{unit} would change this"
     else:
         change = f"{bounds(low, high)}{unit} would ease this"
-        change += f", but not while {' and '.join(also)} stays out too" if also else ""
+        change += f", but not with {' and '.join(also)} still out" if also else ""
     return row["test"], f"{_capital(row['label'])}: {m.label} {change}."

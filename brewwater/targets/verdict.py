@@ -19,7 +19,7 @@ from brewwater.targets.measure import Measure, Role, Status, Subject
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-Scalar = TypeVar("Scalar", np.float64, np.int8)
+Anything = TypeVar("Anything", FloatArray, Severity)
 
 RANK: dict[Status, int] = {"ok": 0, "unknown": 1, "watch": 2, "act": 3, "stop": 4}
 
@@ -170,9 +170,10 @@ def conclude(
     return Verdict(role, subject, status, share, why, source, branch, test, flip, phase, shown_all)
 
 
-def _phase(values: NDArray[Scalar], phase: int) -> NDArray[Scalar]:
+def _phase(values: Anything, phase: int) -> Anything:
     """The draws of one phase; a single row stands for all."""
-    return values[phase if values.shape[0] > 1 else 0]
+    row: Anything = values[phase if values.shape[0] > 1 else 0]
+    return row
 
 
 def _joint(parts: Sequence[tuple[Severity, bool]], weights: FloatArray) -> Shares:
