@@ -40,7 +40,8 @@ ANALYTE_OF: Mapping[str, str] = {
 _ALIASES: Mapping[str, str] = {
     "meter": "meter_gal", "filter_meter": "meter_gal", "drinks": "drinks_sold",
     "pressure_in": "pressure_in_psi", "pressure_out": "pressure_out_psi", "total_hardness": "hardness",
-    "ec": "conductivity",    "total_dissolved_solids": "tds", "cartridge": "changed_cartridge", "taste": "taste_note",
+    "ec": "conductivity", "total_dissolved_solids": "tds",
+    "cartridge": "changed_cartridge", "taste": "taste_note",
 }  # fmt: skip
 # What a unit other than the kind's own is multiplied by; a cubic foot is 28.316846592 L by definition.
 _L = 1 / GAL_L

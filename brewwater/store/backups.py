@@ -48,6 +48,10 @@ def is_due(database: Path, now: dt.datetime) -> bool:
     return now - made >= EVERY or made - now > dt.timedelta(minutes=1)
 
 
+def _verdict(connection: sqlite3.Connection) -> str:
+    return " ".join(str(connection.execute("PRAGMA quick_check(1)").fetchone()[0]).split())
+
+
 def _sync_folder(folder: Path) -> None:
     with contextlib.suppress(OSError):  # not every system can sync a folder
         handle = os.open(folder, os.O_RDONLY)
@@ -65,7 +69,7 @@ def _copy(source: Path, target: Path) -> None:
     ):
         live.backup(copy)
         copy.execute("PRAGMA journal_mode=DELETE")
-        found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+        found = _verdict(copy)
     if found != "ok":
         raise StoreError(f"store: {source} is damaged ({found}); no copy was made.")
     handle = os.open(target, os.O_RDWR)
@@ -94,6 +98,9 @@ def make(database: Path, now: dt.datetime, keep: int = KEEP) -> Path:
         _sync_folder(folder)
         for old in listed(database)[: -max(1, keep)]:
             old.unlink(missing_ok=True)
+        for left in folder.glob("unfinished-*"):  # by a program that was killed
+            if abs(now.timestamp() - left.stat().st_mtime) > 3600:
+                left.unlink(missing_ok=True)
     except (OSError, sqlite3.Error) as error:
         raise StoreError(
             f"store: no dated copy could be written to {folder} ({error}). Free space there."
@@ -114,7 +121,7 @@ def check(source: Path) -> list[str]:
     try:
         address = f"{source.resolve().as_uri()}?mode=ro"
         with contextlib.closing(sqlite3.connect(address, uri=True)) as copy:
-            found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+            found = _verdict(copy)
             if found != "ok":
                 raise StoreError(f"store: {source} is damaged ({found}). Choose another copy.")
             version = copy.execute("SELECT max(format) FROM brewwater_about").fetchone()[0]

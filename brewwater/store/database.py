@@ -26,6 +26,11 @@ T = TypeVar("T")
 FILE_NAME = "brewwater.sqlite3"
 PATIENCE_S = 30.0
 _WRITE = "brewwater_write"
+_IDENTITY = "brewwater_file"
+
+
+class _Replaced(Exception):
+    """The file under an open connection is no longer the one at its path."""
 
 
 def data_folder() -> Path:
@@ -80,7 +85,20 @@ def make_engine(url: URL | str | None = None) -> Engine:
     return create_engine(address, **engine_options(address))
 
 
-def _sqlite_connect(connection: Any, _record: Any) -> None:
+def _file_of(connection: Any) -> str:
+    return str(connection.execute("PRAGMA database_list").fetchone()[2])
+
+
+def _identity(path: str | Path) -> tuple[int, int] | None:
+    try:
+        found = os.stat(path)
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _sqlite_connect(connection: Any, record: Any) -> None:
+    record.info[_IDENTITY] = _identity(_file_of(connection))
     connection.isolation_level = None  # transactions are begun below, not by the driver
     cursor = connection.cursor()
     try:
@@ -94,6 +112,9 @@ def _sqlite_connect(connection: Any, _record: Any) -> None:
 
 
 def _sqlite_begin(connection: Connection) -> None:
+    # a file that was moved away still takes what is written to it, and nobody would find it again
+    if connection.info.get(_IDENTITY) != _identity(place_of(connection.engine)):
+        raise _Replaced
     # a writer takes its place in the queue at once, so that what it reads cannot be stale when it writes
     writes = connection.get_execution_options().get(_WRITE, False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
@@ -113,13 +134,20 @@ def run(engine: Engine, work: Callable[[Connection], T], *, write: bool, patienc
     """
     deadline = time.monotonic() + patience_s
     pause = 0.005
+    path = sqlite_file(engine)
     while True:
+        if path is not None and not path.exists():
+            engine.dispose()
+            raise StoreError(f"store: {path} was moved or removed while in use; nothing was saved. "
+                             "Put it back, or restart brewwater to begin a new one.")  # fmt: skip
         try:
             with engine.connect().execution_options(**{_WRITE: write}) as connection, connection.begin():
                 return work(connection)
         except SQLAlchemyError as error:
             if not retryable(error) or time.monotonic() >= deadline:
                 raise translate(error, engine) from None
+        except _Replaced:
+            engine.dispose()  # a copy was put back: use that
         time.sleep(pause * (0.5 + random.random()))
         pause = min(2 * pause, 0.2)
 
@@ -173,7 +201,7 @@ def prepare(engine: Engine) -> None:
 
 
 def _check_sqlite(connection: Connection) -> None:
-    found = connection.execute(text("PRAGMA quick_check(1)")).scalar()
+    found = " ".join(str(connection.execute(text("PRAGMA quick_check(1)")).scalar()).split())
     if found != "ok":
         raise StoreError("store: " + f"{place_of(connection.engine)} is damaged ({found}). "
                          "Restore one of the dated copies beside it; the damaged file is kept.")  # fmt: skip

@@ -66,8 +66,6 @@ def _sqlite_line(name: str, text: str, place: str) -> str:
         return f"The disk that holds {place} is full; nothing was saved. Free some space and save again."
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return f"{place} is locked by another program; nothing was saved. Close that program and try again."
-    if name.startswith("SQLITE_READONLY_DBMOVED"):
-        return f"{place} was moved or removed while in use; nothing was saved. Restart brewwater."
     if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
         return (
             f"{folder} cannot be written to; nothing was saved. "
