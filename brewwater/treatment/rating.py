@@ -18,7 +18,7 @@ from brewwater.document import Span
 from brewwater.ensemble import Draws
 from brewwater.treatment.classes import medium_class
 from brewwater.treatment.media import MEDIA
-from brewwater.treatment.medium import FloatArray, usual
+from brewwater.treatment.medium import FloatArray, drawn, usual
 from brewwater.treatment.order import Problem
 from brewwater.treatment.stage import Stage
 from brewwater.units import GAL_L, GRAIN_MG
@@ -112,10 +112,10 @@ def capacity(
     def warn(code: str, message: str) -> None:
         warnings.append(Problem(code, stage.name, message, advice=True))
 
-    def drawn(quantity: str, span: Span) -> FloatArray:
-        return draws.span(f"{stage.name}: {quantity}", span)
+    def shared(quantity: str, span: Span) -> FloatArray:
+        return drawn(draws, f"{stage.name}: {quantity}", span)
 
-    holds = drawn("rating holds", _variation("rating_holds"))
+    holds = shared("rating holds", _variation("rating_holds"))
     chloramine = stage.medium in _CARBONS and disinfectant == "chloramine"
     unrated_chloramine = chloramine and sheet.rated_for != "chloramine"
     if "exchange" in limits:
@@ -124,7 +124,7 @@ def capacity(
             basis = "sheet"
             found["exchange_eq"] = rated[0] * holds
             if rated[1] is not None:
-                share = drawn(rated[1], _variation("hardness_reference_as_alkalinity"))
+                share = shared(rated[1], _variation("hardness_reference_as_alkalinity"))
                 found["exchange_eq"] = found["exchange_eq"] * share
                 warn(
                     rated[1],
@@ -152,9 +152,9 @@ def capacity(
             }[quantity]
             span: Span | None = getattr(usual_class, name)
             if quantity in limits and span is not None:
-                amount = drawn(f"class {quantity}", span)
+                amount = shared(f"class {quantity}", span)
                 if quantity == "chlorine" and chloramine and stage.medium == "carbon":
-                    amount = amount * drawn("chloramine", _variation("chloramine_on_plain_carbon"))
+                    amount = amount * shared("chloramine", _variation("chloramine_on_plain_carbon"))
                 found["volume_L" if quantity == "volume" else name] = (
                     amount * GAL_L if quantity == "volume" else amount
                 )
