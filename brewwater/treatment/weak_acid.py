@@ -13,9 +13,12 @@ import numpy as np
 from brewwater.treatment.hardness import eq_L, hardness_eq, proportional
 from brewwater.treatment.medium import FloatArray, Load, Medium, Settings, changed
 from brewwater.treatment.stage import Stage
-from brewwater.water import CACO3_G_PER_EQ, CO2_G_PER_MOL, Water
+from brewwater.water import CO2_G_PER_MOL, Water
 
-CO2_G_PER_G_CACO3 = CO2_G_PER_MOL / CACO3_G_PER_EQ  # 0.879: one CO2 for each equivalent
+
+def carbon_dioxide_released_mg_L(inlet: Water, outlet: Water) -> FloatArray:
+    """CO2 that the alkalinity lost between two waters became, mg/L: one mole for each equivalent."""
+    return (inlet.totals.alkalinity - outlet.totals.alkalinity) * CO2_G_PER_MOL * 1000
 
 
 def removed_eq(water: Water, leakage_mg_L_as_CaCO3: FloatArray) -> FloatArray:
