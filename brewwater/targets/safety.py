@@ -36,6 +36,7 @@ KIND_NAME = {
 REFERRED = frozenset({"iron", "manganese", "hydrogen_sulfide"})
 # Only a report or a laboratory covers an analyte of the gate.
 COVERING = frozenset({"report", "lab"})
+LEGAL = frozenset({"health", "action_level", "disinfectant"})
 ALIASES = {
     "total_trihalomethanes": "trihalomethanes",
     "sulfide": "hydrogen_sulfide",
@@ -86,8 +87,9 @@ def potability(
     """
     day = on or date.fromisoformat(table("legal_limits")[0]["as_of"])
     entries = {ALIASES.get(a, a): m for a, m in supply.analysis.items()}
-    uncovered = _uncovered(entries)
-    found = [*_facts(supply, entries), *_over_limits(entries, law, day), *_nitrogen_sum(entries, law)]
+    covered = _covered(entries, law, day)
+    uncovered = _lacking(covered, table("potability_gate"))
+    found = [*_facts(supply, covered), *_over_limits(entries, law, day), *_nitrogen_sum(entries, law)]
     if supply.violation_reported is False:
         found += _germs(supply, entries)
     order = {"stop": 0, "watch": 1, "note": 2}
@@ -101,33 +103,42 @@ def worst_safety(found: Sequence[Potability]) -> Verdict:
     return max((p.verdict for p in found), key=lambda v: order.index(v.status))
 
 
-def _uncovered(entries: Mapping[str, Measurement]) -> tuple[str, ...]:
-    covered = {a for a, m in entries.items() if m.method in COVERING}
-    return tuple(r["group"] for r in table("potability_gate") if not covered & set(r["analytes"].split()))
+def _covered(entries: Mapping[str, Measurement], law: Law, day: date) -> frozenset[str]:
+    """Analytes that a report or a laboratory gives in a form that the law's limit can be held against."""
+    rows = [r for r in table("legal_limits") if r["law"] == law and r["kind"] in LEGAL and _holds(r, day)]
+    return frozenset(
+        analyte
+        for analyte, entry in entries.items()
+        if entry.method in COVERING and all(_tells(row, entry) for row in rows if row["analyte"] == analyte)
+    )
 
 
-def _facts(supply: Supply, entries: Mapping[str, Measurement]) -> list[Finding]:
+def _tells(row: Row, entry: Measurement) -> bool:
+    """False where the unit cannot be compared, or where the detection limit is above the legal limit."""
+    try:
+        over = _passed(row, entry)
+    except InputError:
+        return False
+    return over is None or not entry.below_detection
+
+
+def _lacking(covered: frozenset[str], rows: Sequence[Row]) -> tuple[str, ...]:
+    return tuple(row["group"] for row in rows if not covered & set(row["analytes"].split()))
+
+
+def _facts(supply: Supply, covered: frozenset[str]) -> list[Finding]:
     found = []
+    common = cite("common_practice")
     notice = {"boil_water": "a boil-water notice", "do_not_drink": "a do-not-drink notice"}.get(supply.notice)
     if notice:
-        found.append(Finding("stop", None, f"There is {notice} on this supply", cite("common_practice")))
+        found.append(Finding("stop", None, f"There is {notice} on this supply", common))
     if supply.violation_reported:
-        found.append(
-            Finding("stop", None, "The report names a violation of a drinking-water limit", "the report")
-        )
+        text = "The report names a violation of a drinking-water limit"
+        found.append(Finding("stop", None, text, "the report"))
     if supply.kind == "well":
-        covered = {a for a, m in entries.items() if m.method in COVERING}
-        lacking = [
-            r["group"]
-            for r in table("potability_gate")
-            if r["well_must_have"] == "yes" and not covered & set(r["analytes"].split())
-        ]
-        if lacking:
-            found.append(
-                Finding(
-                    "stop", None, f"The well is not tested for {', '.join(lacking)}", cite("common_practice")
-                )
-            )
+        must = [row for row in table("potability_gate") if row["well_must_have"] == "yes"]
+        if untested := _lacking(covered, must):
+            found.append(Finding("stop", None, f"The well is not tested for {', '.join(untested)}", common))
     return found
 
 
@@ -183,7 +194,12 @@ def _not_yet(row: Row, day: date) -> bool:
 
 
 def _level(row: Row, entry: Measurement, law: Law, day: date) -> Level | None:
-    """How far a row's limit is passed: None where it is not."""
+    """How far a row's limit is passed: None where it is not.
+
+    Raises
+    ------
+    InputError : the entry and the limit have no common unit
+    """
     over = _passed(row, entry)
     if over is None:
         return None
@@ -199,12 +215,9 @@ def _level(row: Row, entry: Measurement, law: Law, day: date) -> Level | None:
 def _passed(row: Row, entry: Measurement) -> Literal["certain", "highest"] | None:
     """``certain`` where the figure that the limit speaks of is over it, ``highest`` where only the top is."""
     analyte, unit, basis = row["analyte"], row["unit"], row["basis"]
-    try:
-        value = entry.in_plan_units(analyte)
-        high = _limit_in_plan_units(row["high"], unit, analyte, basis)
-        low = _limit_in_plan_units(row["low"], unit, analyte, basis) if row["low"] else None
-    except InputError:
-        return None  # no common unit: the analyte then does not count as compared
+    value = entry.in_plan_units(analyte)
+    high = _limit_in_plan_units(row["high"], unit, analyte, basis)
+    low = _limit_in_plan_units(row["low"], unit, analyte, basis) if row["low"] else None
     judged = value.high if row["judged_on"] == "highest" else value.middle
     slack = 1 + 1e-9
     if judged > high * slack or (low is not None and judged < low):

@@ -82,12 +82,14 @@ def test_unsolved_chemistry_is_unknown_not_ok() -> None:
 def test_reason_and_flip_carry_figures_units_and_basis() -> None:
     act = conclude("cup", [judged([240.0])], [], np.ones(1), role="source")
     assert act.why == (
-        "Alkalinity 240 mg/L as CaCO3 is red (goal 10 to 20); 0% of the waters the report allows are in range."
+        "Alkalinity 240 mg/L as CaCO3 is red (goal 10 to 20); "
+        "0% of the waters the report allows are in range."
     )
     assert act.flip == "An alkalinity drop kit: alkalinity 5 to 40 mg/L as CaCO3 would ease this."
     assert act.source == "a sheet"
     ok = conclude("cup", [judged([15.0])], [], np.ones(1), role="source")
-    assert ok.flip == "An alkalinity drop kit: alkalinity under 10 or over 20 mg/L as CaCO3 would change this."
+    reading = "alkalinity under 10 or over 20 mg/L as CaCO3"
+    assert ok.flip == f"An alkalinity drop kit: {reading} would change this."
 
 
 @pytest.mark.parametrize(
