@@ -9,6 +9,7 @@ from brewwater.treatment.media import MEDIA
 from brewwater.treatment.medium import Load, Medium, Settings, performance, settings_for
 from brewwater.treatment.order import Context, Problem, order_problems
 from brewwater.treatment.rating import Capacity, capacity
+from brewwater.treatment.scale_inhibitor import held_back
 from brewwater.treatment.stage import DataSheet, Dose, Stage
 from brewwater.treatment.train import StageResult, TrainResult, apply, bypass_for_target, run_train
 
@@ -29,6 +30,7 @@ __all__ = [
     "apply",
     "bypass_for_target",
     "capacity",
+    "held_back",
     "medium_class",
     "next_size_up",
     "order_problems",

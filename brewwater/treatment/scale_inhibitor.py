@@ -23,15 +23,12 @@ def temporary_hardness_mg_L_as_CaCO3(water: Water) -> FloatArray:
     return np.minimum(water.hardness_mg_L_as_CaCO3, np.maximum(water.alkalinity_mg_L_as_CaCO3, 0))
 
 
-def inhibited_up_to_mg_L_as_CaCO3(settings: Settings) -> FloatArray:
-    """Temporary hardness up to which scale is judged to be held back, mg/L as CaCO3 (common practice)."""
-    return settings.performance["inhibited_up_to_mg_L_as_CaCO3"]
-
-
-def holds(water: Water, settings: Settings, *, steam_boiler: bool) -> NDArray[np.bool_]:
-    """True where the inhibitor's conditions hold: moderate temporary hardness, and no steam boiler."""
-    moderate = temporary_hardness_mg_L_as_CaCO3(water) <= inhibited_up_to_mg_L_as_CaCO3(settings)
-    return np.asarray(moderate & (not steam_boiler))
+def held_back(water: Water, up_to_mg_L_as_CaCO3: FloatArray, *, steam_boiler: bool) -> NDArray[np.bool_]:
+    """True where an inhibitor is judged to hold scale back (common practice): its conditions are temporary
+    hardness not above ``up_to_mg_L_as_CaCO3`` (``TrainResult`` has it; 0 without an inhibitor), and no steam
+    boiler. Hardness itself stays: a hold is no removal, and ends where the water stands hot for long."""
+    moderate = temporary_hardness_mg_L_as_CaCO3(water) <= up_to_mg_L_as_CaCO3
+    return np.asarray(moderate & (up_to_mg_L_as_CaCO3 > 0) & (not steam_boiler))
 
 
 def treat(water: Water, stage: Stage, settings: Settings) -> Water:

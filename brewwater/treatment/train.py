@@ -13,6 +13,7 @@ from brewwater.errors import InputError
 from brewwater.treatment.blend import raw_share
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.medium import FloatArray, Load, Settings, between, settings_for
+from brewwater.treatment.order import DEMINERALISERS
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
@@ -31,12 +32,16 @@ class TrainResult:
     """``waters[i]`` stands after stage i; ``loads[i]`` is for one litre that the whole train serves.
 
     ``source_L``: litres drawn from the source for that litre, reject included; ``reject_L``: litres to waste.
+    ``inhibited_up_to_mg_L_as_CaCO3``: temporary hardness up to which the train's scale inhibitor is judged to
+    hold scale back (``scale_inhibitor.held_back``); 0 without one, or where a later stage takes the phosphate
+    out.
     """
 
     waters: tuple[Water, ...]
     loads: tuple[Load, ...]
     source_L: FloatArray
     reject_L: FloatArray
+    inhibited_up_to_mg_L_as_CaCO3: FloatArray
 
     @property
     def served(self) -> Water:
@@ -156,11 +161,17 @@ def run_train(
     waters: list[Water] = []
     loads: list[Load] = []
     now = water
+    inhibited = np.zeros(1)
     for stage in stages:
         chosen = (settings or {}).get(stage.name) or settings_for(stage, draws, peak_flow_gpm=peak_flow_gpm)
         if stage.medium == "blend" and chosen.raw is None:
             chosen = replace(chosen, raw=water)
         result = apply(stage, now, chosen)
+        if stage.medium == "scale_inhibitor":
+            limit = chosen.performance["inhibited_up_to_mg_L_as_CaCO3"]
+            inhibited = np.where(bypass_of(stage, chosen) < 1, limit, inhibited)
+        elif stage.medium in DEMINERALISERS:
+            inhibited = np.where(bypass_of(stage, chosen) < 1, 0.0, inhibited)
         now = result.outlet
         waters.append(now)
         loads.append(result.load)
@@ -176,4 +187,4 @@ def run_train(
         loads[i] = loads[i].times(wanted)
         reject = reject + loads[i].reject_L
         wanted = wanted * step
-    return TrainResult(tuple(waters), tuple(loads), wanted + blended, reject)
+    return TrainResult(tuple(waters), tuple(loads), wanted + blended, reject, inhibited)

@@ -10,7 +10,7 @@ import pytest
 from brewwater import chemistry
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.treatment import MEDIA, DataSheet, Stage, apply, bypass_for_target, settings_for
+from brewwater.treatment import MEDIA, DataSheet, Stage, apply, bypass_for_target, run_train, settings_for
 from brewwater.treatment.catalytic_carbon import empty_bed_contact_s
 from brewwater.treatment.reverse_osmosis import (
     carbon_dioxide_share,
@@ -19,7 +19,7 @@ from brewwater.treatment.reverse_osmosis import (
     returned_reject_factor,
     temperature_factor,
 )
-from brewwater.treatment.scale_inhibitor import holds, temporary_hardness_mg_L_as_CaCO3
+from brewwater.treatment.scale_inhibitor import held_back, temporary_hardness_mg_L_as_CaCO3
 from brewwater.treatment.stage import Medium
 from brewwater.treatment.train import share_lost
 from brewwater.water import Water
@@ -146,12 +146,17 @@ def test_scale_inhibitor_removes_nothing_and_holds_within_its_conditions() -> No
     outlet = treat(stage)
     assert one(outlet.hardness_mg_L_as_CaCO3) == one(HARD.hardness_mg_L_as_CaCO3)
     assert one(outlet.phosphate_mg_L) == pytest.approx(3)
-    figures = settings_for(stage, ONE)
     mild = Water(pH=7.5, calcium_mg_L=50, alkalinity_mg_L_as_CaCO3=110)
     assert one(temporary_hardness_mg_L_as_CaCO3(mild)) == pytest.approx(110)
-    assert holds(mild, figures, steam_boiler=False).all()
-    assert not holds(mild, figures, steam_boiler=True).any()
-    assert not holds(HARD, figures, steam_boiler=False).any()
+    up_to = run_train((stage,), HARD, ONE).inhibited_up_to_mg_L_as_CaCO3
+    assert up_to.tolist() == [150.0]
+    assert held_back(mild, up_to, steam_boiler=False).all()
+    assert not held_back(mild, up_to, steam_boiler=True).any()
+    assert not held_back(HARD, up_to, steam_boiler=False).any()
+    assert not held_back(mild, np.zeros(1), steam_boiler=False).any()
+    membrane = Stage(name="m", medium="reverse_osmosis")
+    assert run_train((stage, membrane), HARD, ONE).inhibited_up_to_mg_L_as_CaCO3.tolist() == [0.0]
+    assert run_train((membrane, stage), HARD, ONE).inhibited_up_to_mg_L_as_CaCO3.tolist() == [150.0]
 
 
 def test_mixed_bed_leaves_a_trace_of_everything() -> None:
