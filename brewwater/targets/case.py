@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,7 +77,8 @@ def widen(measured: frozenset[str]) -> frozenset[str]:
     return frozenset(found)
 
 
-def usual(table_name: str) -> dict[str, Goal]:
+@cache
+def usual(table_name: str) -> Mapping[str, Goal]:
     """The goals of a table of ``reference/``, by measure."""
     return {measure: goal_of(row) for measure, row in keyed(table_name, "measure").items()}
 

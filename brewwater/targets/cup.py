@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -64,7 +67,8 @@ def nearest_ph(line: FloatArray, airy: FloatArray, goal: Goal) -> FloatArray:
     return low
 
 
-def _taste_goals() -> dict[str, Goal]:
+@cache
+def _taste_goals() -> Mapping[str, Goal]:
     """The US secondary limits of chloride and sulfate, beyond which they are tasted."""
     wanted = {("us_federal", "secondary", ion) for ion in ("chloride", "sulfate")}
     return {

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -54,7 +55,7 @@ class Verdict:
     measures: tuple[Measure, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Judged:
     """A measure on its way to a verdict: values of shape ``(phase, draw)``, or draw 1, and its goal.
 
@@ -85,10 +86,10 @@ class Judged:
         g = self.goal
         return self.severity is None and all(b is None for b in (g.low, g.high, g.red_below, g.red_above))
 
-    @property
+    @cached_property
     def solved(self) -> bool:
         """False where the chemistry could not be solved in more than 5 % of the waters."""
-        return bool(np.isnan(self.values).mean() <= 0.05)
+        return bool(np.count_nonzero(np.isnan(self.values)) <= 0.05 * self.values.size)
 
 
 @dataclass(frozen=True, slots=True)
