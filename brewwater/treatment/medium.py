@@ -59,7 +59,9 @@ class Settings:
 
     performance : drawn figures of the medium (``performance``), by quantity
     bypass : share 0 to 1 that goes round the stage, any broadcastable shape; None: the stage's own
-    peak_flow_gpm : US gal/min through the medium while everything draws; None: not known
+    peak_flow_gpm : US gal/min while everything draws; None: not known. Through the medium for ``apply``, at
+    the
+        fixtures for ``run_train``, which works out the rest
     raw : the train's inlet water, which a ``blend`` stage mixes back
     doses : mg/L of pure salt by salt, any broadcastable shape, in place of the stage's doses (purity then 1)
     used : share of the cartridge's capacity already used, 0 or more; None: a fresh to mid-life cartridge

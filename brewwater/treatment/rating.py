@@ -92,8 +92,7 @@ def capacity(
     Parameters
     ----------
     stage : medium, size and data sheet
-    draws : the class's or the rating's doubt is drawn once per stage (every cartridge of that make shares
-    it);
+    draws : the class's or the rating's doubt is drawn once per stage (every cartridge of that make has it),
         a small part of its own is drawn for each cartridge. With one draw a stated rating comes back exactly.
     number : 0 or more
     disinfectant : of the supply; a free-chlorine rating is no rating for chloramine

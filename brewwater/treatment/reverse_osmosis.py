@@ -8,7 +8,7 @@ all cations are multiplied and those of all anions divided by one factor, the sq
 charge: no ion goes negative, no salt is invented, and a well-matched set is left nearly alone.
 
 CO2 passes whole; bicarbonate and carbonate pass like alkalinity. The split of the feed's carbon is solved
-with the chemistry core unless the settings bring it along.
+with the chemistry core.
 """
 
 from __future__ import annotations
@@ -218,9 +218,8 @@ def output_gal_per_day(
     mean_factor = (1 + concentration_factor(recovery)) / 2
     osmotic = osmotic_pressure_psi(feed.tds_mg_L) * mean_factor
     net = np.maximum(np.asarray(pressure_psi, dtype=np.float64) - osmotic, 0)
-    at_rating = (
-        stage.sheet.rated_pressure_psi or 60.0
-    ) - 2.5  # 250 mg/L: usual rating water, common practice
+    # rated on water of 250 mg/L, 2.5 psi of osmotic pressure: common practice, no source
+    at_rating = (stage.sheet.rated_pressure_psi or 60.0) - 2.5
     warmth = temperature_factor(
         feed.temperature_C if temperature_C is None else temperature_C, stage.temperature_curve
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from brewwater import reference
 from brewwater.document import Span
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
@@ -166,3 +167,9 @@ def test_remembered_draws_are_the_draws() -> None:
     assert drawn(Draws(1), "a", Span(low=1, typical=2, high=5)).tolist() == [2.0]
     one, other = drawn(draws, "a", Span(low=1, high=5)), drawn(draws, "b", Span(low=1, high=5))
     assert not np.array_equal(one, other)
+
+
+def test_every_second_source_is_a_known_one_and_no_price_claims_authority() -> None:
+    known = reference.sources()
+    assert {row["price_source"] for row in reference.table("media")} == {"placeholder"}
+    assert {row["ceiling_source"] for row in reference.table("salts")} <= set(known)
