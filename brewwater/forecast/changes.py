@@ -130,12 +130,19 @@ def changes(
     Returns
     -------
     Changes : the time limit counts calendar days, in a lay-up too
+
+    Raises
+    ------
+    InputError : the cartridge in place has a negative age
     """
     book = on.ledger
     horizon = len(book.days)
     calendar = StopDays(stops, horizon)
     shift = np.arange(horizon) if moves is None else moves
     age, used = in_service or (0.0, np.zeros(1))
+    if age < 0:
+        raise InputError("installed", f"{-age:g} days after the start", "it went in before the plan starts",
+                         "Correct the date, or move the start of the plan.")
     open_from = next_open(book)
     first = int(open_from[0]) if in_service is None else 0
     bears = capacity(0)

@@ -31,7 +31,9 @@ class Policy(Part):
     ``before_events``: a change that would fall inside an event is made on the day before it.
     ``visit_weekday`` and ``visit_every_weeks``: changes are made at the last visit before they fall due.
     ``risk``: with a value, dates are those at which the full capacity has run out with this probability.
-    ``group_days``: a change due within so many days after another is made with it.
+    ``group_days``: a change due within so many days after another is made with it (``schedule``).
+    ``lead_days`` and ``buffer_days``: how long an order takes and how early it should be in hand (two weeks:
+    common practice, no source). ``shelf_months``: how long a sealed cartridge may be kept before it goes in.
     """
 
     margin: Annotated[Finite, Field(gt=0, le=1)] = MARGIN
@@ -40,6 +42,13 @@ class Policy(Part):
     visit_every_weeks: Annotated[int, Field(ge=1, le=52)] = 1
     risk: Fraction | None = None
     group_days: Annotated[int, Field(ge=0, le=90)] = 0
+    lead_days: Annotated[int, Field(ge=0, le=365)] = 7
+    buffer_days: Annotated[int, Field(ge=0, le=365)] = 14
+    shelf_months: Annotated[int, Field(ge=1, le=120)] = 24
+
+    def order_by(self, change: dt.date) -> dt.date:
+        """The day to order a cartridge that is to go in on ``change``."""
+        return change - dt.timedelta(days=self.lead_days + self.buffer_days)
 
 
 @dataclass(frozen=True, slots=True)
