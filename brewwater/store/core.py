@@ -63,7 +63,7 @@ class Store(PlanStore, LogStore):
             row = c.execute(select(u.key).where(u.owner == self.person, u.slug == slug)).first()
             if row is not None and self._same(c, row.key, content):
                 return slug
-            key, unit = self._create(c, name, slug)
+            key, unit = self._create(c, name, slug, content.created_at)
             for plan in content.plans:
                 self._insert_plan(
                     c, key, plan.version, plan.saved_at, plan.saved_by, plan.note, canonical(plan.document)

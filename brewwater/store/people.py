@@ -194,14 +194,15 @@ class UnitStore:
             )
         return row.key, self._unit(row, allowed)
 
-    def _create(self, c: Connection, name: str, slug: str) -> tuple[int, Unit]:
+    def _create(self, c: Connection, name: str, slug: str, created_at: str = "") -> tuple[int, Unit]:
         u = tables.unit.c
         taken = set(c.execute(select(u.slug).where(u.owner == self.person)).scalars())
         free = slug
         number = 2
         while free in taken:
             free, number = f"{slug}-{number}", number + 1
-        new = tables.unit.insert().values(owner=self.person, slug=free, name=name, created_at=self._stamp())
+        created_at = created_at or self._stamp()
+        new = tables.unit.insert().values(owner=self.person, slug=free, name=name, created_at=created_at)
         row = c.execute(new.returning(*u)).one()
         return row.key, self._unit(row, True)
 

@@ -1,7 +1,7 @@
 """Child processes for the store's fault tests: writers that are killed, and writers that collide.
 
     python _store_worker.py kill URL ROUNDS SEED ACKFILE     kill a writer ROUNDS times
-    python _store_worker.py write URL PEOPLE TIMES           PEOPLE threads each add 1 to the plan, TIMES times
+    python _store_worker.py write URL PEOPLE TIMES           PEOPLE threads add 1 to the plan TIMES times
 
 Each prints one JSON object with what happened.
 """
