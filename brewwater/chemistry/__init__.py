@@ -12,6 +12,7 @@ from brewwater.chemistry.indices import (
     ryznar_index,
     saturation_ph_simplified,
 )
+from brewwater.chemistry.series import Judged, JudgedSeries, judge
 from brewwater.chemistry.speciation import (
     Speciation,
     calcite_saturation_index,
@@ -27,6 +28,8 @@ from brewwater.chemistry.steam import SteamBoiler, steam_boiler
 from brewwater.chemistry.totals import Totals
 
 __all__ = [
+    "Judged",
+    "JudgedSeries",
     "Speciation",
     "SteamBoiler",
     "Totals",
@@ -36,6 +39,7 @@ __all__ = [
     "conductivity_uS_cm",
     "degas",
     "dic_from_ph",
+    "judge",
     "langelier_index",
     "langelier_index_simplified",
     "larson_skold_ratio",

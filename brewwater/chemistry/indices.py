@@ -48,7 +48,9 @@ def langelier_index(ph: ArrayLike, totals: Totals, temperature_C: ArrayLike,
     carbonate_per_bicarbonate = 10.0 ** (h - pk2 + 4 * pfm)
     free = totals.alkalinity + 10.0 ** (pfm - h) - 10.0 ** (h + pfm - pkw)
     bicarbonate = np.maximum(free, 0) / (1 + 2 * carbonate_per_bicarbonate * 10.0 ** (-pfm))
-    saturation_ph = pk2 + log_k("calcite", temperature_C) - _log10(totals.calcium) - _log10(bicarbonate) + 5 * pfm
+    saturation_ph = (
+        pk2 + log_k("calcite", temperature_C) - _log10(totals.calcium) - _log10(bicarbonate) + 5 * pfm
+    )
     return np.asarray(h - saturation_ph, dtype=np.float64)
 
 
@@ -104,4 +106,5 @@ def larson_skold_ratio(totals: Totals) -> FloatArray:
     """
     strong = np.asarray(totals.chloride + 2 * totals.sulfate, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(totals.alkalinity > 0, strong / totals.alkalinity, np.inf), dtype=np.float64)
+        ratio = np.where(totals.alkalinity > 0, strong / totals.alkalinity, np.inf)
+    return np.asarray(ratio, dtype=np.float64)

@@ -8,33 +8,26 @@ without losing CO2, and ``speciate(degas(totals, 93), 93)`` the other end, an op
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from brewwater.chemistry.constants import (
-    EXTRAPOLATED_TO_C,
-    LN10,
-    VALID_TO_C,
-    VALID_TO_IONIC_STRENGTH_MOL_L,
-    log_k,
-)
-from brewwater.chemistry.equilibrium import Constants, Gammas, State, solve, species
+from brewwater.chemistry.activity import condition, ln_gamma
+from brewwater.chemistry.balance import balance
+from brewwater.chemistry.chunks import MG_CACO3_PER_MOL, checked_temperature, over_chunks
+from brewwater.chemistry.constants import LN10, VALID_TO_C, VALID_TO_IONIC_STRENGTH_MOL_L, log_k
+from brewwater.chemistry.equilibrium import solve
+from brewwater.chemistry.rows import SPECIES, Amounts, Constants, State, Workspace
 from brewwater.chemistry.totals import Totals
 from brewwater.errors import InputError
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-MG_CACO3_PER_MOL = 100086.9
-CHUNK = 8000
-_ATMOSPHERE = -3.4  # about 400 ppm of CO2
+OUTDOOR_LOG_PCO2 = -3.4  # about 400 ppm of CO2
 
 
 @dataclass(frozen=True)
@@ -78,46 +71,6 @@ class Speciation:
         return np.asarray(self.ionic_strength_mol_L > VALID_TO_IONIC_STRENGTH_MOL_L)
 
 
-def _checked(temperature_C: ArrayLike) -> FloatArray:
-    t = np.asarray(temperature_C, dtype=np.float64)
-    bad = ~((t >= 0) & (t <= EXTRAPOLATED_TO_C))
-    if bad.any():
-        raise InputError("temperature_C", float(t[bad].flat[0]), "0 to 130 °C can be computed", "Correct it.")
-    return t
-
-
-def _over_chunks(work: Callable[[Totals, FloatArray, FloatArray | None], tuple[Any, ...]], totals: Totals,
-                 temperature_C: FloatArray, held: FloatArray | None = None) -> tuple[Any, ...]:
-    """Run ``work`` on flat chunks that fit the cache, on every core, and put the results together."""
-    shape = np.broadcast_shapes(totals.shape, temperature_C.shape, () if held is None else held.shape)
-
-    def flat(a: FloatArray) -> FloatArray:
-        return np.ascontiguousarray(np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1))
-
-    flat_totals = totals.map(flat)
-    single = temperature_C.size == 1
-    flat_t = temperature_C.reshape(-1) if single else flat(temperature_C)
-    flat_held = None if held is None else flat(held)
-    n = flat_totals.alkalinity.size
-    pieces = [slice(i, i + CHUNK) for i in range(0, n, CHUNK)] or [slice(0, 0)]
-
-    def one(rows: slice) -> tuple[Any, ...]:
-        with np.errstate(all="ignore"):
-            return work(
-                flat_totals.map(lambda a: a[rows]),
-                flat_t if single else flat_t[rows],
-                None if flat_held is None else flat_held[rows],
-            )
-
-    cores = min(len(pieces), os.cpu_count() or 1)
-    if cores == 1:
-        parts = [one(rows) for rows in pieces]
-    else:
-        with ThreadPoolExecutor(cores) as pool:
-            parts = list(pool.map(one, pieces))
-    return tuple(np.concatenate(column).reshape(shape) for column in zip(*parts, strict=True))
-
-
 def speciate(totals: Totals, temperature_C: ArrayLike) -> Speciation:
     """Solve waters at a temperature, nothing lost and nothing dropped out.
 
@@ -130,31 +83,37 @@ def speciate(totals: Totals, temperature_C: ArrayLike) -> Speciation:
     ------
     InputError : a temperature outside that
     """
-    at = _checked(temperature_C)
+    at = checked_temperature(temperature_C)
 
-    def work(t: Totals, temperature: FloatArray, _: FloatArray | None) -> tuple[Any, ...]:
+    def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
         k = Constants.at(temperature)
-        state = solve(t, k)
+        state = solve(Amounts.of(t, w.n), k, w)
         good = state.solved & (t.dic >= 0)
-        return tuple(np.where(good, v, np.nan) for v in _results(t, k, temperature, state)) + (good,)
+        return [*(np.where(good, v, np.nan) for v in _results(k, temperature, state)), good * 1.0]
 
-    return Speciation(totals, at, *_over_chunks(work, totals, at))
+    *values, good = over_chunks(work, totals, at)
+    ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer = values
+    return Speciation(
+        totals, at, ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer, converged=good > 0
+    )
 
 
-def _results(t: Totals, k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArray, ...]:
-    g = Gammas.at(x.ionic_strength, k)
-    act_c = g.carbonate1**4 * x.c
-    co2_activity = np.exp(k.co2) * x.h * x.h * act_c / x.water_activity
-    hco3 = np.exp(k.hco3) * x.h * act_c / g.carbonate1
-    gypsum = np.log10(g.calcium * x.calcium * g.sulfate * x.s * x.water_activity**2)
+def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArray, ...]:
+    gamma1 = np.exp(ln_gamma("carbonate", 1, x.strength, k))
+    carbonate = gamma1**4 * x.c
+    ln_co2 = k.species[SPECIES.index("co2")] + np.log(x.h * x.h * carbonate / x.water_activity)
+    gypsum = (
+        ln_gamma("calcium", 2, x.strength, k) + ln_gamma("sulfate", 2, x.strength, k)
+        + np.log(x.calcium * x.s * x.water_activity**2)
+    )  # fmt: skip
     return (
         -np.log10(x.h),
-        x.ionic_strength,
-        (np.log(g.calcium * x.calcium * act_c) - k.calcite) / LN10,
-        gypsum - log_k("gypsum", temperature),
-        np.log10(co2_activity) - log_k("co2_gas", temperature),
-        co2_activity / g.neutral,
-        hco3,
+        x.strength,
+        np.log10(x.calcium * x.c / x.ksp),
+        gypsum / LN10 - log_k("gypsum", temperature),
+        ln_co2 / LN10 - log_k("co2_gas", temperature),
+        np.exp(ln_co2 - 0.1 * LN10 * x.strength),
+        np.exp(k.species[SPECIES.index("hco3")]) * x.h * carbonate / gamma1,
         x.c,
         x.buffer * LN10,
     )
@@ -176,15 +135,14 @@ def ccpp(totals: Totals, temperature_C: ArrayLike) -> FloatArray:
     Positive where calcite drops out, negative where it would dissolve; NaN where unsolved. Calcite and pH are
     solved together.
     """
-    at = _checked(temperature_C)
+    at = checked_temperature(temperature_C)
 
-    def work(t: Totals, temperature: FloatArray, _: FloatArray | None) -> tuple[Any, ...]:
-        state = solve(t, Constants.at(temperature), calcite=True)
+    def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
+        state = solve(Amounts.of(t, w.n), Constants.at(temperature), w, calcite=True)
         good = state.solved & (t.dic >= 0)
-        return (np.where(good, (t.calcium - state.calcium_total) * MG_CACO3_PER_MOL, np.nan),)
+        return [np.where(good, (t.calcium - state.calcium_total) * MG_CACO3_PER_MOL, np.nan)]
 
-    result: FloatArray = _over_chunks(work, totals, at)[0]
-    return result
+    return over_chunks(work, totals, at)[0]
 
 
 def precipitate(totals: Totals, ccpp_mg_L_as_CaCO3: ArrayLike) -> Totals:
@@ -210,19 +168,16 @@ def dic_from_ph(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike) -> Floa
     ph : 0 to 14
     temperature_C : °C of the pH measurement, 0 to 130
     """
-    at = _checked(temperature_C)
+    at = checked_temperature(temperature_C)
 
-    def work(t: Totals, temperature: FloatArray, held: FloatArray | None) -> tuple[Any, ...]:
-        state = solve(t, Constants.at(temperature), "ph", ph=held)
-        dic = 0.5 * (t.alkalinity + state.proton)
-        return (np.where(state.solved | (dic <= 0), dic, np.nan),)
+    def work(t: Totals, own: FloatArray, held: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
+        state = solve(Amounts.of(t, w.n), Constants.at(own), w, "ph", ph=held[0])
+        return [np.where(state.solved | (state.dic <= 0), state.dic, np.nan)]
 
-    result: FloatArray = _over_chunks(work, replace(totals, dic=np.zeros(())), at,
-                                      np.asarray(ph, dtype=np.float64))[0]
-    return result
+    return over_chunks(work, replace(totals, dic=np.zeros(())), at, ph)[0]
 
 
-def degas(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = _ATMOSPHERE) -> Totals:
+def degas(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = OUTDOOR_LOG_PCO2) -> Totals:
     """The water in balance with air: alkalinity and every ion kept, inorganic carbon as CO2 settles it.
 
     Parameters
@@ -231,19 +186,17 @@ def degas(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = _ATMOS
     temperature_C : °C, 0 to 130
     log_pco2 : log10 of the CO2 pressure in atm; -3.4 is outdoor air
     """
-    at = _checked(temperature_C)
+    at = checked_temperature(temperature_C)
 
-    def work(t: Totals, temperature: FloatArray, held: FloatArray | None) -> tuple[Any, ...]:
-        assert held is not None
-        ln_co2 = LN10 * (log_k("co2_gas", temperature) + held)
-        state = solve(t, Constants.at(temperature), "open", ln_co2=ln_co2)
-        return (np.where(state.solved, 0.5 * (t.alkalinity + state.proton), np.nan),)
+    def work(t: Totals, own: FloatArray, held: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
+        ln_co2 = LN10 * (log_k("co2_gas", own) + held[0])
+        state = solve(Amounts.of(t, w.n), Constants.at(own), w, "open", ln_co2=ln_co2)
+        return [np.where(state.solved, state.dic, np.nan)]
 
-    dic = _over_chunks(work, totals, at, np.asarray(log_pco2, dtype=np.float64))[0]
-    return replace(totals, dic=dic)
+    return replace(totals, dic=over_chunks(work, replace(totals, dic=np.zeros(())), at, log_pco2)[0])
 
 
-def mix(waters: list[Totals] | tuple[Totals, ...], shares: ArrayLike) -> Totals:
+def mix(waters: Sequence[Totals], shares: ArrayLike) -> Totals:
     """Mix waters by volume; every total is conserved.
 
     Parameters
@@ -261,20 +214,19 @@ def mix(waters: list[Totals] | tuple[Totals, ...], shares: ArrayLike) -> Totals:
 
 
 def species_at(totals: Totals, temperature_C: ArrayLike) -> tuple[dict[str, FloatArray], FloatArray]:
-    """Molalities of every charged species, mol/L by name, and ionic strength, closed vessel; NaN unsolved."""
-    at = _checked(temperature_C)
-    names = ("h", "oh", "hco3", "hso4", "calcium", "caoh", "cahco3", "cahso4", "magnesium", "mgoh", "mghco3",
-             "sodium", "naco3", "naso4", "potassium", "kso4")  # fmt: skip
+    """Every dissolved species in mol/L by name, and ionic strength, closed vessel; NaN where unsolved."""
+    at = checked_temperature(temperature_C)
 
-    def work(t: Totals, temperature: FloatArray, _: FloatArray | None) -> tuple[Any, ...]:
-        k = Constants.at(temperature)
-        x = solve(t, k)
-        m = species(t, k, Gammas.at(x.ionic_strength, k), x.water_activity, x.h, x.c, x.s, calcite=False)
+    def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
+        k, amounts = Constants.at(temperature), Amounts.of(t, w.n)
+        x = solve(amounts, k, w)
+        condition(k, x.strength, np.log(x.water_activity), w)
+        balance(amounts, x.free, None, w)
         good = x.solved & (t.dic >= 0)
-        values = [getattr(m, name) for name in names] + [x.c, x.s, x.ionic_strength]
-        return tuple(np.where(good, v, np.nan) for v in values)
+        potassium = t.potassium - w.m[SPECIES.index("kso4")]
+        return [np.where(good, v, np.nan) for v in (*w.m, *w.metal, potassium, x.c, x.s, x.strength)]
 
-    *values, c, s, strength = _over_chunks(work, totals, at)
+    *values, strength = over_chunks(work, totals, at)
+    names = (*SPECIES, "calcium", "magnesium", "sodium", "potassium", "carbonate", "sulfate")
     found = dict(zip(names, values, strict=True))
-    found["bicarbonate"] = found.pop("hco3")
-    return found | {"carbonate": c, "sulfate": s, "chloride": totals.chloride, "nitrate": totals.nitrate}, strength
+    return found | {"chloride": totals.chloride, "nitrate": totals.nitrate}, strength

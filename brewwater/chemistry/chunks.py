@@ -1,0 +1,82 @@
+"""Large batches in pieces that fit the cache, on every core."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from brewwater.chemistry.constants import EXTRAPOLATED_TO_C
+from brewwater.chemistry.rows import Workspace
+from brewwater.chemistry.totals import Totals
+from brewwater.errors import InputError
+
+FloatArray = NDArray[np.float64]
+Work = Callable[[Totals, FloatArray, Sequence[FloatArray], Workspace], list[FloatArray]]
+
+MG_CACO3_PER_MOL = 100086.9
+CHUNK = 8000
+_scratch = threading.local()
+
+
+def checked_temperature(temperature_C: ArrayLike) -> FloatArray:
+    """The temperatures as an array.
+
+    Raises
+    ------
+    InputError : one is outside 0 to 130 °C
+    """
+    t = np.asarray(temperature_C, dtype=np.float64)
+    bad = ~((t >= 0) & (t <= EXTRAPOLATED_TO_C))
+    if bad.any():
+        raise InputError("temperature_C", float(t[bad].flat[0]), "0 to 130 °C can be computed", "Correct it.")
+    return t
+
+
+def _workspace(n: int) -> Workspace:
+    kept: Workspace | None = getattr(_scratch, "workspace", None)
+    if kept is None or kept.n < n:
+        kept = _scratch.workspace = Workspace(n)
+    return kept.of(n)
+
+
+def over_chunks(work: Work, totals: Totals, temperature_C: FloatArray, *held: ArrayLike) -> list[FloatArray]:
+    """Run ``work`` on flat pieces and give its results the broadcast shape.
+
+    ``work`` gets the totals of ``n`` waters, their temperature (shape ``(n,)`` or ``(1,)``), what is held,
+    and scratch rows; it returns arrays of shape ``(n,)``. The result does not depend on the number of cores.
+    """
+    extra = [np.asarray(h, dtype=np.float64) for h in held]
+    shape = np.broadcast_shapes(totals.shape, temperature_C.shape, *(h.shape for h in extra))
+
+    def flat(a: FloatArray) -> FloatArray:
+        return np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
+
+    flat_totals, flat_extra = totals.map(flat), [flat(h) for h in extra]
+    one_temperature = temperature_C.size == 1
+    flat_t = temperature_C.reshape(-1) if one_temperature else flat(temperature_C)
+    n = flat_totals.alkalinity.size
+    pieces = [slice(i, min(i + CHUNK, n)) for i in range(0, n, CHUNK)]
+    if not pieces:
+        return [np.empty(shape) for _ in work(flat_totals, flat_t, flat_extra, _workspace(0))]
+
+    def one(rows: slice) -> list[FloatArray]:
+        # absent ions make log(0) and 0/0 where a result is -inf or not wanted; unsolved rows are marked
+        with np.errstate(all="ignore"):
+            return work(
+                flat_totals.map(lambda a: a[rows]),
+                flat_t if one_temperature else flat_t[rows],
+                [h[rows] for h in flat_extra],
+                _workspace(rows.stop - rows.start),
+            )
+
+    if len(pieces) == 1:
+        parts = [one(pieces[0])]
+    else:
+        with ThreadPoolExecutor(min(len(pieces), os.cpu_count() or 1)) as pool:
+            parts = list(pool.map(one, pieces))
+    return [np.concatenate(column).reshape(shape) for column in zip(*parts, strict=True)]
