@@ -37,11 +37,7 @@ REFERRED = frozenset({"iron", "manganese", "hydrogen_sulfide"})
 # Only a report or a laboratory covers an analyte of the gate.
 COVERING = frozenset({"report", "lab"})
 LEGAL = frozenset({"health", "action_level", "disinfectant"})
-ALIASES = {
-    "total_trihalomethanes": "trihalomethanes",
-    "sulfide": "hydrogen_sulfide",
-    "coliform": "total_coliform",
-}
+GERMS = {"e_coli": "E. coli", "fecal_coliform": "Fecal coliform", "total_coliform": "Coliform"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +82,7 @@ def potability(
     Source: reference/legal_limits.csv, reference/potability_gate.csv.
     """
     day = on or date.fromisoformat(table("legal_limits")[0]["as_of"])
-    entries = {ALIASES.get(a, a): m for a, m in supply.analysis.items()}
+    entries = supply.analysis
     covered = _covered(entries, law, day)
     uncovered = _lacking(covered, table("potability_gate"))
     found = [*_facts(supply, covered), *_over_limits(entries, law, day), *_nitrogen_sum(entries, law)]
@@ -144,12 +140,11 @@ def _facts(supply: Supply, covered: frozenset[str]) -> list[Finding]:
 
 def _germs(supply: Supply, entries: Mapping[str, Measurement]) -> list[Finding]:
     found = []
-    for analyte in ("e_coli", "total_coliform"):
+    for analyte, name in GERMS.items():
         entry = entries.get(analyte)
         if entry is None or entry.below_detection or entry.value.high <= 0:
             continue
         row = next(r for r in table("legal_limits") if r["analyte"] == analyte)
-        name = "E. coli" if analyte == "e_coli" else "coliform"
         if supply.kind == "well":
             found.append(Finding("stop", analyte, f"{name} was found in the well", cite(row["source"])))
         else:

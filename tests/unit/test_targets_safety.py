@@ -10,6 +10,7 @@ from brewwater.intake.analysis import Supply
 from brewwater.reference import table
 from brewwater.targets import Potability, potability
 from brewwater.targets.measure import Status
+from brewwater.targets.safety import _limit_in_plan_units
 
 # An invented report that covers the gate, every figure lawful.
 CLEAN: dict[str, dict[str, object]] = {
@@ -140,6 +141,12 @@ def test_one_positive_sample_without_a_violation_warns_and_cites_the_row() -> No
     assert stopped.verdict.status == "stop"
 
 
+@pytest.mark.parametrize("analyte", ["e_coli", "fecal_coliform", "total_coliform"])
+def test_any_germ_warns_and_none_found_does_not(analyte: str) -> None:
+    assert gate({analyte: {"value": 2, "unit": "count"}}).verdict.status == "watch"
+    assert gate({analyte: {"value": [0, 1], "unit": "count", "below_detection": True}}).verdict.status == "ok"
+
+
 def test_wells() -> None:
     untested = gate({"e_coli": None}, kind="well")
     assert untested.verdict.status == "stop"
@@ -161,9 +168,7 @@ def test_stop_names_value_limit_and_authority_and_never_a_remedy() -> None:
 
 
 def test_every_row_of_the_limits_can_be_compared() -> None:
-    from brewwater.targets.safety import _limit_in_plan_units
-
     for row in table("legal_limits"):
-        if row["kind"] == "germ" or row["analyte"] in ("odor", "color"):
+        if row["kind"] == "germ":
             continue
         assert _limit_in_plan_units(row["high"], row["unit"], row["analyte"], row["basis"]) > 0
