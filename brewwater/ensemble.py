@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 
 DEFAULT_DRAWS = 2048
 _COLUMNS = 256
+_PERT = 6.0  # two, and a weight of four on the typical value
 
 
 @lru_cache(maxsize=8)
@@ -48,20 +49,17 @@ class Draws:
     seed: int = 20261125
     _taken: dict[str, int] = field(default_factory=dict, repr=False)
 
+    def column(self, name: str) -> int:
+        """The column that belongs to ``name``, the next free one at its first asking."""
+        return self._taken.setdefault(name, len(self._taken))
+
     def uniform(self, name: str) -> FloatArray:
         """Column of the unit cube that belongs to ``name``, shape ``(n,)``, open interval (0, 1)."""
-        if self.n == 1:
-            return np.array([0.5])
-        column = self._taken.setdefault(name, len(self._taken))
-        if column < _COLUMNS:
-            return _cube(self.n, self.seed)[column]
-        # past the Sobol columns: independent stratified draws, still reproducible
-        rng = np.random.default_rng([self.seed, column])
-        return (rng.permutation(self.n) + rng.random(self.n)) / self.n
+        return np.array([0.5]) if self.n == 1 else _uniform(self.n, self.seed, self.column(name))
 
     def normal(self, name: str) -> FloatArray:
         """Standard normal draws, shape ``(n,)``."""
-        return np.asarray(stats.norm.ppf(self.uniform(name)), dtype=np.float64)
+        return np.zeros(1) if self.n == 1 else _normal(self.n, self.seed, self.column(name))
 
     def span(self, name: str, span: Span) -> FloatArray:
         """Draws of a ``Span``: shape ``(n,)``, or ``(1,)`` where it is certain.
@@ -73,16 +71,40 @@ class Draws:
             return np.array([span.low])
         if self.n == 1:
             return np.array([span.middle])
-        u = self.uniform(name)
-        width = span.high - span.low
-        if span.typical is None:
-            return span.low + width * u
-        mean = np.clip((span.typical - span.low) / width, 0.02, 0.98)
-        concentration = 6.0
-        return np.asarray(
-            span.low + width * stats.beta.ppf(u, mean * concentration, (1 - mean) * concentration),
-            dtype=np.float64,
-        )
+        return _spread(self.n, self.seed, self.column(name), span)
+
+
+# Remembered, because quantiles are the dearest step of a plan and every candidate and page asks for them again.
+
+
+@lru_cache(maxsize=1024)
+def _uniform(n: int, seed: int, column: int) -> FloatArray:
+    if column < _COLUMNS:
+        return _cube(n, seed)[column]
+    # past the Sobol columns: independent stratified draws, still reproducible
+    rng = np.random.default_rng([seed, column])
+    return _kept((rng.permutation(n) + rng.random(n)) / n)
+
+
+@lru_cache(maxsize=1024)
+def _normal(n: int, seed: int, column: int) -> FloatArray:
+    return _kept(stats.norm.ppf(_uniform(n, seed, column)))
+
+
+@lru_cache(maxsize=2048)
+def _spread(n: int, seed: int, column: int, span: Span) -> FloatArray:
+    u = _uniform(n, seed, column)
+    width = span.high - span.low
+    if span.typical is None:
+        return _kept(span.low + width * u)
+    mean = np.clip((span.typical - span.low) / width, 0.02, 0.98)
+    return _kept(span.low + width * stats.beta.ppf(u, mean * _PERT, (1 - mean) * _PERT))
+
+
+def _kept(values: FloatArray) -> FloatArray:
+    values = np.asarray(values, dtype=np.float64)
+    values.flags.writeable = False
+    return values
 
 
 def effective_size(weights: FloatArray) -> float:

@@ -103,7 +103,10 @@ class _Completer:
         error = keyed("measurement_errors")[entry.method]
         z = self.draws.normal(self._column(analyte))
         if analyte == "ph":
-            return np.asarray(span.low + float(error["absolute_sd_ph"]) * z)
+            return np.asarray(span.low + float(error["ph_sd"]) * z)
+        if analyte in ("total_hardness", "alkalinity"):
+            spread = min(float(error["hardness_alkalinity_sd_mg_L_as_CaCO3"]), span.low / 3)
+            return np.asarray(np.maximum(span.low + spread * z, 0.0))
         return np.asarray(span.low * np.maximum(1 + float(error["relative_sd"]) * z, 0.01))
 
     def take(self, analyte: str) -> FloatArray:
@@ -126,7 +129,9 @@ class _Completer:
         if has("calcium") and has("magnesium"):
             calcium, magnesium = (self.measure(a) / 1000 / MOLAR_MASS_G[a] for a in ("calcium", "magnesium"))
             return calcium, magnesium, {"total_hardness"}
-        self.notes.append(Note("hardness_missing", "Hardness is not known: no verdict on scale can rest on it."))
+        self.notes.append(
+            Note("hardness_missing", "Hardness is not known: no verdict on scale can rest on it.")
+        )
         if has("calcium"):
             calcium = self.measure("calcium") / 1000 / MOLAR_MASS_G["calcium"]
             share = self.prior("calcium_share_of_hardness")
@@ -142,7 +147,9 @@ class _Completer:
         if len(middle) == 2 and sum(middle.values()) > 0:
             share = middle["calcium"] / sum(middle.values())
         elif "calcium" in middle:
-            whole = self.measured["total_hardness"].in_plan_units("total_hardness").middle / 2 / CACO3_G_PER_EQ
+            whole = (
+                self.measured["total_hardness"].in_plan_units("total_hardness").middle / 2 / CACO3_G_PER_EQ
+            )
             if whole <= 0:
                 return self.prior("calcium_share_of_hardness")
             share = min(1.0, middle["calcium"] / whole)
@@ -164,7 +171,10 @@ class _Completer:
                 total = total + 2 * self.measure("carbonate") / 1000 / 60.0089
             return total, {"alkalinity"}
         self.notes.append(
-            Note("alkalinity_missing", "Alkalinity is not known: no resin can be recommended until it is measured.")
+            Note(
+                "alkalinity_missing",
+                "Alkalinity is not known: no resin can be recommended until it is measured.",
+            )
         )
         return self.prior("alkalinity") / 1000 / CACO3_G_PER_EQ, set()
 
@@ -184,7 +194,9 @@ class _Completer:
             free, total = self.measure("free_chlorine"), self.measure("total_chlorine")
             return free, np.maximum(total - free, 0)
         if "chloramine" in self.measured:
-            return self.measure("free_chlorine") if "free_chlorine" in self.measured else zero, self.measure("chloramine")
+            return self.measure("free_chlorine") if "free_chlorine" in self.measured else zero, self.measure(
+                "chloramine"
+            )
         residual = next((a for a in ("total_chlorine", "free_chlorine") if a in self.measured), None)
         if kind == "none":
             return (self.measure(residual), zero) if residual else (zero, zero)
@@ -239,7 +251,11 @@ class _Completer:
 
         # mass of one equivalent of (sodium + potassium)
         alkali_g = (MOLAR_MASS_G["sodium"] + k * MOLAR_MASS_G["potassium"]) / (1 + k) * 1000
-        base = self._mass(ions, ("calcium", "magnesium", *fixed)) + _SOLIDS_PER_EQ_ALKALINITY * alkalinity + silica
+        base = (
+            self._mass(ions, ("calcium", "magnesium", *fixed))
+            + _SOLIDS_PER_EQ_ALKALINITY * alkalinity
+            + silica
+        )
         if target is not None:
             least = base + np.maximum(held - hard, 0) * (alkali_g if "sodium" not in self.measured else 0)
             if float(np.mean(least > 1.05 * target)) > _IMPOSSIBLE_SHARE:
@@ -271,7 +287,9 @@ class _Completer:
             ions["potassium"] = self._potassium(ions["sodium"], k)
         if target is not None:
             total = self._mass(ions, tuple(CHARGE)) + _SOLIDS_PER_EQ_ALKALINITY * alkalinity + silica
-            self.log_weight = self.log_weight - 0.5 * (np.log(total / np.maximum(target, 1e-6)) / _SOLIDS_SD) ** 2
+            self.log_weight = (
+                self.log_weight - 0.5 * (np.log(total / np.maximum(target, 1e-6)) / _SOLIDS_SD) ** 2
+            )
 
     def _potassium(self, sodium: FloatArray, share: FloatArray) -> FloatArray:
         if "potassium" in self.measured:
@@ -286,9 +304,7 @@ class _Completer:
         variance = {i: (CHARGE[i] * self.spread(i, ions[i])) ** 2 for i in CHARGE}
         whole = sum(variance.values(), start=np.zeros(1)) + self.spread("alkalinity", alkalinity) ** 2
         self.log_weight = self.log_weight - 0.5 * np.minimum(residual**2 / whole, 50.0)
-        moved = {
-            i: np.maximum(ions[i] - residual * variance[i] / whole / CHARGE[i], 0) for i in CHARGE
-        }
+        moved = {i: np.maximum(ions[i] - residual * variance[i] / whole / CHARGE[i], 0) for i in CHARGE}
         alkalinity = alkalinity + residual * self.spread("alkalinity", alkalinity) ** 2 / whole
         rest = sum((CHARGE[i] * moved[i] for i in CHARGE), start=np.zeros(1)) - alkalinity
         moved["chloride"] = moved["chloride"] + np.maximum(rest, 0)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
-from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -95,32 +94,6 @@ def usual(medium: str) -> Mapping[str, Span]:
     }
 
 
-@dataclass
-class _Column(Draws):
-    """One column of the unit cube, whatever is asked for."""
-
-    column: FloatArray = field(default_factory=lambda: np.array([0.5]))
-
-    def uniform(self, name: str) -> FloatArray:
-        return self.column
-
-
-@lru_cache(maxsize=256)
-def _on_range(span: Span, column: bytes) -> FloatArray:
-    uniform = np.frombuffer(column)
-    values = _Column(n=len(uniform), column=uniform).span("", span)
-    values.flags.writeable = False
-    return values
-
-
-def drawn(draws: Draws, name: str, span: Span) -> FloatArray:
-    """``draws.span(name, span)``, remembered: a search asks for the same range of the same input many times,
-    and the quantile of a beta distribution costs a hundred times more than recalling it."""
-    if draws.n == 1 or span.certain:
-        return draws.span(name, span)
-    return _on_range(span, draws.uniform(name).tobytes())
-
-
 def performance(stage: Stage, draws: Draws) -> dict[str, FloatArray]:
     """Draw the performance of a stage: each quantity shape ``(n,)``, or ``(1,)`` where it is certain.
 
@@ -132,7 +105,7 @@ def performance(stage: Stage, draws: Draws) -> dict[str, FloatArray]:
     for quantity, span in usual(stage.medium).items():
         value = stated.get(quantity)
         found[quantity] = (
-            drawn(draws, f"{stage.name}: {quantity}", span) if value is None else np.array([float(value)])
+            draws.span(f"{stage.name}: {quantity}", span) if value is None else np.array([float(value)])
         )
     return found
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from brewwater.treatment.mineral_dose import salt
+from brewwater.treatment.medium import usual
 from brewwater.treatment.stage import Stage
 from brewwater.water import MOLAR_MASS_G
 
@@ -317,6 +318,27 @@ def _names(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
         seen.add(stage.name)
 
 
+# Temporary hardness of a small membrane's concentrate that it bears without scaling, mg/L as CaCO3
+# (common practice, no source: data sheets ask for soft or low-hardness feed).
+CONCENTRATE_LIMIT = 200.0
+
+
+def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+    hard, alkaline = context.hardness_mg_L_as_CaCO3, context.alkalinity_mg_L_as_CaCO3
+    if hard is None or alkaline is None:
+        return
+    for i, stage in enumerate(stages):
+        if stage.medium != "reverse_osmosis" or _ahead(stages, i, frozenset({"weak_acid", "softening"})):
+            continue
+        recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
+        concentrate = min(hard, alkaline) / (1 - recovery)
+        if concentrate > CONCENTRATE_LIMIT:
+            yield Problem("membrane_scales", stage.name,
+                          f"At {recovery:.0%} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
+                          f"hardness as CaCO3 (limit {CONCENTRATE_LIMIT:g}): the membrane scales. Soften first, or "
+                          "waste more water.")  # fmt: skip
+
+
 RULES: tuple[Rule, ...] = (
     _names,
     _carbon_before_membrane,
@@ -327,6 +349,7 @@ RULES: tuple[Rule, ...] = (
     _alkalinity_unknown,
     _softener_for_chloride,
     _wrong_water,
+    _membrane_scaling,
     _inhibitor,
     _after_demineralised,
     _brass,

@@ -18,7 +18,7 @@ from brewwater.document import Span
 from brewwater.ensemble import Draws
 from brewwater.treatment.classes import medium_class
 from brewwater.treatment.media import MEDIA
-from brewwater.treatment.medium import FloatArray, drawn, usual
+from brewwater.treatment.medium import FloatArray, usual
 from brewwater.treatment.order import Problem
 from brewwater.treatment.stage import Stage
 from brewwater.units import GAL_L, GRAIN_MG
@@ -112,7 +112,7 @@ def capacity(
         warnings.append(Problem(code, stage.name, message, advice=True))
 
     def shared(quantity: str, span: Span) -> FloatArray:
-        return drawn(draws, f"{stage.name}: {quantity}", span)
+        return draws.span(f"{stage.name}: {quantity}", span)
 
     holds = shared("rating holds", _variation("rating_holds"))
     chloramine = stage.medium in _CARBONS and disinfectant == "chloramine"

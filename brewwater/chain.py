@@ -1,0 +1,415 @@
+"""One candidate, from water to money: the chain that the plan, the search and the value of a test all call.
+
+``prepare`` gathers once what no candidate changes: the draws, the waters that reach the inlet, the demand and
+the calendar. ``evaluate`` follows one train with one choice of filtered branches over the whole ensemble.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.branches import Branch, Check, peak_flow_gpm
+from brewwater.capacity import Ledger, Wear, ledger, usable_gal, wear
+from brewwater.cost import Bought, Cost, Usage, yearly_cost
+from brewwater.demand import Demand, demand
+from brewwater.document import Span
+from brewwater.ensemble import Draws, percentiles
+from brewwater.forecast import Changes, Stop, changes, moves_of, stops_of
+from brewwater.inputs import PlanDocument
+from brewwater.intake.analysis import Disinfectant, Supply
+from brewwater.intake.completion import Note, complete
+from brewwater.supply_days import TankDays, tank_days
+from brewwater.targets import MachineProfile, State, Verdict, describe, judge
+from brewwater.targets.severity import SUBJECTS, Weighed, severity
+from brewwater.treatment import (
+    Capacity,
+    Context,
+    Load,
+    Problem,
+    Settings,
+    Stage,
+    TrainResult,
+    capacity,
+    medium_class,
+    order_problems,
+    run_train,
+    settings_for,
+)
+from brewwater.units import GAL_L
+from brewwater.water import Water, mix
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What no candidate changes.
+
+    weights : shape (n,), not negative
+    waters : the waters that reach the inlet, shape (phase, n) or (phase, 1)
+    phase_share : share of the first year's service days with each water, shape (phase,)
+    supply_waters : the supplies themselves, shape (n,) or (1,), in the order of ``supplies``
+    known : analytes measured in every supply; ``notes`` what the completion assumed
+    """
+
+    document: PlanDocument
+    draws: Draws
+    weights: FloatArray
+    supplies: tuple[Supply, ...]
+    supply_waters: tuple[Water, ...]
+    waters: Water
+    phase_names: tuple[str, ...]
+    phase_share: FloatArray
+    known: frozenset[str]
+    notes: tuple[Note, ...]
+    disinfectant: Disinfectant
+    demand: Demand
+    tank: TankDays
+    book: Ledger
+    stops: tuple[Stop, ...]
+    moves: IntArray
+    _settings: dict[str, Settings] = field(default_factory=dict)
+
+    @property
+    def peak_filtered_flow_gpm(self) -> float:
+        """Flow through the trunk while every filtered fixture draws, US gal/min, typical."""
+        return float(np.median(peak_flow_gpm([b for b in self.document.branches if b.filtered])))
+
+    @property
+    def main_branch(self) -> Branch:
+        """The branch of the main machine."""
+        return next(b for b in self.document.branches if b.name == self.document.demand.main_branch)
+
+    def machine_of(self, branch: Branch) -> MachineProfile | None:
+        """The machine on a branch, or None."""
+        return next((m for m in self.document.machines if m.name == branch.machine), None)
+
+    def pooled(self, values: FloatArray) -> FloatArray:
+        """10th, 50th and 90th percentile over draws and waters, each water by its share of the service days."""
+        n = len(self.weights)
+        grid = np.broadcast_to(np.atleast_2d(values), (len(self.phase_share), n))
+        return percentiles(grid.reshape(-1), (self.phase_share[:, None] * self.weights).reshape(-1))
+
+    def by_phase(self, values: FloatArray) -> FloatArray:
+        """Mean over the waters by their share of the service days: shape (n,) or (1,)."""
+        grid = np.atleast_2d(np.asarray(values, dtype=np.float64))
+        return np.asarray((self.phase_share[:, None] * grid).sum(axis=0) if len(grid) > 1 else grid[0])
+
+    def settings(self, stage: Stage, peak_flow: FloatArray | None) -> Settings:
+        """The drawn performance of a stage, drawn once: candidates that share a stage share its draws."""
+        key = repr((stage.name, stage.medium, stage.leakage_mg_L_as_CaCO3, stage.recovery))
+        if key not in self._settings:
+            self._settings[key] = settings_for(stage, self.draws)
+        found = self._settings[key]
+        return Settings(performance=found.performance, peak_flow_gpm=peak_flow)
+
+
+def prepare(document: PlanDocument) -> Given:
+    """Draw the ensemble of a document: waters, demand, calendar.
+
+    Raises
+    ------
+    InputError : a part of the document cannot be used
+    """
+    draws = Draws(document.settings.draws, document.settings.seed)
+    needs = demand(document.demand, [b.name for b in document.branches], draws)
+    calendar = document.demand.calendar
+    tank = tank_days(document.fill, needs, calendar)
+    by_name = {s.name: s for s in document.supplies}
+    supplies = tuple(by_name[name] for name in tank.names)
+    completed = [complete(s, draws) for s in supplies]
+    waters = mix([c.water for c in completed], tank.shares.T[:, :, None])
+    weights = np.exp(sum((c.log_weight for c in completed), start=np.zeros(draws.n)))
+    year = needs.open[: needs.year()]
+    counts = np.bincount(tank.phase_of_day[: needs.year()][year], minlength=tank.phases).astype(np.float64)
+    kinds = {s.disinfectant for s in supplies}
+    return Given(
+        document=document,
+        draws=draws,
+        weights=weights,
+        supplies=supplies,
+        supply_waters=tuple(c.water for c in completed),
+        waters=waters,
+        phase_names=tuple(_phase_name(row, tank.names) for row in tank.shares),
+        phase_share=counts / max(counts.sum(), 1),
+        known=frozenset.intersection(*(c.known for c in completed)),
+        notes=tuple(dict.fromkeys(note for c in completed for note in c.notes)),
+        disinfectant=next((k for k in ("chloramine", "unknown", "free_chlorine") if k in kinds), "none"),  # type: ignore[arg-type]  # the literals are Disinfectant's
+        demand=needs,
+        tank=tank,
+        book=ledger(needs, tank),
+        stops=stops_of(calendar),
+        moves=moves_of(calendar, document.policy),
+    )
+
+
+def _phase_name(shares: FloatArray, names: Sequence[str]) -> str:
+    parts = [(s, n) for s, n in zip(shares, names, strict=True) if s > 0]
+    if len(parts) == 1:
+        return parts[0][1]
+    return " + ".join(f"{share:.0%} {name}" for share, name in sorted(parts, reverse=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """The water at one branch; ``machine`` and ``state`` where one stands there (``state`` at its boiler)."""
+
+    branch: Branch
+    machine: MachineProfile | None
+    water: Water
+    state: State | None
+
+
+@dataclass(frozen=True, slots=True)
+class Cartridge:
+    """One stage's cartridges over the plan.
+
+    usable_gal : US gallons the branches behind it can draw from one cartridge on this water, the margin taken
+        off, time aside; shape (n,) or (1,), infinite where nothing wears it
+    until_change_gal : US gallons that pass before the first change, whatever governs it; NaN past the horizon
+    """
+
+    stage: Stage
+    branches: tuple[str, ...]
+    capacity: Capacity
+    wear: Wear
+    changes: Changes
+    usable_gal: FloatArray
+
+    @property
+    def until_change_gal(self) -> FloatArray:
+        """US gallons served by the first cartridge."""
+        return self.changes.first_served_gal
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one candidate gives, every step kept."""
+
+    stages: tuple[Stage, ...]
+    branches: tuple[Branch, ...]
+    served: tuple[Served, ...]
+    reject_L_per_L: Mapping[str, FloatArray]
+    problems: tuple[Problem, ...]
+    cartridges: tuple[Cartridge, ...]
+    checks: tuple[Check, ...]
+    cost: Cost
+    verdicts: tuple[Verdict, ...] = ()
+
+    @property
+    def fits(self) -> bool:
+        """False where a check of the unit fails."""
+        return all(check.ok is not False for check in self.checks)
+
+    @property
+    def main(self) -> Served:
+        """The main machine's branch (the first that was evaluated)."""
+        return self.served[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Routed:
+    """Waters and loads of a train on its branches."""
+
+    served: dict[str, Water]
+    loads: dict[str, dict[str, Load]]
+    reject: dict[str, FloatArray]
+
+
+def route(given: Given, stages: Sequence[Stage], branches: Sequence[Branch]) -> Routed:
+    """Send the waters through the stages that stand before each branch."""
+    out = Routed({}, {s.name: {} for s in stages}, {})
+    flow = peak_flow_gpm(branches)
+    runs: dict[tuple[str, ...], TrainResult] = {}
+    for branch in branches:
+        mine = [s for s in stages if s.branch in (None, branch.name)] if branch.filtered else []
+        key = tuple(s.name for s in mine)
+        if key not in runs:
+            settings = {s.name: given.settings(s, flow) for s in mine}
+            runs[key] = run_train(mine, given.waters, given.draws, settings=settings)
+        run = runs[key]
+        out.served[branch.name] = run.served
+        out.reject[branch.name] = run.reject_L
+        for name, load in zip(key, run.loads, strict=True):
+            out.loads[name][branch.name] = load
+    return out
+
+
+def context_of(given: Given) -> Context:
+    """What the order rules need to know of this unit."""
+    typical = (
+        given.pooled(given.waters.hardness_mg_L_as_CaCO3)[1],
+        given.pooled(given.waters.alkalinity_mg_L_as_CaCO3)[1],
+    )
+    machine = given.machine_of(given.main_branch)
+    known = given.known.__contains__
+    return Context(
+        disinfectant=given.disinfectant,
+        alkalinity_known=known("alkalinity"),
+        hardness_mg_L_as_CaCO3=float(typical[0]) if known("total_hardness") else None,
+        alkalinity_mg_L_as_CaCO3=float(typical[1]) if known("alkalinity") else None,
+        chloride_mg_L=float(given.pooled(given.waters.chloride_mg_L)[1]) if known("chloride") else None,
+        steam_boiler=machine is not None and machine.kind == "steam_boiler",
+        brass_after_treatment=machine is not None and machine.wetted_metal == "copper_brass",
+    )
+
+
+def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
+    """The change dates of one stage under the loads of the branches behind it."""
+    on = wear(given.book, given.demand, loads)
+    bears = partial(capacity, stage, given.draws, disinfectant=given.disinfectant)
+    margin = given.document.policy.margin
+    in_service = next((p for p in given.document.in_service if p.stage == stage.name), None)
+    age = None
+    if in_service is not None:
+        days = (given.document.demand.calendar.start - in_service.installed).days
+        age = float(days), given.draws.span(f"{stage.name}: used at the start", in_service.used)
+    found = changes(on, bears, margin=margin, stops=given.stops, moves=given.moves, in_service=age)
+    first = bears(0)
+    return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))
+
+
+def usage(given: Given, routed: Routed, cartridges: Sequence[Cartridge], served: Sequence[Served]) -> Usage:
+    """What the first year takes in, wastes, doses and lays down."""
+    needs, calendar = given.demand, given.document.demand.calendar
+    year = needs.year()
+    source = reject = scale = minerals = np.zeros(1)
+    for name, per_litre in routed.reject.items():
+        litres, spilled = needs.litres(name, 0, year), given.by_phase(per_litre)
+        reject = reject + litres * spilled / GAL_L
+        source = source + litres * (1 + spilled) / GAL_L
+    for at in served:
+        if at.state is not None:
+            falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0)
+            scale = scale + needs.litres(at.branch.name, 0, year) * given.by_phase(falls) / 1000
+    for one in cartridges:
+        if one.stage.medium == "mineral_dose" and "consumed_g" in one.wear.rates:
+            minerals = minerals + one.wear.use("consumed_g", given.book.sums[[year]]) / 1000
+    lost = sum(calendar.span_of(s).stop - calendar.span_of(s).start for s in calendar.suspensions)
+    return Usage(
+        drinks=needs.drinks_between(0, year), source_gal=source, reject_gal=reject, mineral_kg=minerals,
+        scale_g=scale, suspension_days=lost * len(calendar.weekdays) / 7,
+    )  # fmt: skip
+
+
+def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] | None = None) -> Outcome:
+    """Follow one candidate from water to money.
+
+    Parameters
+    ----------
+    given : from ``prepare``
+    stages : the train, from the source on; empty for none
+    branches : the document's by default; others to try a branch behind the filter or before it
+    """
+    places = given.document.branches if branches is None else tuple(branches)
+    routed = route(given, stages, places)
+    served = serve(given, places, routed)
+    cartridges = tuple(cartridge(given, s, routed.loads[s.name]) for s in stages if routed.loads[s.name])
+    money = yearly_cost(
+        given.document.money,
+        [_bought(c) for c in cartridges if c.stage.medium not in NOT_BOUGHT],
+        usage(given, routed, cartridges, served),
+        given.draws,
+        given.weights,
+    )
+    return Outcome(
+        stages=tuple(stages),
+        branches=places,
+        served=served,
+        reject_L_per_L=routed.reject,
+        problems=order_problems(stages, context_of(given)),
+        cartridges=cartridges,
+        checks=_checks(given, stages, places, routed),
+        cost=money,
+        verdicts=_verdicts(given, served),
+    )
+
+
+# A dose is bought by the kilogram; a blend valve is not used up.
+NOT_BOUGHT = frozenset({"mineral_dose", "blend"})
+
+
+def _bought(one: Cartridge) -> Bought:
+    sheet = one.stage.sheet
+    usual = medium_class(one.stage.medium, one.stage.size).price
+    assumed = sheet.price is None or sheet.price == usual
+    price = sheet.price or usual or Span(low=0, high=0)
+    return Bought(one.stage.name, one.changes, price, price_assumed=assumed)
+
+
+def _main_first(given: Given, branches: Sequence[Branch]) -> list[Branch]:
+    main = given.document.demand.main_branch
+    return sorted(branches, key=lambda b: b.name != main)
+
+
+def serve(given: Given, branches: Sequence[Branch], routed: Routed) -> tuple[Served, ...]:
+    """The water at each branch, the main machine's first, solved where a machine stands. Branches that carry
+    the same water to machines of one temperature share the solution."""
+    solved: dict[tuple[int, float], State] = {}
+
+    def one(branch: Branch) -> Served:
+        water, machine = routed.served[branch.name], given.machine_of(branch)
+        if machine is None:
+            return Served(branch, None, water, None)
+        key = id(water), machine.temperature_C
+        if key not in solved:
+            solved[key] = describe(water, machine.temperature_C)
+        return Served(branch, machine, water, solved[key])
+
+    return tuple(one(b) for b in _main_first(given, branches))
+
+
+def _verdicts(given: Given, served: Sequence[Served]) -> tuple[Verdict, ...]:
+    found: list[Verdict] = []
+    for at in served:
+        if at.machine is None or at.state is None:
+            continue
+        found += judge(
+            at.water, at.state, known=given.known, weights=given.weights, role="served", machine=at.machine,
+            targets=given.document.targets, supplies=given.supplies, branch=at.branch.name,
+            phase_names=given.phase_names,
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _checks(
+    given: Given, stages: Sequence[Stage], branches: Sequence[Branch], routed: Routed
+) -> tuple[Check, ...]:
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """What a candidate is ranked by, shape (n,) or (1,): money a year, and what being out of goal is worth."""
+
+    cost: FloatArray
+    loss: dict[Weighed, FloatArray]
+
+    @property
+    def total(self) -> FloatArray:
+        """Cost and loss together, per draw."""
+        return np.asarray(self.cost + sum(self.loss.values()), dtype=np.float64)
+
+
+def losses(
+    given: Given, served: Sequence[Served], *, measured_only: bool = True
+) -> dict[Weighed, FloatArray]:
+    """What a year of these waters being out of goal is worth to the user, by subject and draw; the worst
+    machine counts."""
+    worth = given.document.worth
+    worst: dict[Weighed, FloatArray] = {subject: np.zeros(1) for subject in SUBJECTS}
+    for at in served:
+        if at.machine is None or at.state is None:
+            continue
+        found = severity(
+            at.water, at.state, known=given.known, machine=at.machine, targets=given.document.targets,
+            supplies=given.supplies, measured_only=measured_only,
+        )  # fmt: skip
+        worst = {s: np.maximum(worst[s], found[s] * getattr(worth, s)) for s in SUBJECTS}
+    return worst

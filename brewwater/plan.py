@@ -1,0 +1,143 @@
+"""``make_plan``: the whole story, from a document to a plan, in one read. It does no arithmetic of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from brewwater.chain import Given, Outcome, evaluate, prepare
+from brewwater.inputs import PlanDocument
+from brewwater.next_test import NextTest, next_tests
+from brewwater.recommend import Alternative, Cancelled, Progress, recommend
+from brewwater.targets import State, Verdict, describe, judge
+from brewwater.treatment import Stage
+
+
+@dataclass(frozen=True, slots=True)
+class Warning_:
+    """Something the user should know about this plan, in one sentence."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A plan with every step kept, so that page, sheet, calendar and tests read the same object.
+
+    document : what it was made from
+    stamp : identifies the document and the train; changes whenever either does
+    given : draws, weights, waters at the inlet, demand, calendar
+    source_state, source_verdicts : the water as it comes, at the main machine
+    outcome : the document's own train, or the recommended one
+    recommended : True where the train is the search's, False where it is the document's own
+    alternatives : the search's ranked list, best first; empty before the search
+    next_tests : which measurement would most probably change the decision, best first
+    """
+
+    document: PlanDocument
+    stamp: str
+    given: Given
+    source_state: State
+    source_verdicts: tuple[Verdict, ...]
+    outcome: Outcome
+    recommended: bool
+    alternatives: tuple[Alternative, ...]
+    next_tests: tuple[NextTest, ...]
+    warnings: tuple[Warning_, ...]
+
+
+def make_plan(
+    document: PlanDocument,
+    *,
+    search: bool = True,
+    train: Sequence[Stage] | None = None,
+    progress: Progress | None = None,
+    cancelled: Cancelled | None = None,
+) -> Plan:
+    """Plan a unit's water.
+
+    Parameters
+    ----------
+    document : the plan document (``inputs.load_document``)
+    search : look for the best train; with False the document's own train, or ``train``, or none, is followed
+    train : the train to follow where the document has none and nothing is searched
+    progress, cancelled : called during the search with a share 0 to 1, and to ask whether to stop
+
+    Returns
+    -------
+    Plan : frozen; the same document gives the same plan
+
+    Raises
+    ------
+    InputError : a part of the document cannot be used, in one clear line
+    """
+    given = prepare(document)
+    source_state, source_verdicts = judge_source(given)
+    alternatives = recommend(given, progress, cancelled) if search else ()
+    stages, recommended = choose(document, alternatives, train)
+    outcome = evaluate(given, stages)
+    tests = next_tests(given, outcome, alternatives) if search else ()
+    return Plan(
+        document=document,
+        stamp=stamp(document, stages),
+        given=given,
+        source_state=source_state,
+        source_verdicts=source_verdicts,
+        outcome=outcome,
+        recommended=recommended,
+        alternatives=alternatives,
+        next_tests=tests,
+        warnings=warnings(given, outcome),
+    )
+
+
+def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancelled | None = None) -> Plan:
+    """The same plan with the search's alternatives and the next tests; a train of its own is kept."""
+    alternatives = recommend(plan.given, progress, cancelled)
+    stages, recommended = choose(plan.document, alternatives, plan.outcome.stages)
+    outcome = plan.outcome if stages == plan.outcome.stages else evaluate(plan.given, stages)
+    return replace(
+        plan,
+        stamp=stamp(plan.document, stages),
+        outcome=outcome,
+        recommended=recommended,
+        alternatives=alternatives,
+        next_tests=next_tests(plan.given, outcome, alternatives),
+        warnings=warnings(plan.given, outcome),
+    )
+
+
+def choose(
+    document: PlanDocument, alternatives: Sequence[Alternative], train: Sequence[Stage] | None
+) -> tuple[tuple[Stage, ...], bool]:
+    """The train to follow, and whether the search chose it: the document's own goes first."""
+    if document.train is not None:
+        return document.train, False
+    if alternatives:
+        return alternatives[0].outcome.stages, True
+    return tuple(train or ()), False
+
+
+def judge_source(given: Given) -> tuple[State, tuple[Verdict, ...]]:
+    """The water as it comes, judged at the main machine."""
+    machine = given.machine_of(given.main_branch) or given.document.machines[0]
+    state = describe(given.waters, machine.temperature_C)
+    return state, judge(
+        given.waters, state, known=given.known, weights=given.weights, role="source", machine=machine,
+        targets=given.document.targets, supplies=given.supplies, phase_names=given.phase_names,
+    )  # fmt: skip
+
+
+def stamp(document: PlanDocument, stages: Sequence[Stage]) -> str:
+    """Identifies a plan by its document and its train."""
+    return document.model_copy(update={"train": tuple(stages)}).fingerprint()
+
+
+def warnings(given: Given, outcome: Outcome) -> tuple[Warning_, ...]:
+    """Every note on the way, once each: assumed water, broken order rules, unknown capacities, assumed prices."""
+    found = [(note.code, note.message) for note in given.notes]
+    found += [(p.code, f"{p.stage}: {p.message}" if p.stage else p.message) for p in outcome.problems]
+    found += [(p.code, f"{p.stage}: {p.message}") for c in outcome.cartridges for p in c.capacity.warnings]
+    found += list(outcome.cost.warnings)
+    return tuple(Warning_(code, message) for code, message in dict.fromkeys(found))
