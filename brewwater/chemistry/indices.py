@@ -72,7 +72,7 @@ def saturation_ph_simplified(calcium_hardness_mg_L_as_CaCO3: ArrayLike, alkalini
 def langelier_index_simplified(ph: ArrayLike, calcium_hardness_mg_L_as_CaCO3: ArrayLike,
                                alkalinity_mg_L_as_CaCO3: ArrayLike, tds_mg_L: ArrayLike,
                                temperature_C: ArrayLike) -> FloatArray:
-    """Langelier index by ``saturation_ph_simplified``; about 0.2 above ``langelier_index``."""
+    """Langelier index by ``saturation_ph_simplified``; about 0.2 away from ``langelier_index`` (which way, temperature decides)."""
     return np.asarray(ph, dtype=np.float64) - saturation_ph_simplified(
         calcium_hardness_mg_L_as_CaCO3, alkalinity_mg_L_as_CaCO3, tds_mg_L, temperature_C
     )

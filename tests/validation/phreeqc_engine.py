@@ -18,26 +18,28 @@ ELEMENTS = {
 }  # fmt: skip
 
 
+def _log_uniform(rng: np.random.Generator, low: float, high: float, n: int) -> np.ndarray:
+    return 10 ** rng.uniform(np.log10(low), np.log10(high), n)
+
+
 def random_waters(n: int, seed: int, ph: tuple[float, float] = (4.5, 11.0)) -> dict[str, np.ndarray]:
     """``n`` electroneutral waters at 5 to 95 °C with ionic strength (ions as analysed) 0.5 to 60 mmol/L.
 
-    Amounts in mol/kg of water, alkalinity in eq/kg; ``ph`` at ``temperature_C``. Shares of the ions are random,
-    sodium or chloride closes the charge.
+    Amounts in mol/kg of water, alkalinity in eq/kg; ``ph`` at ``temperature_C``. Shares of the ions are
+    random, sodium or chloride closes the charge.
     """
     rng = np.random.default_rng(seed)
     found: dict[str, list[np.ndarray]] = {}
     have = 0
     while have < n:
-        m = 4 * n
-        lg = lambda low, high: 10 ** rng.uniform(np.log10(low), np.log10(high), m)  # noqa: E731
         w = {
-            "calcium": lg(1e-5, 1e-2), "magnesium": lg(5e-6, 8e-3), "sodium": lg(2e-5, 3e-2),
-            "potassium": lg(5e-6, 2e-3), "chloride": lg(2e-5, 4e-2), "sulfate": lg(5e-6, 1.2e-2),
-            "nitrate": lg(2e-6, 2e-3), "alkalinity": lg(1e-4, 1.2e-2),
+            "calcium": _log_uniform(rng, 1e-5, 1e-2, 4 * n), "magnesium": _log_uniform(rng, 5e-6, 8e-3, 4 * n), "sodium": _log_uniform(rng, 2e-5, 3e-2, 4 * n),
+            "potassium": _log_uniform(rng, 5e-6, 2e-3, 4 * n), "chloride": _log_uniform(rng, 2e-5, 4e-2, 4 * n), "sulfate": _log_uniform(rng, 5e-6, 1.2e-2, 4 * n),
+            "nitrate": _log_uniform(rng, 2e-6, 2e-3, 4 * n), "alkalinity": _log_uniform(rng, 1e-4, 1.2e-2, 4 * n),
         }  # fmt: skip
         # some waters lack an ion altogether
         for name in ("calcium", "magnesium", "potassium", "sulfate", "nitrate"):
-            w[name][rng.random(m) < 0.03] = 0.0
+            w[name][rng.random(4 * n) < 0.03] = 0.0
         gap = (
             2 * (w["calcium"] + w["magnesium"] - w["sulfate"]) + w["sodium"] + w["potassium"]
             - w["chloride"] - w["nitrate"] - w["alkalinity"]
@@ -48,8 +50,8 @@ def random_waters(n: int, seed: int, ph: tuple[float, float] = (4.5, 11.0)) -> d
             4 * (w["calcium"] + w["magnesium"] + w["sulfate"]) + w["sodium"] + w["potassium"] + w["chloride"]
             + w["nitrate"] + w["alkalinity"]
         )  # fmt: skip
-        w["temperature_C"] = rng.uniform(5, 95, m)
-        w["ph"] = rng.uniform(*ph, m)
+        w["temperature_C"] = rng.uniform(5, 95, 4 * n)
+        w["ph"] = rng.uniform(*ph, 4 * n)
         keep = (strength > 0.5e-3) & (strength < 60e-3)
         for key, value in w.items():
             found.setdefault(key, []).append(value[keep])
@@ -69,9 +71,9 @@ def composition(w: dict[str, np.ndarray], i: int) -> dict[str, Any]:
 def engine() -> PhreeqPython:
     """PHREEQC with the database that is bundled with phreeqpython.
 
-    Nitrate is declared apart, with its own activity parameters: left to itself PHREEQC lets nitrate decompose
-    into nitrogen and oxygen at equilibrium, which in acid waters takes up acid (pH +0.008 at 120 °C) and which
-    no kettle does.
+    Nitrate is declared apart, with its own activity parameters: left to itself PHREEQC lets nitrate
+    decompose into nitrogen and oxygen at equilibrium, which in acid waters takes up acid (pH +0.008 at
+    120 °C) and which no kettle does.
     """
     pp = PhreeqPython(database="phreeqc.dat")
     pp.ip.run_string(
@@ -81,7 +83,8 @@ def engine() -> PhreeqPython:
     return pp
 
 
-def judged(pp: PhreeqPython, w: dict[str, np.ndarray], i: int, heat_to: Sequence[float]) -> Iterator[tuple[float, ...]]:
+def judged(pp: PhreeqPython, w: dict[str, np.ndarray], i: int,
+           heat_to: Sequence[float]) -> Iterator[tuple[float, ...]]:
     """(pH, SI, CCPP in mg/L as CaCO3, DIC in mol) at the water's temperature, then heated closed.
 
     Raises whatever PHREEQC raises where it cannot solve the water.
