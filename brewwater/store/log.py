@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
 from brewwater.errors import InputError, StoreError
 from brewwater.log_entry import Reading, make_reading, reading_from_text
@@ -22,18 +22,15 @@ class LogStore(UnitStore):
         """Every line in the order kept, corrected ones too (see ``log_entry.standing_readings``)."""
         return self._run(lambda c: self._readings(c, self._find(c, ref)[0]))
 
-    def log_stamp(self, ref: str) -> tuple[int, int]:
-        """The plan's version and the last line's number: the same as long as nothing was added."""
+    def log_stamp(self, ref: str) -> str:
+        """A text that stays the same while nothing is added to the unit's plan and log; cheap to ask for."""
+        p, r = tables.plan.c, tables.reading.c
 
-        def work(c: Connection) -> tuple[int, int]:
+        def work(c: Connection) -> str:
             key = self._find(c, ref)[0]
-            plan = c.execute(
-                select(func.max(tables.plan.c.version)).where(tables.plan.c.unit_key == key)
-            ).scalar()
-            last = c.execute(
-                select(func.max(tables.reading.c.seq)).where(tables.reading.c.unit_key == key)
-            ).scalar()
-            return plan or 0, last or 0
+            newest = select(p.version, p.sha256).where(p.unit_key == key).order_by(p.version.desc()).limit(1)
+            last = select(r.seq, r.id).where(r.unit_key == key).order_by(r.seq.desc()).limit(1)
+            return repr([tuple(row) for query in (newest, last) for row in c.execute(query)])
 
         return self._run(work)
 
@@ -92,7 +89,10 @@ class LogStore(UnitStore):
 
     def _append(self, c: Connection, key: int, lines: list[Reading]) -> int:
         r = tables.reading.c
-        there = {row.id: row.body for row in c.execute(select(r.id, r.body).where(r.unit_key == key))}
+        query = select(r.id, r.body).where(r.unit_key == key)
+        if len(lines) < 500:  # a few: look for these alone
+            query = query.where(r.id.in_({i for line in lines for i in (line.id, line.corrects) if i}))
+        there = {row.id: row.body for row in c.execute(query)}
         rows = []
         for line in lines:
             by = line.recorded_by or self.person

@@ -39,13 +39,15 @@ class Migrations:
         return register
 
     def __call__(self, document: Document) -> Document:
-        """The document in the newest version.
+        """The document in the newest version. One that states no version is of the first format.
 
         Raises
         ------
-        InputError : ``schema_version`` is missing, no whole number from 1, or newer than this program
+        InputError : ``schema_version`` is no whole number from 1, or newer than this program
         """
-        version = document.get("schema_version")
+        if "schema_version" not in document:
+            document = {"schema_version": 1, **document}
+        version = document["schema_version"]
         if isinstance(version, bool) or not isinstance(version, int) or version < 1:
             raise InputError("schema_version", version, "a whole number from 1 is needed",
                              "Give a plan document that brewwater wrote.")  # fmt: skip

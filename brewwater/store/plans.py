@@ -53,7 +53,8 @@ class PlanStore(UnitStore):
         InputError : the document cannot be kept
         StoreError : the store could not keep it; nothing was changed
         """
-        checked = self._validate(migrate(json.loads(document_text(document))))
+        read = migrate(json.loads(document_text(document)))
+        checked = {"schema_version": read["schema_version"], **self._validate(read)}
         body = document_text(checked)
         note = " ".join(note.split())
         if len(note) > 400 or not printable(note):

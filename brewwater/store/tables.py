@@ -14,6 +14,7 @@ from sqlalchemy import (
     Column,
     Connection,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
@@ -66,6 +67,7 @@ reading = Table(
     Column("body", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
     UniqueConstraint("unit_key", "id"),
+    Index("brewwater_reading_order", "unit_key", "seq"),
 )  # fmt: skip
 
 _ddl_for: Callable[[str], DDL] = DDL

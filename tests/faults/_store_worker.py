@@ -29,7 +29,10 @@ def _document(count: int, size: int) -> dict[str, Any]:
 
 
 def _writer(url: str, seed: int, acks: int, ready: int) -> None:
-    """Save and append until killed; a line goes to ``acks`` only after the store has answered."""
+    """Save and append until killed; a line goes to ``acks`` only after the store has answered.
+
+    A byte goes to ``ready`` when the store is open and after each answer.
+    """
     rng = random.Random(seed)
     store = Store(make_engine(url))
     now = store.plan(UNIT)
@@ -39,9 +42,11 @@ def _writer(url: str, seed: int, acks: int, ready: int) -> None:
         saved = store.save_plan(UNIT, _document(version + 1, rng.choice((10, 2_000, 60_000))), version)
         version = saved.version
         os.write(acks, f"P {version} {saved.document['count']} {len(saved.document['padding'])}\n".encode())
+        os.write(ready, b"p")
         line = Reading(date="2026-03-31", kind="meter_gal", value=version, unit="gal")
         store.add_readings(UNIT, [line])
         os.write(acks, f"R {line.id}\n".encode())
+        os.write(ready, b"r")
         if cycle % 4 == 3 and url.startswith("sqlite"):
             store.back_up(keep=2)
 
@@ -69,8 +74,9 @@ def kill(url: str, rounds: int, seed: int, ack_file: Path) -> dict[str, Any]:
         os.close(acks)
         opening = rng.random() < 0.15  # some die while they open the store
         if not opening:
-            os.read(out, 1)
-        time.sleep(rng.uniform(0, 0.02 if opening else 0.06))
+            for _ in range(rng.randint(1, 7)):
+                os.read(out, 1)
+        time.sleep(rng.uniform(0, 0.02))
         os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
         os.close(out)

@@ -63,8 +63,8 @@ def ann(store_url: str) -> Store:
 def refs(store: Store) -> list[str]:
     """Every spelling by which B might ask for A's unit."""
     return [
-        "truck", "Truck", f"truck@{ANN}", f"TRUCK@{ANN}", f"truck@{ANN.upper()}", f"Truck@{ANN}", f"truck@{BEA}",
-        "1", "0", "-1",
+        "truck", "Truck", f"truck@{ANN}", f"TRUCK@{ANN}", f"truck@{ANN.upper()}",
+        f"Truck@{ANN}", f"truck@{BEA}", "1", "0", "-1",
         "truck@", "@", f"@{ANN}", f"truck@{ANN}@{BEA}", f"truck@{ANN}\x00",
         "%", f"%@{ANN}", "_ruck", "truck@%", "*",
         "truck' OR '1'='1", f"x' UNION SELECT * FROM brewwater_plan --@{ANN}", f"truck@{ANN}' --",

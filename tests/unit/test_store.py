@@ -98,7 +98,7 @@ def test_validation_comes_before_saving(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "bad",
-    [{}, {"schema_version": "1"}, {"schema_version": True}, {"schema_version": 0},
+    [{"schema_version": None}, {"schema_version": "1"}, {"schema_version": True}, {"schema_version": 0},
      {"schema_version": 99},
      document(x=float("nan")), document(x=float("inf")), document(x=2**70), document(x="\x00"),
      document(x="\ud800"), document(x=object()), document(x="x" * 1_000_001), {"schema_version": 1, 3: 4},

@@ -43,9 +43,10 @@ def test_each_step_runs_once_and_what_was_given_is_not_changed() -> None:
 def test_the_chain_of_the_plan_document_starts_at_format_1() -> None:
     assert migrate(FIRST) is FIRST
     assert migrate.newest == 1
+    assert migrate({"drinks": 1}) == {"schema_version": 1, "drinks": 1}  # none stated: the first format
 
 
-@pytest.mark.parametrize("version", [None, "1", 1.0, True, 0, -1, 4])
+@pytest.mark.parametrize("version", ["1", None, 1.0, True, 0, -1, 4])
 def test_versions_that_are_not_known(version: object) -> None:
     with pytest.raises(InputError, match="schema_version"):
         chain()({"schema_version": version})
