@@ -140,7 +140,7 @@ def prepare(document: PlanDocument) -> Given:
         phase_share=counts / max(counts.sum(), 1),
         known=frozenset.intersection(*(c.known for c in completed)),
         notes=tuple(dict.fromkeys(note for c in completed for note in c.notes)),
-        disinfectant=next((k for k in ("chloramine", "unknown", "free_chlorine") if k in kinds), "none"),  # type: ignore[arg-type]  # the literals are Disinfectant's
+        disinfectant=next((k for k in ("chloramine", "unknown", "free_chlorine") if k in kinds), "none"),
         demand=needs,
         tank=tank,
         book=ledger(needs, tank),

@@ -27,9 +27,10 @@ _PERT = 6.0  # two, and a weight of four on the typical value
 
 @lru_cache(maxsize=8)
 def _cube(n: int, seed: int) -> FloatArray:
+    # clipped off the ends so that quantiles stay finite
     sobol = qmc.Sobol(d=_COLUMNS, scramble=True, rng=np.random.default_rng(seed))
     exponent = max(0, int(np.ceil(np.log2(n))))
-    cube = sobol.random_base2(exponent)[:n].T.copy()
+    cube: FloatArray = np.ascontiguousarray(sobol.random_base2(exponent)[:n].T, dtype=np.float64)
     np.clip(cube, 1e-9, 1 - 1e-9, out=cube)
     cube.flags.writeable = False
     return cube
@@ -74,13 +75,13 @@ class Draws:
         return _spread(self.n, self.seed, self.column(name), span)
 
 
-# Remembered, because quantiles are the dearest step of a plan and every candidate and page asks for them again.
+# Remembered: quantiles are the dearest step of a plan, and every candidate and page asks for them again.
 
 
 @lru_cache(maxsize=1024)
 def _uniform(n: int, seed: int, column: int) -> FloatArray:
     if column < _COLUMNS:
-        return _cube(n, seed)[column]
+        return np.asarray(_cube(n, seed)[column], dtype=np.float64)
     # past the Sobol columns: independent stratified draws, still reproducible
     rng = np.random.default_rng([seed, column])
     return _kept((rng.permutation(n) + rng.random(n)) / n)
@@ -129,6 +130,11 @@ def percentiles(values: FloatArray, weights: FloatArray, at: Sequence[float] = (
     values = np.atleast_1d(np.asarray(values, dtype=np.float64))
     if values.shape[-1] == 1:
         return np.repeat(values, len(at), axis=-1)
+    counted = weights > 0
+    if not counted.all():  # a draw that cannot be must not stretch the range
+        values, weights = values[..., counted], weights[counted]
+        if values.shape[-1] == 1:
+            return np.repeat(values, len(at), axis=-1)
     order = np.argsort(values, axis=-1)
     ranked = np.take_along_axis(values, order, axis=-1)
     mass = np.cumsum(weights[order], axis=-1)

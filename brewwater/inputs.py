@@ -86,9 +86,12 @@ class PlanDocument(Part):
         for stage in self.train or ():
             if stage.branch is not None:
                 _one_of("train", "branch", stage.branch, branches)
-        for use in (*self.demand.drinks, *self.demand.uses_per_drink, *self.demand.fixed):
-            if use.branch is not None:
-                _one_of("demand", "branch", use.branch, branches)
+        needs = self.demand
+        for name in (
+            *(d.branch for d in needs.drinks), *(u.branch for u in needs.uses_per_drink), *(f.branch for f in needs.fixed),
+        ):  # fmt: skip
+            if name is not None:
+                _one_of("demand", "branch", name, branches)
         return self
 
     def to_json(self) -> str:

@@ -283,8 +283,11 @@ class _Completer:
                 for a in free:
                     ions[a] = ions[a] * scale
             alkali = np.maximum(held + loose * scale * bool(free) - hard, 0)
-            ions["sodium"] = alkali / (1 + k)
-            ions["potassium"] = self._potassium(ions["sodium"], k)
+            if "potassium" in self.measured:
+                ions["potassium"] = self._potassium(alkali, k)
+                ions["sodium"] = np.maximum(alkali - ions["potassium"], 0)
+            else:
+                ions["sodium"], ions["potassium"] = alkali / (1 + k), alkali * k / (1 + k)
         if target is not None:
             total = self._mass(ions, tuple(CHARGE)) + _SOLIDS_PER_EQ_ALKALINITY * alkalinity + silica
             self.log_weight = (

@@ -1,0 +1,84 @@
+"""The ensemble: draws, percentiles, weights."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from brewwater.document import Span
+from brewwater.ensemble import Draws, effective_size, mean, percentiles, share
+
+
+def test_same_seed_same_questions_same_draws() -> None:
+    first, second = Draws(256, 7), Draws(256, 7)
+    span = Span(low=80, high=260)
+    np.testing.assert_array_equal(first.span("a", span), second.span("a", span))
+    assert not np.array_equal(first.span("a", span), Draws(256, 8).span("a", span))
+
+
+def test_columns_are_independent_of_what_else_is_asked_later() -> None:
+    draws = Draws(256, 7)
+    a = draws.uniform("a").copy()
+    draws.uniform("b")
+    np.testing.assert_array_equal(draws.uniform("a"), a)
+    assert abs(np.corrcoef(draws.uniform("a"), draws.uniform("b"))[0, 1]) < 0.1
+
+
+def test_past_the_sobol_columns_draws_still_fill_the_interval() -> None:
+    draws = Draws(512, 1)
+    last = [draws.uniform(f"q{i}") for i in range(300)][-1]
+    counts, _ = np.histogram(last, bins=16, range=(0, 1))
+    np.testing.assert_array_equal(counts, 32)  # stratified: one draw in each of 512 cells
+
+
+def test_one_draw_is_the_plain_deterministic_value() -> None:
+    one = Draws(1)
+    assert one.span("x", Span(low=1, typical=2, high=9)).tolist() == [2.0]
+    assert one.span("y", Span(low=1, high=3)).tolist() == [2.0]
+    assert one.normal("z").tolist() == [0.0]
+
+
+@pytest.mark.parametrize("typical", [82.0, 112.0, 168.0])
+def test_a_range_with_a_typical_value_keeps_the_range_and_the_mean(typical: float) -> None:
+    values = Draws(4096, 3).span("alkalinity", Span(low=82, typical=typical, high=170))
+    assert 82 <= values.min()
+    assert values.max() <= 170
+    assert values.mean() == pytest.approx(np.clip(typical, 82 + 0.02 * 88, 82 + 0.98 * 88), abs=0.3)
+
+
+def test_a_bare_range_is_uniform() -> None:
+    values = Draws(4096, 3).span("x", Span(low=10, high=20))
+    np.testing.assert_allclose(np.quantile(values, [0.1, 0.5, 0.9]), [11, 15, 19], atol=0.02)
+
+
+def test_percentiles_of_equal_weights_agree_with_numpy() -> None:
+    values = np.random.default_rng(1).normal(size=(3, 1001))
+    ours = percentiles(values, np.ones(1001))
+    theirs = np.quantile(values, [0.1, 0.5, 0.9], axis=1, method="hazen").T
+    np.testing.assert_allclose(ours, theirs, atol=1e-12)
+
+
+def test_percentiles_of_whole_weights_are_those_of_repeated_values() -> None:
+    values, weights = np.array([3.0, 1.0, 2.0]), np.array([2.0, 1.0, 3.0])
+    np.testing.assert_allclose(percentiles(values, weights), [1.1, 2.0, 3.0], atol=0.5)
+    assert percentiles(values, np.array([0.0, 1.0, 0.0])).tolist() == [1.0, 1.0, 1.0]
+
+
+def test_not_known_stays_not_known() -> None:
+    assert np.isnan(percentiles(np.array([1.0, np.nan, 2.0]), np.ones(3))).all()
+
+
+@given(st.lists(st.floats(0.001, 10), min_size=2, max_size=40))
+@settings(max_examples=50)
+def test_effective_size_lies_between_one_and_the_number(weights: list[float]) -> None:
+    size = effective_size(np.array(weights))
+    assert 1 - 1e-9 <= size <= len(weights) + 1e-9
+
+
+def test_mean_and_share_follow_the_weights() -> None:
+    weights = np.array([1.0, 3.0])
+    assert mean(np.array([0.0, 4.0]), weights) == 3.0
+    assert mean(np.array([5.0]), weights) == 5.0
+    assert share(np.array([False, True]), weights) == 0.75
