@@ -22,7 +22,7 @@ LN10 = float(np.log(10.0))
 VALID_TO_C = 90.0
 EXTRAPOLATED_TO_C = 130.0
 VALID_TO_IONIC_STRENGTH_MOL_L = 0.1
-_GAS_CONSTANT_KCAL = 1.98720425864e-3  # exact R of the SI in kcal/(mol K), kcal = 4.184 kJ
+_GAS_CONSTANT_KCAL = 8.3147e-3 / 4.184  # kcal/(mol K); R as PHREEQC rounds it, with its enthalpies
 _POWERS = ("a", "b_per_K", "c_K", "d", "e_K2", "f_per_K2")
 
 

@@ -234,6 +234,11 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
         new += w.three[0][0]
         new += w.three[0][1]
 
+        # activity of water by the sum of all solutes; bound ones count once
+        np.add.reduce(w.three[2], axis=0, out=moved)
+        np.add.reduce(w.three[3], axis=0, out=y)
+        moved += y
+        moved += m[KSO4]
         if calcite:
             np.add(change[0], m[0], out=x)
             x += m[CAHCO3]
@@ -243,6 +248,7 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
         else:
             np.add(solutes, g_c, out=x)
         x += m[OH]
+        x -= moved
         np.multiply(x, -0.017, out=aw)
         aw += 1.0
         np.maximum(aw, 0.5, out=aw)

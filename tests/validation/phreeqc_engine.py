@@ -17,6 +17,12 @@ ELEMENTS = {
     "nitrate": "Nitrate", "alkalinity": "Alkalinity",
 }  # fmt: skip
 
+RANGES = {
+    "calcium": (1e-5, 1e-2), "magnesium": (5e-6, 8e-3), "sodium": (2e-5, 3e-2), "potassium": (5e-6, 2e-3),
+    "chloride": (2e-5, 4e-2), "sulfate": (5e-6, 1.2e-2), "nitrate": (2e-6, 2e-3),
+    "alkalinity": (1e-4, 1.2e-2),
+}  # fmt: skip
+
 
 def _log_uniform(rng: np.random.Generator, low: float, high: float, n: int) -> np.ndarray:
     return 10 ** rng.uniform(np.log10(low), np.log10(high), n)
@@ -32,11 +38,7 @@ def random_waters(n: int, seed: int, ph: tuple[float, float] = (4.5, 11.0)) -> d
     found: dict[str, list[np.ndarray]] = {}
     have = 0
     while have < n:
-        w = {
-            "calcium": _log_uniform(rng, 1e-5, 1e-2, 4 * n), "magnesium": _log_uniform(rng, 5e-6, 8e-3, 4 * n), "sodium": _log_uniform(rng, 2e-5, 3e-2, 4 * n),
-            "potassium": _log_uniform(rng, 5e-6, 2e-3, 4 * n), "chloride": _log_uniform(rng, 2e-5, 4e-2, 4 * n), "sulfate": _log_uniform(rng, 5e-6, 1.2e-2, 4 * n),
-            "nitrate": _log_uniform(rng, 2e-6, 2e-3, 4 * n), "alkalinity": _log_uniform(rng, 1e-4, 1.2e-2, 4 * n),
-        }  # fmt: skip
+        w = {name: _log_uniform(rng, *limits, 4 * n) for name, limits in RANGES.items()}
         # some waters lack an ion altogether
         for name in ("calcium", "magnesium", "potassium", "sulfate", "nitrate"):
             w[name][rng.random(4 * n) < 0.03] = 0.0
