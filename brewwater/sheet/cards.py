@@ -1,0 +1,89 @@
+"""Cards for the wall and the clipboard: fill day, log, inspector, changing a cartridge, lay-up, notice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from brewwater.plan import Plan
+from brewwater.reference import cite
+from brewwater.result_schema import PlanResult
+from brewwater.sheet.content import Page, Section, Table, number, steps, volume
+from brewwater.sheet.fill_day import fill_advice
+
+LOG_ROWS = 16
+SANITISING = ("Date", "Sanitiser, strength", "Contact time", "Cartridges out", "Residual after", "Initials")
+
+
+def fill_card(plan: Plan) -> Page:
+    """For each supply: fill, change the bypass, or do not fill; and what to do at the tap."""
+    rows = tuple((a.supply, a.decision.upper(), a.bypass, a.why) for a in fill_advice(plan))
+    return Page(
+        "fill", "Fill-day card", f"{plan.document.name}, plan {plan.stamp}",
+        (
+            Section("Which water", table=Table(("Supply", "Do", "Bypass", "Why"), rows, (3, 2.5, 3, 8))),
+            *steps("fill"),
+        ),
+    )  # fmt: skip
+
+
+def log_sheet(plan: Plan) -> Page:
+    """A form: one line a reading."""
+    metric = plan.document.units == "metric"
+    header = (
+        "Date", "Tap", "EC µS/cm", "Hardness", "Alkalinity", "Total Cl2", f"Meter {'L' if metric else 'gal'}",
+        f"In {'kPa' if metric else 'psi'}", "Out", "Action, initials",
+    )  # fmt: skip
+    widths = (2, 2.4, 1.6, 1.7, 1.7, 1.6, 1.7, 1.2, 1.2, 4)
+    return Page(
+        "log", "Log", f"{plan.document.name}, plan {plan.stamp}. Hardness and alkalinity in mg/L as CaCO3",
+        (
+            Section("", table=Table(header, (("",) * len(header),) * LOG_ROWS, widths, form=True)),
+            *steps("log"),
+        ),
+        landscape=True,
+    )  # fmt: skip
+
+
+def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
+    """What an inspector asks for: tanks, materials, backflow, where the filters are, sanitising."""
+    metric = plan.document.units == "metric"
+    fit = tuple(
+        (c.check.replace("_", " "), f"{number(c.value)} {'' if c.unit == '1' else c.unit}".strip(),
+         "–" if c.limit is None else f"{number(c.limit)} {'' if c.unit == '1' else c.unit}".strip(),
+         {True: "yes", False: "NO", None: "not known"}[c.ok], c.source)
+        for c in result.fit
+    )  # fmt: skip
+    filters = tuple((s.name, s.branch or "before all filtered branches", "") for s in result.stages)
+    branches = tuple(
+        (b.name, "filtered" if b.filtered else "not filtered", volume(b.gallons_per_service_day.p90, metric))
+        for b in result.branches
+    )
+    blanks = tuple((what, "") for what in (
+        "Fresh tank: volume, material, listing", "Waste tank: volume, material",
+        "Inlet: size, cap, connection", "Backflow protection: type, listing, last test", "Hose: potable, stored capped",
+        "Tubing and fittings: lead-free, listing", "Water heater and hand-wash temperature",
+    ))  # fmt: skip
+    return Page(
+        "inspector", "Inspector's sheet", f"{plan.document.name}, plan {plan.stamp}. Local code decides.",
+        (
+            Section("To fill in", table=Table(("Item", "As built"), blanks, (4, 6), form=True)),
+            Section("Filters", table=Table(("Stage", "Where", "Model and listing"), filters, (3, 4, 4))),
+            Section("Branches", table=Table(("Branch", "Water", "Busy service day"), branches, (4, 3, 3))),
+            *([Section("Checks", table=Table(("Check", "Value", "Limit", "Met", "Source"), fit,
+                                             (3, 2, 2, 1.5, 5)))] if fit else []),
+            Section("What the codes this sheet knows ask for", tuple(_code_lines())),
+            Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 5, (2, 3, 2, 2, 3, 2), form=True)),
+        ),
+        drawing=True,
+    )  # fmt: skip
+
+
+def _code_lines() -> Iterator[str]:
+    for key in ("food_code_5_401_11", "food_code_5_304_11", "food_code_5_205_13", "food_code_5_201_11"):
+        yield cite(key)
+    yield "States and cities differ: ask the local authority before building."
+
+
+def swap_sheet(plan: Plan) -> Page:
+    """Steps that can hurt someone when done wrong: a change, a lay-up, a notice."""
+    return Page("swap", "Changing, storing, stopping", f"{plan.document.name}, plan {plan.stamp}", steps("swap"))

@@ -1,0 +1,249 @@
+"""The pages of the printed sheet, from a plan: the plan itself, its calendar, and the shopping list."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+
+from brewwater import reference
+from brewwater.plan import Plan
+from brewwater.result_schema import PlanResult, VerdictResult, WaterResult
+from brewwater.sheet.cards import fill_card, inspector_sheet, log_sheet, swap_sheet
+from brewwater.sheet.content import Page, Section, Table, number, spread, steps, volume
+from brewwater.sheet.dates import GOVERNS_WORDS, Due, dues
+from brewwater.sheet.result import plan_result
+from brewwater.treatment import Stage, medium_class
+
+STATUS_WORDS = {"ok": "in range", "watch": "watch", "act": "ACT", "stop": "STOP", "unknown": "not known"}
+ESTIMATE = "Estimate: verify by test."
+MEASURES = (
+    ("Hardness, mg/L as CaCO3", "hardness_mg_L_as_CaCO3"),
+    ("Alkalinity, mg/L as CaCO3", "alkalinity_mg_L_as_CaCO3"),
+    ("Dissolved solids, mg/L", "tds_mg_L"),
+    ("Chloride, mg/L", "chloride_mg_L"),
+    ("Sodium, mg/L", "sodium_mg_L"),
+    ("Total chlorine, mg/L", "total_chlorine_mg_L_as_Cl2"),
+    ("pH in the line", "ph"),
+    ("pH in the cup", "ph_in_cup"),
+    ("Scale at 93 °C, closed, mg/L as CaCO3", "ccpp_hot_mg_L_as_CaCO3"),
+)
+
+
+def pages(plan: Plan) -> tuple[Page, ...]:
+    """Every page of the sheet, in the order of printing."""
+    result, due = plan_result(plan), dues(plan)
+    return (
+        plan_page(plan, result, due),
+        calendar_page(plan, due),
+        shopping_page(plan, due),
+        fill_card(plan),
+        log_sheet(plan),
+        inspector_sheet(plan, result),
+        swap_sheet(plan),
+    )
+
+
+def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
+    """The one-page plan: water, verdicts, stack, settings, dates, money, assumptions."""
+    start = plan.document.demand.calendar.start
+    return Page(
+        "plan", plan.document.name, f"Water plan {plan.stamp}, from {start.isoformat()}. {ESTIMATE}",
+        (
+            Section("Water: typical (range)", table=_water_table(result)),
+            Section("Verdicts", tuple(_why(result)), _verdict_table(result)),
+            Section("Filters, in order of flow", table=_stack(plan)),
+            Section("Branches", (_branches(plan, result),)),
+            Section("Next changes", table=_next_changes(plan, result, due)),
+            Section("The year", (_money(result),)),
+            Section("Next test", tuple(t.because for t in result.next_tests[:1])),
+            Section("Assumed", tuple(_assumed(result))),
+            *steps("plan"),
+        ),
+    )  # fmt: skip
+
+
+def _water_table(result: PlanResult) -> Table:
+    def cell(water: WaterResult, field: str) -> str:
+        p = getattr(water, field)
+        return spread(p.p10, p.p50, p.p90, 2 if field.startswith("ph") else 3)
+
+    return Table(
+        ("", "As it comes", "Served"),
+        tuple((label, cell(result.source_water, f), cell(result.served_water, f)) for label, f in MEASURES),
+        (4, 3, 3),
+    )
+
+
+def _verdicts_of(result: PlanResult) -> dict[tuple[str, str], VerdictResult]:
+    main = result.served[0].branch if result.served else None
+    return {(v.water, v.subject): v for v in result.verdicts if v.branch in (None, main)}
+
+
+def _verdict_table(result: PlanResult) -> Table:
+    found = _verdicts_of(result)
+
+    def say(water: str, subject: str) -> str:
+        v = found.get((water, subject))
+        if v is None:
+            return "not known"
+        return STATUS_WORDS[v.status] + (f", {v.share:.0%} in range" if v.share is not None else "")
+
+    names = {"cup": "Cup", "scale": "Scale", "corrosion": "Metal", "safety": "Safety"}
+    return Table(
+        ("", "As it comes", "Served"),
+        tuple((word, say("source", s), say("served", s)) for s, word in names.items()),
+        (2, 4, 4),
+    )
+
+
+def _why(result: PlanResult) -> Iterator[str]:
+    for (water, _), verdict in _verdicts_of(result).items():
+        if water == "served" and verdict.status in ("watch", "act", "stop"):
+            yield verdict.why
+
+
+def _stack(plan: Plan) -> Table:
+    rows = []
+    for order, stage in enumerate(plan.outcome.stages, start=1):
+        settings = f"{stage.bypass_percent:g} % bypass" if stage.bypass_percent else "no bypass"
+        if stage.doses:
+            settings = ", ".join(f"{d.salt} {number(d.mg_L)} mg/L" for d in stage.doses)
+        rows.append((str(order), stage.name, medium_word(stage), stage.branch or "all filtered", settings))
+    if not rows:
+        rows.append(("", "Buy nothing: no filter is planned", "", "", ""))
+    return Table(("", "Stage", "Medium", "Branch", "Setting"), tuple(rows), (0.5, 4, 3, 3, 3))
+
+
+def medium_word(stage: Stage) -> str:
+    """A medium as the trade calls it."""
+    return stage.medium.replace("_", " ")
+
+
+def _branches(plan: Plan, result: PlanResult) -> str:
+    metric = plan.document.units == "metric"
+    return "; ".join(
+        f"{b.name}: {'filtered' if b.filtered else 'NOT filtered'}, "
+        f"{volume(b.gallons_per_service_day.p50, metric)} a service day"
+        for b in result.branches
+    ) + "."  # fmt: skip
+
+
+def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
+    metric = plan.document.units == "metric"
+    rows = []
+    for one in result.cartridges:
+        first = next((d for d in due if d.stage.name == one.name), None)
+        gallons = one.capacity_gal
+        rows.append((
+            one.name,
+            "past the plan" if first is None else _date(first.date),
+            "" if first is None else f"{_date(first.early)} – {_date(first.late)}",
+            GOVERNS_WORDS[one.governed_by],
+            volume(gallons.p50, metric, 2),
+            "" if first is None else _date(first.order_by),
+        ))  # fmt: skip
+    header = ("Cartridge", "Change", "Early – late", "Governed by", "Serves about", "Order by")
+    return Table(header, tuple(rows), (4, 2.5, 4.5, 3.5, 2.5, 2.5))
+
+
+def _date(day: dt.date | None) -> str:
+    return "past the plan" if day is None else day.isoformat()
+
+
+def _money(result: PlanResult) -> str:
+    cost = result.yearly_cost
+    parts = [f"{line.name} {line.amount:,.2f}" for line in cost.lines if line.amount]
+    drink = "" if cost.per_drink is None else f", {cost.per_drink:.3f} a drink"
+    first = "" if cost.first_set is None else f" First set, at installation: {cost.first_set:,.2f}."
+    ends = f"{number(cost.total.p10)}–{number(cost.total.p90)}"
+    return (
+        f"{cost.currency} {cost.expected:,.2f} expected ({ends}){drink}: " + "; ".join(parts) + "." + first
+    )  # fmt: skip
+
+
+def _assumed(result: PlanResult) -> Iterator[str]:
+    prices = [w for w in result.warnings if w.code == "price_assumed"]
+    other = [w.message for w in result.warnings if w.code != "price_assumed"]
+    yield from other[:6]
+    if len(other) > 6:
+        yield f"and {len(other) - 6} more in the plan."
+    if prices:
+        yield f"{len(prices)} prices are placeholders without source: enter yours."
+
+
+def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
+    """Every change with its range, what governs, and when to order; then the days without service."""
+    rows = tuple(
+        (_date(d.order_by), _date(d.date), f"{_date(d.early)} – {_date(d.late)}", d.stage.name,
+         GOVERNS_WORDS[d.governs], f"{d.left:.0%}")
+        for d in due
+    )  # fmt: skip
+    header = ("Order by", "Change", "Early – late", "Cartridge", "Governed by", "Left unused")
+    calendar = plan.document.demand.calendar
+    stops = [f"{c.start} to {c.end}: {c.name}, {'in store' if c.kind == 'stored' else 'closed'}"
+             for c in calendar.closures]  # fmt: skip
+    stops += [f"{s.start} to {s.end}: {s.name}" for s in calendar.suspensions]
+    busy = [f"{e.start} to {e.end}: {e.name}" for e in calendar.events]
+    policy = plan.document.policy
+    return Page(
+        "calendar", "Change calendar", f"{plan.document.name}, plan {plan.stamp}. {ESTIMATE}",
+        (
+            Section("Changes", (
+                f"Capacity is counted on to {policy.margin:.0%}. Orders allow {policy.lead_days} days to arrive "
+                f"and {policy.buffer_days} days to spare.",
+            ), Table(header, rows, (2.4, 2.4, 4.6, 4, 3.4, 2.2))),
+            *([Section("No service", tuple(stops))] if stops else []),
+            *([Section("Busy days", tuple(busy))] if busy else []),
+        ),
+    )  # fmt: skip
+
+
+def shopping_page(plan: Plan, due: Sequence[Due]) -> Page:
+    """What to buy for twelve months, in generic terms, with blanks for the price."""
+    end = plan.given.demand.days[min(plan.given.book.year, len(plan.given.demand.days) - 1)].astype(dt.date)
+    listings = reference.keyed("listings", "medium")
+    rows = []
+    for stage in plan.outcome.stages:
+        count = sum(d.stage.name == stage.name and d.date < end for d in due)
+        spare = 1 if stage.medium in ("sediment", "carbon", "catalytic_carbon") else 0
+        rows.append((
+            stage.name, specification(stage), listings[stage.medium]["listing"], "1", str(count), str(spare),
+            "",
+        ))  # fmt: skip
+    months, kits = plan.document.policy.shelf_months, number(plan.document.money.test_kits_per_year)
+    return Page(
+        "shopping", "Shopping list", f"{plan.document.name}, plan {plan.stamp}: twelve months from the start",
+        (
+            Section("Cartridges and media", (
+                f"Test kits: {kits} a year. A sealed cartridge older than {months} months is not fitted.",
+            ), Table(
+                ("Stage", "Look for", "Listing", "First set", "Changes", "Spare", "Price"), tuple(rows),
+                (3, 5, 5, 1.3, 1.5, 1.2, 2),
+            )),
+            *steps("shopping"),
+        ),
+        landscape=True,
+    )  # fmt: skip
+
+
+def specification(stage: Stage) -> str:
+    """A cartridge in generic terms: size, micron, thread, flow, capacity."""
+    sheet, usual = stage.sheet, medium_class(stage.medium, stage.size)
+    parts = [f"{medium_word(stage)}, {stage.size}"]
+    if sheet.micron is not None:
+        parts.append(f"{number(sheet.micron)} µm")
+    elif stage.medium == "sediment":
+        parts.append("5 µm")
+    if sheet.connection:
+        parts.append(sheet.connection)
+    flow = sheet.service_flow_gpm or (usual.service_flow_gpm.middle if usual.service_flow_gpm else None)
+    if flow is not None:
+        parts.append(f"{number(flow)} gal/min or more")
+    if sheet.capacity_grains is not None:
+        parts.append(f"{number(sheet.capacity_grains)} grains as CaCO3")
+    if sheet.rated_gal is not None:
+        at = sheet.reference_hardness_mg_L_as_CaCO3 or sheet.reference_alkalinity_mg_L_as_CaCO3
+        parts.append(f"{number(sheet.rated_gal)} gal" + (f" at {number(at)} mg/L as CaCO3" if at else ""))
+    if sheet.rated_output_gal_per_day is not None:
+        parts.append(f"{number(sheet.rated_output_gal_per_day)} gal a day at 25 °C")
+    return "; ".join(parts)

@@ -1,0 +1,97 @@
+"""Tables as CSV and as a workbook, safe to open in a spreadsheet: no text of the user becomes a formula."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Mapping, Sequence
+
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.styles import Font
+
+from brewwater.plan import Plan
+from brewwater.result_schema import Percentiles, WaterResult
+from brewwater.sheet.dates import GOVERNS_WORDS, dues
+from brewwater.sheet.result import plan_result
+
+Cell = str | float | int | None
+Rows = Sequence[Sequence[Cell]]
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+
+
+def safe(value: Cell) -> Cell:
+    """Text that a spreadsheet would read as a formula gets an apostrophe in front; numbers stay numbers."""
+    if not isinstance(value, str):
+        return value
+    text = _CONTROL.sub("", value)
+    bare = text.lstrip(" \t\r\n\u00a0\u3000")
+    if bare[:1] in set("=+-@\uff1d\uff0b\uff0d\uff20") or text[:1] in ("\t", "\r", "\n"):
+        return text if _NUMBER.fullmatch(text) else "'" + text
+    return text
+
+
+def tables(plan: Plan) -> Mapping[str, Rows]:
+    """The plan's tables by name; the first row of each is its header."""
+    result = plan_result(plan)
+    changes: list[Sequence[Cell]] = [(
+        "cartridge", "medium", "change", "early", "expected", "late", "order_by", "governed_by", "share_left",
+    )]  # fmt: skip
+    for d in dues(plan):
+        early, late = (None if day is None else day.isoformat() for day in (d.early, d.late))
+        changes.append((
+            d.stage.name, d.stage.medium, d.number, early, d.date.isoformat(), late, d.order_by.isoformat(),
+            GOVERNS_WORDS[d.governs], round(d.left, 3),
+        ))  # fmt: skip
+    money: list[Sequence[Cell]] = [("line", f"amount_{result.yearly_cost.currency}")]
+    money += [(line.name, line.amount) for line in result.yearly_cost.lines]
+    money.append(("Total", result.yearly_cost.expected))
+    waters: list[Sequence[Cell]] = [("water", "measure", "p10", "p50", "p90")]
+    waters += _water("as it comes", result.source_water)
+    for served in result.served:
+        waters += _water(f"served: {served.branch}", served.water)
+    branches: list[Sequence[Cell]] = [("branch", "filtered", "gal_per_service_day_p10", "p50", "p90")]
+    for b in result.branches:
+        branches.append((b.name, "yes" if b.filtered else "no", *_ends(b.gallons_per_service_day)))
+    verdicts: list[Sequence[Cell]] = [
+        ("water", "branch", "subject", "status", "share_in_range", "why", "source"),
+        *((v.water, v.branch, v.subject, v.status, v.share, v.why, v.source) for v in result.verdicts),
+    ]
+    return {"changes": changes, "cost": money, "water": waters, "branches": branches, "verdicts": verdicts}
+
+
+def _ends(p: Percentiles) -> tuple[float | None, float | None, float | None]:
+    return p.p10, p.p50, p.p90
+
+
+def _water(name: str, water: WaterResult) -> list[Sequence[Cell]]:
+    return [(name, field, *_ends(getattr(water, field))) for field in type(water).model_fields]
+
+
+def csv_text(rows: Rows) -> str:
+    """One table as CSV (RFC 4180), every cell made safe."""
+    out = io.StringIO(newline="")
+    csv.writer(out).writerows([[safe(cell) for cell in row] for row in rows])
+    return out.getvalue()
+
+
+def workbook(found: Mapping[str, Rows]) -> bytes:
+    """All tables as one workbook, a sheet each; text cells are typed as text, so none is a formula."""
+    book = Workbook(write_only=True)
+    for name, rows in found.items():
+        sheet = book.create_sheet(name[:31])
+        for index, row in enumerate(rows):
+            cells = []
+            for value in row:
+                cell = WriteOnlyCell(sheet, value=safe(value))
+                if isinstance(value, str):
+                    cell.data_type = "s"
+                if index == 0:
+                    cell.font = Font(bold=True)
+                cells.append(cell)
+            sheet.append(cells)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
