@@ -87,9 +87,8 @@ class PlanDocument(Part):
             if stage.branch is not None:
                 _one_of("train", "branch", stage.branch, branches)
         needs = self.demand
-        for name in (
-            *(d.branch for d in needs.drinks), *(u.branch for u in needs.uses_per_drink), *(f.branch for f in needs.fixed),
-        ):  # fmt: skip
+        named = [d.branch for d in needs.drinks] + [u.branch for u in needs.uses_per_drink]
+        for name in (*named, *(f.branch for f in needs.fixed)):
             if name is not None:
                 _one_of("demand", "branch", name, branches)
         return self

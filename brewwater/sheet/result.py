@@ -62,8 +62,7 @@ def plan_result(plan: Plan) -> PlanResult:
             for a in plan.alternatives
         ],
         branches=[
-            BranchResult(name=b.name, filtered=b.filtered,
-                         gallons_per_service_day=_spread(given.demand.litres_per_service_day(b.name) / GAL_L, given.weights))
+            BranchResult(name=b.name, filtered=b.filtered, gallons_per_service_day=_gallons_a_day(given, b.name))
             for b in outcome.branches
         ],
         cartridges=[_cartridge(c, given) for c in outcome.cartridges],
@@ -84,6 +83,10 @@ def plan_result(plan: Plan) -> PlanResult:
         next_tests=[NextTestResult(test=t.test, because=t.because, value=_number(t.value)) for t in plan.next_tests],
         warnings=[WarningResult(code=w.code, message=w.message) for w in plan.warnings],
     )  # fmt: skip
+
+
+def _gallons_a_day(given: Given, branch: str) -> Percentiles:
+    return _spread(given.demand.litres_per_service_day(branch) / GAL_L, given.weights)
 
 
 def _state(served: Served) -> State:
