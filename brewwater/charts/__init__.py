@@ -1,0 +1,30 @@
+"""Pictures of a plan, as altair charts; pure functions, no page in here.
+
+Colours come in a light and a dark set; every series is also told apart by shape, dash or a written label, so
+that nothing rests on colour alone.
+"""
+
+from brewwater.charts.base import DARK, LIGHT, Palette
+from brewwater.charts.money import branch_costs, cost_lines, two_costs, worth_of_tests
+from brewwater.charts.tree import branch_drawing
+from brewwater.charts.water import boiler_cloud, cup_cloud, scale_laid
+from brewwater.charts.year import Remaining, capacity_left, demand_year, remaining, tank_day
+
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "Palette",
+    "Remaining",
+    "boiler_cloud",
+    "branch_costs",
+    "branch_drawing",
+    "capacity_left",
+    "cost_lines",
+    "cup_cloud",
+    "demand_year",
+    "remaining",
+    "scale_laid",
+    "tank_day",
+    "two_costs",
+    "worth_of_tests",
+]

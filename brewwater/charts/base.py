@@ -1,0 +1,62 @@
+"""What every chart shares: two sets of colours, and picking a few draws to show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Chart = alt.Chart | alt.LayerChart | alt.HConcatChart | alt.VConcatChart
+
+SHOWN_DRAWS = 220
+
+
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """Colours for one background; each pair beside each other differs in lightness too."""
+
+    ink: str
+    muted: str
+    ground: str
+    source: str
+    served: str
+    goal: str
+    bad: str
+
+
+LIGHT = Palette("#1f272a", "#56626a", "#fbfaf6", "#a65300", "#0b6570", "#7d8f86", "#8c1237")
+DARK = Palette("#edebe4", "#a9b5b8", "#14191b", "#f2a35c", "#57b9bf", "#8fa299", "#ff9fb6")
+
+
+def picked(weights: FloatArray, count: int = SHOWN_DRAWS) -> NDArray[np.int64]:
+    """Indices of ``count`` draws that stand for all of them by weight (systematic resampling, no chance)."""
+    mass = np.cumsum(weights) / weights.sum()
+    at = (np.arange(count) + 0.5) / count
+    return np.searchsorted(mass, at).clip(0, len(weights) - 1).astype(np.int64)
+
+
+def flat(values: FloatArray, rows: NDArray[np.int64], draws: NDArray[np.int64], n: int) -> FloatArray:
+    """Values of shape (phase, draw), or lengths of 1 there, at picked (phase, draw) pairs."""
+    grid = np.atleast_2d(np.asarray(values, dtype=np.float64))
+    full = np.broadcast_to(grid, (max(grid.shape[0], int(rows.max(initial=0)) + 1), n))
+    return np.asarray(full[rows, draws], dtype=np.float64)
+
+
+def labelled(title: str) -> Any:
+    """An axis with a full title, its labels never cut."""
+    return alt.Axis(title=title, labelLimit=400, titleLimit=500, labelOverlap="greedy")
+
+
+def wrapped(text: str, width: int = 26) -> list[str]:
+    """A label broken into lines at spaces."""
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
+            lines.append(word)
+        else:
+            lines[-1] = f"{lines[-1]} {word}".strip()
+    return lines

@@ -1,0 +1,158 @@
+"""Pictures of the water: the cloud of waters that the report allows, before and after treatment."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+from brewwater.chain import Given
+from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, picked
+from brewwater.targets import State
+from brewwater.water import Water
+
+Range = tuple[float | None, float | None]
+SOURCE, SERVED = "As it comes", "Served"
+
+
+def _points(given: Given, x: Sequence[FloatArray], y: Sequence[FloatArray]) -> pd.DataFrame:
+    """The same picked draws of several waters; each phase by its share of the service days."""
+    n = len(given.weights)
+    mass = (given.phase_share[:, None] * given.weights).reshape(-1)
+    pick = picked(mass)
+    rows, draws = pick // n, pick % n
+    frames = [
+        pd.DataFrame(
+            {
+                "x": np.round(flat(a, rows, draws, n), 2),
+                "y": np.round(flat(b, rows, draws, n), 2),
+                "water": name,
+                "town": [given.phase_names[r] for r in rows],
+            }
+        )
+        for a, b, name in zip(x, y, (SOURCE, SERVED), strict=False)
+    ]
+    return pd.concat(frames).replace([np.inf, -np.inf], np.nan).dropna()
+
+
+def _cloud(
+    data: pd.DataFrame, x: str, y: str, goal: tuple[Range, Range] | None, colours: Palette, height: int
+) -> Chart:
+    names = [SOURCE, SERVED]
+    tall, wide = float(data["y"].max()) if len(data) else 1.0, float(data["x"].max()) if len(data) else 1.0
+    ends = [1.0 if goal is None else 1.35 * (side[1] or 0) for side in (goal or ((0, 0), (0, 0)))]
+    least = [min(0.0, float(data[c].min()) if len(data) else 0.0) for c in ("x", "y")]
+    scale_x = alt.Scale(domain=[least[0], max(wide * 1.05, ends[0], 1)], nice=True)
+    scale_y = alt.Scale(domain=[least[1], max(tall * 1.08, ends[1], 1)], nice=True)
+    points = (
+        alt.Chart(data)
+        .mark_point(size=36, strokeWidth=1.1, opacity=0.6)
+        .encode(
+            x=alt.X("x:Q", axis=labelled(x), scale=scale_x),
+            y=alt.Y("y:Q", axis=labelled(y), scale=scale_y),
+            color=alt.Color(
+                "water:N",
+                scale=alt.Scale(domain=names, range=[colours.source, colours.served]),
+                legend=alt.Legend(orient="top", title=None, symbolOpacity=1, labelLimit=300),
+            ),
+            shape=alt.Shape("water:N", scale=alt.Scale(domain=names, range=["triangle-up", "circle"])),
+            tooltip=[
+                alt.Tooltip("water:N", title="Water"),
+                alt.Tooltip("town:N", title="Filled from"),
+                alt.Tooltip("x:Q", title=x, format=".0f"),
+                alt.Tooltip("y:Q", title=y, format=".0f"),
+            ],
+        )
+    )
+    layers: list[alt.Chart] = []
+    if goal is not None:
+        (left, right), (bottom, top) = goal
+        box = pd.DataFrame(
+            [
+                {
+                    "x": left or least[0],
+                    "x2": right or max(wide * 1.05, 1),
+                    "y": bottom or least[1],
+                    "y2": top or max(tall * 1.08, 1),
+                    "label": "goal",
+                }
+            ]
+        )
+        layers.append(
+            alt.Chart(box)
+            .mark_rect(fill=colours.goal, fillOpacity=0.18, stroke=colours.ink, strokeWidth=1.5, strokeDash=[5, 3])
+            .encode(x=alt.X("x:Q"), x2="x2:Q", y=alt.Y("y:Q"), y2="y2:Q", tooltip=alt.value(None))
+        )
+        layers.append(
+            alt.Chart(box)
+            .mark_text(
+                align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold", color=colours.ink, fontSize=12
+            )
+            .encode(x="x2:Q", y="y2:Q", text="label:N", tooltip=alt.value(None))
+        )
+    return alt.layer(*layers[:1], points, *layers[1:]).properties(height=height)
+
+
+def cup_cloud(given: Given, served: Water, goal: tuple[Range, Range], colours: Palette, height: int = 300) -> Chart:
+    """Hardness against alkalinity, as it comes and as served, with the goal as a box.
+
+    goal : (hardness range, alkalinity range), mg/L as CaCO3
+    """
+    data = _points(
+        given,
+        [given.waters.hardness_mg_L_as_CaCO3, served.hardness_mg_L_as_CaCO3],
+        [given.waters.alkalinity_mg_L_as_CaCO3, served.alkalinity_mg_L_as_CaCO3],
+    )
+    return _cloud(data, "Hardness, mg/L as CaCO3", "Alkalinity, mg/L as CaCO3", goal, colours, height)
+
+
+def boiler_cloud(
+    given: Given,
+    source: State,
+    served: State,
+    chloride: tuple[FloatArray, FloatArray],
+    goal: tuple[Range, Range],
+    colours: Palette,
+    height: int = 300,
+) -> Chart:
+    """What falls out at the boiler's temperature against chloride.
+
+    chloride : as it comes and as served, mg/L; goal : (scale range, chloride range)
+    """
+    data = _points(given, [source.machine_ccpp_mg_L_as_CaCO3, served.machine_ccpp_mg_L_as_CaCO3], list(chloride))
+    title = f"Scale that can fall out at {source.machine_temperature_C:.0f} °C, mg/L as CaCO3 (below 0: none)"
+    return _cloud(data, title, "Chloride, mg/L", goal, colours, height)
+
+
+def scale_laid(rows: Sequence[tuple[str, tuple[float, float, float]]], unit: str, colours: Palette) -> Chart:
+    """Scale laid down in a year, with and without the treatment, each a bar with its range.
+
+    rows : name and (10th, 50th, 90th percentile) in ``unit``
+    """
+    data = pd.DataFrame([{"name": n, "low": a, "mid": b, "high": c} for n, (a, b, c) in rows])
+    order = [n for n, _ in rows]
+    bars = (
+        alt.Chart(data)
+        .mark_bar(size=22)
+        .encode(
+            y=alt.Y("name:N", sort=order, axis=labelled("").copy(deep=True), title=None),
+            x=alt.X("mid:Q", axis=labelled(f"Scale in a year, {unit}"), scale=alt.Scale(domainMin=0)),
+            color=alt.Color(
+                "name:N", scale=alt.Scale(domain=order, range=[colours.source, colours.served]), legend=None
+            ),
+            tooltip=[
+                alt.Tooltip("name:N", title="Water"),
+                alt.Tooltip("low:Q", title="Low", format=".1f"),
+                alt.Tooltip("mid:Q", title="Middle", format=".1f"),
+                alt.Tooltip("high:Q", title="High", format=".1f"),
+            ],
+        )
+    )
+    whisker = (
+        alt.Chart(data)
+        .mark_rule(strokeWidth=2.5, color=colours.ink)
+        .encode(y=alt.Y("name:N", sort=order), x="low:Q", x2="high:Q")
+    )
+    return alt.layer(bars, whisker).properties(height=48 * max(len(order), 1) + 30)

@@ -1,0 +1,228 @@
+"""Pictures of the year: what is left in each cartridge, the demand by day, the tanks through a service day."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from brewwater.chain import Cartridge
+from brewwater.charts.base import Chart, FloatArray, Palette, labelled, picked
+from brewwater.ensemble import percentiles
+
+DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
+
+
+@dataclass(frozen=True, slots=True)
+class Remaining:
+    """Share of one cartridge's life left by day: 10th, 50th and 90th percentile.
+
+    What comes first counts: capacity (full, no margin) or time limit.
+    """
+
+    name: str
+    days: list[dt.date]
+    low: FloatArray
+    middle: FloatArray
+    high: FloatArray
+    changes: list[tuple[dt.date | None, dt.date | None, dt.date | None]]
+
+
+def remaining(one: Cartridge, weights: FloatArray, every: int = 6, draws: int = 160) -> Remaining:
+    """What is left of a cartridge every few days of the plan, on a few draws that stand for all."""
+    pick = picked(weights, draws)
+    on, found = one.wear, one.changes
+    horizon = len(found.days)
+    grid = np.arange(0, horizon, every)
+    first = np.full((1, draws), found.first_day)
+    chosen = found.back[:, pick] if found.back.shape[1] > 1 else np.repeat(found.back, draws, axis=1)
+    starts = np.concatenate([first, chosen])  # (change + 1, draw)
+    rows = np.arange(draws)
+    left = np.empty((len(grid), draws))
+    wide = pick if on.n > 1 else np.zeros(draws, dtype=np.int64)
+    life = np.asarray(one.capacity.days, dtype=np.float64)
+    life = life[pick] if life.size > 1 else np.full(draws, float(life.reshape(-1)[0]))
+    for index, day in enumerate(grid):  # over grid days only; all draws at once
+        number = np.maximum((starts <= day).sum(axis=0) - 1, 0)
+        installed = np.minimum(starts[number, rows], day)
+        load = on.ledger.sums[day] - on.ledger.sums[installed]
+        used = _used(one, load, wide, pick)
+        left[index] = 1 - np.maximum(used, (day - installed) / life)
+    spread = percentiles(np.clip(left, 0, 1), np.ones(draws))
+    return Remaining(
+        one.stage.name,
+        [found.days[d].astype(dt.date) for d in grid],
+        spread[:, 0],
+        spread[:, 1],
+        spread[:, 2],
+        found.dates(weights),
+    )
+
+
+def _used(one: Cartridge, load: FloatArray, wide: NDArray[np.int64], pick: NDArray[np.int64]) -> FloatArray:
+    share = np.zeros(len(load))
+    for currency, rate in one.wear.rates.items():
+        bears = np.asarray(getattr(one.capacity, currency), dtype=np.float64)
+        bears = bears[pick] if bears.size > 1 else np.full(len(load), float(bears.reshape(-1)[0]))
+        if np.isfinite(bears).any():
+            share = np.maximum(share, np.einsum("nk,nk->n", load, rate[wide]) / bears)
+    return share
+
+
+def capacity_left(curves: Sequence[Remaining], colours: Palette, height: int = 110) -> Chart:
+    """One band for each cartridge: the middle as a line, the range shaded, expected changes as dashed rules."""
+    panels: list[alt.LayerChart] = []
+    for curve in curves:
+        data = pd.DataFrame(
+            {
+                "day": pd.to_datetime(pd.Series(curve.days)),
+                "low": np.round(curve.low * 100, 1),
+                "middle": np.round(curve.middle * 100, 1),
+                "high": np.round(curve.high * 100, 1),
+            }
+        )
+        x = alt.X("day:T", axis=alt.Axis(title=None, format="%b %y", labelOverlap="greedy", tickCount=6))
+        y_axis = alt.Axis(title="left, %", values=[0, 50, 100])
+        base = alt.Chart(data).encode(x=x)
+        layers: list[Any] = [
+            base.mark_area(color=colours.served, opacity=0.25).encode(
+                y=alt.Y("low:Q", axis=y_axis, scale=alt.Scale(domain=[0, 100])), y2="high:Q"
+            ),
+            base.mark_line(color=colours.served, strokeWidth=2).encode(
+                y="middle:Q",
+                tooltip=[
+                    alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
+                    alt.Tooltip("low:Q", title="Left, low %"),
+                    alt.Tooltip("middle:Q", title="Left, middle %"),
+                    alt.Tooltip("high:Q", title="Left, high %"),
+                ],
+            ),
+        ]
+        dates = [d for _, d, _ in curve.changes if d is not None]
+        if dates:
+            marks = pd.DataFrame({"day": pd.to_datetime(pd.Series(dates)), "what": "change"})
+            layers.append(
+                alt.Chart(marks)
+                .mark_rule(color=colours.ink, strokeDash=[4, 3], strokeWidth=1.5)
+                .encode(x="day:T", tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")])
+            )
+            layers.append(
+                alt.Chart(marks)
+                .mark_point(shape="triangle-down", filled=True, size=70, opacity=1, color=colours.ink, yOffset=-4)
+                .encode(
+                    x="day:T",
+                    y=alt.value(0),
+                    tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")],
+                )
+            )
+        panels.append(
+            alt.layer(*layers).properties(
+                height=height,
+                width="container" if len(curves) == 1 else 600,
+                title=alt.TitleParams(curve.name, anchor="start", color=colours.ink, fontSize=13),
+            )
+        )
+    return panels[0] if len(panels) == 1 else alt.vconcat(*panels, spacing=14).resolve_scale(x="shared")
+
+
+def demand_year(
+    days: Sequence[dt.date], amounts: FloatArray, open_: NDArray[np.bool_], unit: str, colours: Palette
+) -> Chart:
+    """The first year as weeks by weekday: the darker the busier; a closed day is a dot, not a colour."""
+    count = min(len(days), 371)
+    data = pd.DataFrame(
+        {
+            "day": pd.to_datetime(pd.Series(list(days[:count]))),
+            "amount": np.round(amounts[:count], 1),
+            "open": np.where(open_[:count], "service", "closed"),
+        }
+    )
+    data["week"] = data["day"] - pd.to_timedelta(data["day"].dt.weekday, unit="D")
+    names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+    data["weekday"] = data["day"].dt.weekday.map(dict(enumerate(names)))
+    x = alt.X(
+        "week:T", timeUnit=None, axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy")
+    )  # type: ignore[arg-type]
+    y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None))
+    tips = [
+        alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
+        alt.Tooltip("open:N", title="Day is"),
+        alt.Tooltip("amount:Q", title=f"Filtered water, {unit}"),
+    ]
+    served = (
+        alt.Chart(data)
+        .transform_filter("datum.open == 'service'")
+        .mark_square(size=64, opacity=1)
+        .encode(
+            x=x,
+            y=y,
+            tooltip=tips,
+            color=alt.Color(
+                "amount:Q",
+                scale=alt.Scale(range=[colours.goal, colours.served], domainMin=0),
+                legend=alt.Legend(title=f"Filtered, {unit} a day", orient="bottom", titleLimit=300),
+            ),
+        )
+    )
+    closed = (
+        alt.Chart(data)
+        .transform_filter("datum.open == 'closed'")
+        .mark_point(size=8, filled=True, color=colours.muted)
+        .encode(x=x, y=y, tooltip=tips)
+    )
+    return alt.layer(served, closed).properties(height=190)
+
+
+def tank_day(
+    hours: Sequence[float],
+    fresh: Sequence[float],
+    waste: Sequence[float],
+    sizes: tuple[float, float | None],
+    unit: str,
+    colours: Palette,
+) -> Chart:
+    """Fresh and waste tank through one busy service day; dashes mark the size of each tank."""
+    names = ["Fresh tank", "Waste tank"]
+    data = pd.DataFrame(
+        [{"hour": h, "level": a, "tank": names[0]} for h, a in zip(hours, fresh, strict=True)]
+        + [{"hour": h, "level": b, "tank": names[1]} for h, b in zip(hours, waste, strict=True)]
+    )
+    limits = pd.DataFrame(
+        [
+            {"size": s, "text": f"{n.lower()} holds {s:.0f} {unit}"}
+            for n, s in zip(names, sizes, strict=True)
+            if s is not None
+        ]
+    )
+    lines = (
+        alt.Chart(data)
+        .mark_line(strokeWidth=2.5)
+        .encode(
+            x=alt.X("hour:Q", axis=labelled("Hours of service")),
+            y=alt.Y("level:Q", axis=labelled(f"In the tank, {unit}"), scale=alt.Scale(domainMin=0)),
+            color=alt.Color(
+                "tank:N",
+                scale=alt.Scale(domain=names, range=[colours.served, colours.source]),
+                legend=alt.Legend(orient="top", title=None),
+            ),
+            strokeDash=alt.StrokeDash("tank:N", scale=alt.Scale(domain=names, range=[[1, 0], [6, 3]])),
+            tooltip=[
+                alt.Tooltip("tank:N", title="Tank"),
+                alt.Tooltip("hour:Q", title="Hour", format=".1f"),
+                alt.Tooltip("level:Q", title=unit, format=".1f"),
+            ],
+        )
+    )
+    rules = alt.Chart(limits).mark_rule(color=colours.muted, strokeDash=[2, 3]).encode(y="size:Q")
+    texts = (
+        alt.Chart(limits)
+        .mark_text(align="left", dx=4, dy=-6, color=colours.ink, fontSize=12)
+        .encode(y="size:Q", x=alt.value(0), text="text:N")
+    )
+    return alt.layer(lines, rules, texts).properties(height=260)

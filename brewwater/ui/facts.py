@@ -1,0 +1,227 @@
+"""A plan's figures as a page shows them, each with how it came about."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from brewwater.chain import Cartridge
+from brewwater.demand import WEEKDAYS
+from brewwater.ensemble import percentiles
+from brewwater.plan import Plan
+from brewwater.reference import sources
+from brewwater.targets import State
+from brewwater.treatment import Stage
+from brewwater.ui.show import Figure, How
+from brewwater.ui.words import GOVERNS_WORD, Words, date
+from brewwater.units import GAL_L
+from brewwater.water import Water
+
+PERCENTILES = "Ten of a hundred possible cases lie below the low end, ten above the high end."
+MEASURES: dict[str, tuple[str, str, str, str]] = {
+    # key: label, unit, formula, source key
+    "hardness": ("Hardness", "mg/L as CaCO3", "2.497 × calcium + 4.118 × magnesium, ions in mg/L", "definition"),
+    "alkalinity": (
+        "Alkalinity",
+        "mg/L as CaCO3",
+        "what acid it takes to bring the water to pH 4.5; treatment takes or adds bicarbonate, charge for charge",
+        "definition",
+    ),
+    "tds": (
+        "Dissolved solids",
+        "mg/L",
+        "sum of ions with bicarbonate × 0.4917, and silica, as left by evaporation",
+        "hem_tds_ec",
+    ),
+    "chloride": ("Chloride", "mg/L", "carried through every medium that does not exchange or reject it", "definition"),
+    "sodium": ("Sodium", "mg/L", "source, plus 23 mg for every milliequivalent a softener exchanges", "definition"),
+    "line_ph": (
+        "pH in the line",
+        "",
+        "solved from charge balance with all CO2 still in the water",
+        "plummer_busenberg_1982",
+    ),
+    "cup_ph": ("pH in the cup", "", "solved after CO2 has settled with the air", "plummer_busenberg_1982"),
+    "ccpp": (
+        "Scale that can fall out",
+        "mg/L as CaCO3",
+        "calcite that drops until saturation, solved with pH at the boiler's temperature; below 0 none falls",
+        "plummer_busenberg_1982",
+    ),
+    "conductivity": (
+        "Conductivity",
+        "µS/cm at 25 °C",
+        "sum over ions of concentration × mobility, corrected for ionic strength",
+        "appelo_conductivity",
+    ),
+}
+
+
+def measure(key: str, water: Water, state: State) -> np.ndarray:
+    """The values of a measure of ``MEASURES``, shape (phase, draw) or broadcastable to it."""
+    return {
+        "hardness": lambda: water.hardness_mg_L_as_CaCO3,
+        "alkalinity": lambda: water.alkalinity_mg_L_as_CaCO3,
+        "tds": lambda: state.tds_mg_L,
+        "chloride": lambda: water.chloride_mg_L,
+        "sodium": lambda: water.sodium_mg_L,
+        "line_ph": lambda: state.line_ph,
+        "cup_ph": lambda: state.cup_ph,
+        "ccpp": lambda: state.machine_ccpp_mg_L_as_CaCO3,
+        "conductivity": lambda: state.conductivity_uS_cm,
+    }[key]()
+
+
+def source_text(key: str) -> str:
+    """A citation, or the key where the table does not hold it."""
+    found = sources().get(key)
+    return found.text if found else key
+
+
+def measures(plan: Plan, words: Words, keys: tuple[str, ...] = tuple(MEASURES)) -> list[list[str]]:
+    """Rows of label with unit, range as it comes, range served, for a table."""
+    main = plan.outcome.main
+    state = main.state or plan.source_state
+    rows = []
+    for key in keys:
+        label, unit, *_ = MEASURES[key]
+        before = plan.given.pooled(measure(key, plan.given.waters, plan.source_state))
+        after = plan.given.pooled(measure(key, main.water, state))
+        digits = 2 if key.endswith("ph") else 3
+        rows.append(
+            [
+                f"{label}, {unit}" if unit else label,
+                words.span([float(x) for x in before], digits=digits),
+                words.span([float(x) for x in after], digits=digits),
+            ]
+        )
+    return rows
+
+
+def known_by(plan: Plan, analyte: str) -> str:
+    """How an analyte came to be known, for the first supply that has it."""
+    for supply in plan.given.supplies:
+        found = supply.analysis.get(analyte)
+        if found is not None:
+            where = f", page {found.page}" if found.page else ""
+            return f"{supply.name}: {found.method.replace('_', ' ')}{where}"
+    return "not measured: every value that fits the rest is carried along"
+
+
+def train_names(stages: tuple[Stage, ...], words: Words) -> list[tuple[str, str]]:
+    """Each stage with what is set on it."""
+    out = []
+    for stage in stages:
+        notes = []
+        if stage.bypass_percent:
+            notes.append(f"{words.number(stage.bypass_percent, 2)} % goes round")
+        if stage.recovery is not None:
+            notes.append(f"{words.number(100 * stage.recovery, 2)} % recovery")
+        if stage.branch:
+            notes.append(f"on {stage.branch}")
+        out.append((stage.name, f"({', '.join(notes)})" if notes else ""))
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class NextChange:
+    """The first change due: of which stage, when, and why then."""
+
+    stage: str
+    early: dt.date | None
+    expected: dt.date | None
+    late: dt.date | None
+    governs: str
+
+
+def next_change(plan: Plan) -> NextChange | None:
+    """The earliest change of any cartridge; None where none falls in the plan."""
+    found = []
+    for one in plan.outcome.cartridges:
+        dates = one.changes.dates(plan.given.weights)
+        if dates:
+            early, expected, late = dates[0]
+            found.append(NextChange(one.stage.name, early, expected, late, one.changes.governed_by(plan.given.weights)))
+    far = dt.date.max
+    return min(found, key=lambda c: (c.expected or far, c.early or far), default=None)
+
+
+def change_figure(plan: Plan) -> Figure:
+    """The next change as a figure."""
+    first = next_change(plan)
+    if first is None:
+        return Figure("Next cartridge change", "none in the plan", "No cartridge comes due in these months.")
+    how = How(
+        "earliest of capacity used up (with the margin taken off once), time limit, lay-up and notices, day by day",
+        (
+            ("Cartridge", first.stage),
+            ("Governs", GOVERNS_WORD[first.governs]),
+            ("Margin", f"{plan.document.policy.margin:.0%} of the capacity is planned with".replace("%", " %")),
+        ),
+        "data sheet where one is entered, else the usual figures of its class (common practice)",
+        f"early {date(first.early)}, late {date(first.late)}. {PERCENTILES}",
+    )
+    return Figure(
+        "Next cartridge change",
+        date(first.expected),
+        f"{first.stage}: {GOVERNS_WORD[first.governs]}. Estimate, verify by test.",
+        how,
+    )
+
+
+def cost_figure(plan: Plan, words: Words) -> Figure:
+    """The year's cost as a figure."""
+    cost = plan.outcome.cost
+    low, _, high = cost.total_percentiles
+    assumed = sum(code == "price_assumed" for code, _ in cost.warnings)
+    how = How(
+        "whole cartridges bought in 12 months × their price, plus every other line of the Cost page",
+        (
+            ("Expected", words.exact_money(float(cost.expected), cost.currency)),
+            ("First set, apart", words.exact_money(float(cost.first_set), cost.currency)),
+        ),
+        f"{assumed} prices are placeholders without source: enter yours on the Cost page" if assumed else "your prices",
+        f"{words.money(low, cost.currency)} to {words.money(high, cost.currency)}. {PERCENTILES}",
+    )
+    each = "" if cost.per_drink is None else f"{words.money(float(cost.per_drink), cost.currency)} a drink. "
+    note = f"{each}{'Prices assumed.' if assumed else ''}"
+    return Figure("A year costs", words.money(float(cost.expected), cost.currency), note, how)
+
+
+def filtered_figure(plan: Plan, words: Words) -> Figure:
+    """Filtered water of a service day as a figure."""
+    names = [b.name for b in plan.outcome.branches if b.filtered]
+    litres = sum((plan.given.demand.litres_per_service_day(n) for n in names), start=np.zeros(1))
+    low, middle, high = percentiles(litres / GAL_L, plan.given.weights)
+    drinks = plan.document.demand.drinks_per_service_day
+    how = How(
+        "sum over branches behind the filters of drinks × fl oz ÷ 128, plus rinses and flushes",
+        (
+            ("Branches", ", ".join(names) or "none"),
+            ("Drinks a day", "from the drinks list" if drinks is None else words.number(drinks.middle)),
+        ),
+        source_text("common_practice"),
+        f"{words.span([low, high], 'volume')}. {PERCENTILES}",
+    )
+    return Figure(
+        "Filtered on a service day",
+        words.quantity("volume", float(middle)),
+        f"{len(names)} of {len(plan.outcome.branches)} branches filtered",
+        how,
+    )
+
+
+def capacity_span(one: Cartridge, plan: Plan, words: Words) -> str:
+    """What passes one cartridge before it is changed; never more than its time limit lets through."""
+    from brewwater.sheet.result import capacity_gal
+
+    found = capacity_gal(one, plan.given.weights)
+    return words.span([found.p10, found.p50, found.p90], "volume")
+
+
+def service_days(plan: Plan) -> str:
+    """The weekdays of service in short."""
+    short = {w: w.capitalize() for w in WEEKDAYS}
+    return ", ".join(short[w] for w in plan.document.demand.calendar.weekdays)

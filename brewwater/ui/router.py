@@ -1,0 +1,125 @@
+"""Routing: which page is shown, and the bar that stands above every page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from importlib import resources
+
+import streamlit as st
+
+from brewwater.ui import keeping, show
+from brewwater.ui.state import change, desk, put, redo, undo
+from brewwater.ui.views import (
+    branches,
+    changes,
+    cost,
+    day,
+    files,
+    first,
+    readings,
+    sources,
+    targets,
+    treatment,
+    units,
+    water,
+)
+from brewwater.ui.words import MARKS
+
+# title, function, address, icon; the first one opens
+PAGES: dict[str, list[tuple[str, Callable[[], None], str, str]]] = {
+    "Now": [("Plan", first.page, "plan", "water_drop")],
+    "Set up": [
+        ("Water", water.page, "water", "description"),
+        ("Targets and machines", targets.page, "targets", "target"),
+        ("Treatment", treatment.page, "treatment", "filter_alt"),
+        ("Branches", branches.page, "branches", "account_tree"),
+        ("Days and drinks", day.page, "days", "calendar_month"),
+    ],
+    "The year": [
+        ("Changes", changes.page, "changes", "event_repeat"),
+        ("Cost", cost.page, "cost", "payments"),
+        ("Readings", readings.page, "readings", "speed"),
+    ],
+    "Keep": [
+        ("Units", units.page, "units", "local_shipping"),
+        ("Print and files", files.page, "files", "print"),
+        ("Trust and sources", sources.page, "sources", "menu_book"),
+    ],
+}
+
+
+def main() -> None:
+    """Draw the page that the reader is on."""
+    icon = resources.files("brewwater.ui") / "assets" / "icon.svg"
+    st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state="auto")
+    show.style()
+    keeping.start()
+    pages = {
+        group: [
+            st.Page(function, title=title, url_path=address, icon=f":material/{sign}:", default=function is first.page)
+            for title, function, address, sign in entries
+        ]
+        for group, entries in PAGES.items()
+    }
+    chosen = st.navigation(pages)
+    on = desk()
+    if on.page != chosen.url_path:
+        on.page = chosen.url_path  # a fault stays at its field, and its field is gone
+        on.faults = {}
+    _sidebar()
+    _bar(chosen.title)
+    keeping.trouble()
+    chosen.run()
+
+
+def _set_units() -> None:
+    change("units", lambda document: put(document, ("units",), st.session_state["units"] or "us"))
+
+
+def _set_marks() -> None:
+    desk().marks = st.session_state["marks"]
+
+
+def _sidebar() -> None:
+    on = desk()
+    with st.sidebar:
+        for key, now in (("units", on.typed.units), ("marks", on.marks)):
+            if st.session_state.get(key) != now:
+                st.session_state[key] = now
+        st.radio(
+            "Units",
+            ["us", "metric"],
+            key="units",
+            horizontal=True,
+            on_change=_set_units,
+            format_func={"us": "US", "metric": "Metric"}.get,
+            help="Gallons, psi and °F, or litres, kPa and °C. Hardness and alkalinity are mg/L as CaCO3 in both.",
+        )
+        st.selectbox("Number marks", MARKS, key="marks", on_change=_set_marks)
+
+
+def _bar(title: str) -> None:
+    on = desk()
+    with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", key="bar"):
+        st.title(title, anchor=False)
+        with st.container(horizontal=True, width="content", vertical_alignment="center", gap="small"):
+            st.markdown(_state_of_saving())
+            st.button("Undo", key="undo", icon=":material/undo:", on_click=undo, disabled=not on.past)
+            st.button("Redo", key="redo", icon=":material/redo:", on_click=redo, disabled=not on.future)
+            st.button(
+                "Save", key="save", icon=":material/save:", on_click=partial(keeping.save), disabled=not on.unsaved
+            )
+
+
+def _state_of_saving() -> str:
+    on = desk()
+    if on.ref is None:
+        return f"**{_plain(on.typed.name)}** · :yellow-badge[▲ Not saved yet]"
+    if on.unsaved:
+        return f"**{_plain(on.typed.name)}** · :yellow-badge[▲ Change not saved]"
+    return f"**{_plain(on.typed.name)}** · :green-badge[● Saved, version {on.version}]"
+
+
+def _plain(text: str) -> str:
+    return "".join("\\" + c if c in "\\`*_{}[]()#+-.!|<>:$~" else c for c in text)

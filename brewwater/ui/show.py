@@ -1,0 +1,196 @@
+"""Blocks that every page is made of: figures that open to their formula, verdicts, tables, cautions.
+
+They are written as plain HTML (every text escaped): one element each, readable by keyboard and by screen
+readers, with ``details`` that open without asking the server.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+import streamlit as st
+
+from brewwater.targets import Verdict
+from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
+
+# light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground.
+STYLE = """<style>
+.bw{font-size:1rem;line-height:1.45}
+.bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,13.5rem),1fr));gap:.6rem}
+.bw-card{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.6rem .8rem;
+ background:light-dark(#ffffff,#1a2123);overflow-wrap:anywhere}
+.bw-label{font-size:.875rem;color:light-dark(#47525a,#bcc6c9)}
+.bw-value{font-size:1.3rem;font-weight:650;font-variant-numeric:tabular-nums;line-height:1.3}
+.bw-note{font-size:.875rem;color:light-dark(#47525a,#bcc6c9)}
+.bw details{margin-top:.3rem;font-size:.875rem}
+.bw summary{cursor:pointer;color:light-dark(#0b6570,#7cd0d5);text-decoration:underline;
+ text-underline-offset:3px;min-height:1.5rem}
+.bw details dl{margin:.4rem 0 0;display:grid;grid-template-columns:auto 1fr;gap:.15rem .7rem}
+.bw details dt{color:light-dark(#47525a,#bcc6c9)}
+.bw details dd{margin:0}
+.bw-badge{display:inline-block;white-space:nowrap;border-radius:5px;padding:.05rem .5rem;font-weight:650;
+ border:1px solid currentColor}
+.bw-ok{color:light-dark(#0a5c47,#8fdcc0);background:light-dark(#d9eee6,#173a30)}
+.bw-watch{color:light-dark(#6b4700,#f3d27a);background:light-dark(#fbecc4,#3f3310)}
+.bw-act{color:light-dark(#8a3200,#ffb38a);background:light-dark(#fde0cc,#4a2411)}
+.bw-stop{color:light-dark(#8c1237,#ff9fb6);background:light-dark(#fbdce4,#4c1524)}
+.bw-unknown{color:light-dark(#47525a,#bcc6c9);background:light-dark(#e3e5e4,#2e383b);border-style:dashed}
+.bw-row{display:flex;flex-wrap:wrap;gap:.3rem .6rem;align-items:baseline}
+.bw-subject{font-weight:700;min-width:4.2rem}
+.bw-scroll{overflow-x:auto}
+.bw table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
+.bw th{text-align:left;font-size:.875rem;font-weight:650;color:light-dark(#47525a,#bcc6c9)}
+.bw th,.bw td{padding:.35rem .6rem .35rem 0;border-bottom:1px solid light-dark(#d5d6cf,#374347);
+ vertical-align:top}
+.bw td.n,.bw th.n{text-align:right}
+.bw-caution{border-left:5px solid light-dark(#8a3200,#ffb38a);padding:.35rem .8rem;
+ background:light-dark(#fdf1e7,#2b201a);border-radius:0 6px 6px 0}
+.bw-caution ul{margin:.2rem 0 0;padding-left:1.1rem}
+.bw-line{border-left:5px solid light-dark(#0b6570,#57b9bf);padding:.2rem .8rem}
+.bw ol.bw-train{list-style:none;display:flex;flex-wrap:wrap;gap:.35rem;margin:.2rem 0;padding:0}
+.bw ol.bw-train li{border:1px solid light-dark(#0b6570,#57b9bf);border-radius:5px;padding:.1rem .55rem;margin:0}
+.bw ol.bw-train li+li::before{content:"→ ";margin-right:.2rem}
+.st-key-plan_stamp{min-height:1.4rem}
+@media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
+</style>"""
+
+
+def style() -> None:
+    """The rules that the blocks need, once a run."""
+    st.html(STYLE)
+
+
+@dataclass(frozen=True, slots=True)
+class How:
+    """How a figure came about: the formula in words, what went in, and who says so."""
+
+    formula: str
+    inputs: Sequence[tuple[str, str]] = ()
+    source: str = ""
+    spread: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A number with its unit and label, a note under it, and how it came about."""
+
+    label: str
+    value: str
+    note: str = ""
+    how: How | None = None
+
+
+def _how(how: How | None, title: str) -> str:
+    if how is None:
+        return ""
+    rows = [("Formula", how.formula), *how.inputs]
+    if how.spread:
+        rows.append(("Range", how.spread))
+    if how.source:
+        rows.append(("Source", how.source))
+    body = "".join(f"<dt>{escape(a)}</dt><dd>{escape(b)}</dd>" for a, b in rows)
+    return f"<details><summary>How: {escape(title)}</summary><dl>{body}</dl></details>"
+
+
+def figures(items: Sequence[Figure]) -> None:
+    """Figures side by side; each opens to its formula, inputs, range and source."""
+    cards = "".join(
+        f'<div class="bw-card"><div class="bw-label">{escape(f.label)}</div>'
+        f'<div class="bw-value">{escape(f.value)}</div>'
+        + (f'<div class="bw-note">{escape(f.note)}</div>' if f.note else "")
+        + _how(f.how, f.label[:1].lower() + f.label[1:])
+        + "</div>"
+        for f in items
+    )
+    st.html(f'<div class="bw bw-grid">{cards}</div>')
+
+
+def badge(status: str) -> str:
+    """A verdict as shape and word, in HTML."""
+    shape, word = STATUS_SHAPE[status], STATUS_WORD[status]
+    return f'<span class="bw-badge bw-{status}"><span aria-hidden="true">{shape}</span> {word}</span>'
+
+
+def _verdict_detail(verdict: Verdict, share: str) -> str:
+    flip = verdict.flip or verdict.flip_test
+    parts = [f"<dt>Why</dt><dd>{escape(verdict.why)}</dd>"]
+    if share:
+        parts.append(f"<dt>In goal</dt><dd>{escape(share)} of the waters that fit what is known</dd>")
+    if flip:
+        parts.append(f"<dt>Would change it</dt><dd>{escape(flip)}</dd>")
+    if verdict.phase:
+        parts.append(f"<dt>Decided by</dt><dd>{escape(verdict.phase)}</dd>")
+    parts.append(f"<dt>Source</dt><dd>{escape(verdict.source)}</dd>")
+    return f"<dl>{''.join(parts)}</dl>"
+
+
+def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: object) -> None:
+    """Each subject on one card: as it comes, then served; it opens to why and what would change it."""
+    after = {v.subject: v for v in served}
+    cards = []
+    for before in source:
+        now = after.get(before.subject, before)
+        say = share if callable(share) else str
+        cards.append(
+            f'<div class="bw-card" data-subject="{before.subject}"><div class="bw-row">'
+            f'<span class="bw-subject">{SUBJECT_WORD[before.subject]}</span>'
+            f'<span><span class="bw-label">as it comes</span> {badge(before.status)}</span>'
+            + (f'<span><span class="bw-label">served</span> {badge(now.status)}</span>' if now is not before else "")
+            + f"</div><div>{escape(now.why)}</div>"
+            f"<details><summary>Why, and what would change it: {SUBJECT_WORD[before.subject].lower()}</summary>"
+            f"<strong>As it comes</strong>{_verdict_detail(before, say(before.share) if before.share is not None else '')}"
+            + (
+                f"<strong>Served</strong>{_verdict_detail(now, say(now.share) if now.share is not None else '')}"
+                if now is not before
+                else ""
+            )
+            + "</details></div>"
+        )
+    st.html(f'<div class="bw" style="display:grid;gap:.5rem">{"".join(cards)}</div>')
+
+
+def train(names: Sequence[tuple[str, str]], label: str = "Treatment, in the order the water meets it") -> None:
+    """The stages in order; each with a note (its bypass)."""
+    if not names:
+        st.html(
+            '<div class="bw bw-line"><strong>No treatment.</strong> Buy nothing: the water is served as it comes.</div>'
+        )
+        return
+    items = "".join(f"<li><strong>{escape(a)}</strong>{' ' + escape(b) if b else ''}</li>" for a, b in names)
+    st.html(f'<div class="bw"><ol class="bw-train" aria-label="{escape(label)}">{items}</ol></div>')
+
+
+def table(
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    numeric: Sequence[int] = (),
+    label: str = "",
+    raw: Sequence[int] = (),
+) -> None:
+    """A plain table; ``numeric`` columns are set to the right, ``raw`` ones hold HTML made in this module."""
+
+    def cell(tag: str, index: int, text: str) -> str:
+        kind = ' class="n"' if index in numeric else ""
+        scope = ' scope="col"' if tag == "th" else ""
+        return f"<{tag}{kind}{scope}>{text if index in raw and tag == 'td' else escape(text)}</{tag}>"
+
+    head = "".join(cell("th", i, h) for i, h in enumerate(heads))
+    body = "".join("<tr>" + "".join(cell("td", i, c) for i, c in enumerate(row)) + "</tr>" for row in rows)
+    name = f' role="region" aria-label="{escape(label)}"' if label else ""
+    st.html(
+        f'<div class="bw bw-scroll" tabindex="0"{name}><table><thead><tr>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
+
+
+def cautions(lines: Sequence[str], title: str = "Take care") -> None:
+    """Short cautions at the place where the work can hurt."""
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    st.html(f'<div class="bw bw-caution" role="note"><strong>▲ {escape(title)}</strong><ul>{items}</ul></div>')
+
+
+def say(text: str) -> None:
+    """One line that matters, set off from the rest."""
+    st.html(f'<div class="bw bw-line">{escape(text)}</div>')

@@ -1,0 +1,159 @@
+"""What a session keeps: one plan document, what was before it and after it, what is saved.
+
+Widgets never own a value. Each copies its value from the document before it is drawn and writes to the
+document from its callback, so that a page that is left (Streamlit forgets its widgets) loses nothing.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, cast
+
+import streamlit as st
+
+from brewwater.errors import InputError
+from brewwater.inputs import PlanDocument, demo_document, load_document
+from brewwater.treatment import Stage
+from brewwater.ui.words import Marks, Words
+
+Document = dict[str, Any]
+Change = Callable[[Document], None]
+MOST_STEPS = 100
+
+
+@dataclass
+class Desk:
+    """One session's work.
+
+    typed : the parsed document, always the same as ``document``
+    faults : message by widget key: what was typed there could not be used; the document is as it was before
+    train : the treatment last recommended, followed while a new search runs
+    ref, version : the saved unit this came from, and the version it was opened at
+    saved : the document as saved; None where nothing is saved yet
+    """
+
+    document: Document
+    typed: PlanDocument
+    past: list[Document] = field(default_factory=list)
+    future: list[Document] = field(default_factory=list)
+    faults: dict[str, str] = field(default_factory=dict)
+    train: tuple[Stage, ...] = ()
+    ref: str | None = None
+    version: int = 0
+    saved: Document | None = None
+    marks: Marks = "1,234.5"
+    page: str = ""
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def words(self) -> Words:
+        """How this reader wants numbers."""
+        return Words(self.typed.units == "metric", self.marks)
+
+    @property
+    def unsaved(self) -> bool:
+        """True where the document differs from what is saved."""
+        return self.saved is None or self.saved != self.document
+
+
+def as_document(typed: PlanDocument) -> Document:
+    """The document in full as plain values."""
+    return cast(Document, typed.model_dump(mode="json"))
+
+
+def new_desk(typed: PlanDocument, ref: str | None = None, version: int = 0) -> Desk:
+    """A desk with a document on it; saved where it comes from a unit."""
+    document = as_document(typed)
+    return Desk(document, typed, ref=ref, version=version, saved=document if ref else None)
+
+
+def desk() -> Desk:
+    """This session's desk; the demo plan at first."""
+    if "desk" not in st.session_state:
+        st.session_state["desk"] = new_desk(demo_document())
+    return cast(Desk, st.session_state["desk"])
+
+
+def set_desk(made: Desk) -> None:
+    """Put another document on the desk; the reader's number marks stay."""
+    old = st.session_state.get("desk")
+    if isinstance(old, Desk):
+        made.marks, made.page = old.marks, old.page
+    st.session_state["desk"] = made
+
+
+def change(key: str, how: Change) -> bool:
+    """Change the document by ``how``; where that cannot be, keep it and note the fault at the widget ``key``."""
+    on = desk()
+    trial = copy.deepcopy(on.document)
+    try:
+        how(trial)
+        typed = load_document(trial)
+    except InputError as error:
+        on.faults[key] = str(error)
+        return False
+    on.faults.pop(key, None)
+    full = as_document(typed)
+    if full != on.document:
+        on.past = [*on.past[-MOST_STEPS:], on.document]
+        on.future = []
+        on.document, on.typed = full, typed
+    return True
+
+
+def replace(document: Mapping[str, Any]) -> None:
+    """Take another whole document as one step that can be undone.
+
+    Raises
+    ------
+    InputError : it is not a plan document
+    """
+    on = desk()
+    typed = load_document(dict(document))
+    on.past = [*on.past[-MOST_STEPS:], on.document]
+    on.future, on.faults = [], {}
+    on.document, on.typed = as_document(typed), typed
+
+
+def undo() -> None:
+    """One step back."""
+    on = desk()
+    if on.past:
+        on.future.append(on.document)
+        _take(on, on.past.pop())
+
+
+def redo() -> None:
+    """One step forward again."""
+    on = desk()
+    if on.future:
+        on.past.append(on.document)
+        _take(on, on.future.pop())
+
+
+def _take(on: Desk, document: Document) -> None:
+    on.document, on.typed = document, load_document(document)
+    on.faults = {}
+
+
+def look(path: tuple[str | int, ...], inside: Any = None) -> Any:
+    """The value at a path of the document; None where a part of the path is not there."""
+    at: Any = desk().document if inside is None else inside
+    for part in path:
+        try:
+            at = at[part]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return at
+
+
+def put(document: Document, path: tuple[str | int, ...], value: Any) -> None:
+    """Set the value at a path; missing mappings on the way are made."""
+    at: Any = document
+    for part in path[:-1]:
+        if isinstance(at, dict) and at.get(part) is None:
+            at[part] = {}
+        at = at[part]
+    at[path[-1]] = value

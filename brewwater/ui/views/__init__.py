@@ -1,0 +1,1 @@
+"""The pages: one function each, listed in ``router``."""

@@ -1,0 +1,202 @@
+"""Branches: which ones are filtered, what passes each, and what that does to gallons, dates and money."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import streamlit as st
+
+from brewwater.charts import branch_costs, branch_drawing
+from brewwater.ensemble import mean, percentiles
+from brewwater.plan import Plan
+from brewwater.ui import facts, fields, planning, show
+from brewwater.ui.state import Document, desk
+from brewwater.ui.words import Words
+from brewwater.units import GAL_L
+
+PLACES = ("filtered", "unfiltered")
+PLACE_NAMES = {"filtered": "behind the filters", "unfiltered": "before the filters"}
+
+
+def _move(index: int, document: Document, value: str) -> None:
+    document["branches"][index]["filtered"] = value == "filtered"
+
+
+def _set_machine(index: int, document: Document, value: str) -> None:
+    document["branches"][index]["machine"] = value or None
+
+
+def _add(document: Document) -> None:
+    taken = {b["name"] for b in document["branches"]}
+    number = 1
+    while f"New branch {number}" in taken:
+        number += 1
+    document["branches"].append({"name": f"New branch {number}", "kind": "other", "filtered": False})
+
+
+def _remove(index: int, document: Document) -> None:
+    name = document["branches"].pop(index)["name"]
+    demand = document["demand"]
+    for part in ("drinks", "uses_per_drink", "fixed"):
+        demand[part] = [u for u in demand[part] if u.get("branch") != name]
+
+
+def _rename(index: int, document: Document, value: str) -> None:
+    """A new name, everywhere the branch is named."""
+    old = document["branches"][index]["name"]
+    document["branches"][index]["name"] = value
+    demand = document["demand"]
+    if demand["main_branch"] == old:
+        demand["main_branch"] = value
+    for use in (*demand["drinks"], *demand["uses_per_drink"], *demand["fixed"], *(document.get("train") or [])):
+        if use.get("branch") == old:
+            use["branch"] = value
+
+
+def page() -> None:
+    """A pull-down for each branch, and the drawing."""
+    on = desk()
+    plan = planning.current()
+    machines = ["", *(m.name for m in on.typed.machines)]
+    main = on.typed.demand.main_branch
+    left, right = st.columns([1, 1], gap="large")
+    with left:
+        for i, branch in enumerate(on.typed.branches):
+            with st.container(border=True):
+                fields.choice(
+                    branch.name,
+                    f"place_{i}",
+                    PLACES,
+                    value="filtered" if branch.filtered else "unfiltered",
+                    write=partial(_move, i),
+                    names=PLACE_NAMES.__getitem__,
+                )
+                if plan is not None:
+                    low, middle, high = percentiles(
+                        plan.given.demand.litres_per_service_day(branch.name) / GAL_L, plan.given.weights
+                    )
+                    amount = on.words.span([low, middle, high], "volume")
+                    st.caption(f"{amount} on a service day" + (" · main machine" if branch.name == main else ""))
+                with st.popover("Change this branch", icon=":material/edit:"):
+                    fields.text("Name", f"branch_name_{i}", value=branch.name, write=partial(_rename, i))
+                    fields.choice(
+                        "Machine on it",
+                        f"branch_machine_{i}",
+                        machines,
+                        value=branch.machine or "",
+                        write=partial(_set_machine, i),
+                        names=lambda m: m or "none",
+                    )
+                    fields.act(
+                        "Remove this branch",
+                        f"branch_remove_{i}",
+                        partial(_remove, i),
+                        disabled=branch.name == main,
+                        icon=":material/delete:",
+                    )
+        fields.act("Add a branch", "branch_add", _add, icon=":material/add:")
+    with right:
+        if plan is None:
+            return
+        show.figures(
+            [
+                facts.filtered_figure(plan, on.words),
+                facts.change_figure(plan),
+                facts.cost_figure(plan, on.words),
+            ]
+        )
+        amounts = {
+            b.name: on.words.quantity(
+                "volume", float(mean(plan.given.demand.litres_per_service_day(b.name) / GAL_L, plan.given.weights)), 2
+            )
+            + " a day"
+            for b in plan.outcome.branches
+        }
+        dot = branch_drawing(
+            plan.outcome.stages,
+            plan.outcome.branches,
+            amounts,
+            planning.colours(),
+            " and ".join(s.name for s in plan.given.supplies),
+        )
+        st.graphviz_chart(dot, width="stretch")
+        st.caption("Solid thick line: filtered. Dashed thin line: unfiltered. The arrows show the way of the water.")
+    _what_each_costs(plan, on.words)
+    _fit(plan, on.words)
+    show.cautions(
+        [
+            "City pressure can exceed what housings bear: regulate it. Hammer bursts bowls.",
+            "Close the valve and relieve pressure before opening a housing; hot water and steam scald.",
+            "Low-pH, demineralised or CO2-rich water needs approved non-metallic line and lead-free parts.",
+            "Backflow protection first; local plumbing code decides.",
+        ]
+    )
+    planning.search(plan)
+
+
+def _what_each_costs(plan: Plan, words: Words) -> None:
+    behind = [b.name for b in plan.outcome.branches if b.filtered]
+    bought = {
+        line.name.removeprefix("Cartridges: "): float(line.amount)
+        for line in plan.outcome.cost.lines
+        if line.name.startswith("Cartridges: ")
+    }
+    share: dict[str, float] = dict.fromkeys(behind, 0.0)
+    for one in plan.outcome.cartridges:
+        litres = {b: float(mean(plan.given.demand.litres_per_service_day(b), plan.given.weights)) for b in one.branches}
+        total = sum(litres.values())
+        for name, amount in litres.items():
+            if total > 0 and name in share:
+                share[name] += bought.get(one.stage.name, 0.0) * amount / total
+    if not behind or not any(share.values()):
+        return
+    st.subheader("What each filtered branch costs in cartridges", anchor=False)
+    currency = plan.outcome.cost.currency
+    rows = list(share.items())
+    st.altair_chart(
+        branch_costs(rows, currency, planning.colours(), [words.money(v, currency) for _, v in rows]),
+        width="stretch",
+        key="branch_costs",
+    )
+    st.caption("A cartridge's cost is shared out by the water that each branch draws through it.")
+
+
+CHECK_WORDS = {
+    "fresh_tank_hours": "Fresh tank lasts",
+    "waste_tank_ratio": "Waste tank against fresh",
+    "slope": "Drain slope",
+    "inlet_pressure": "Pressure at the machine",
+    "cartridge_flow": "Flow through cartridges",
+    "contact_time": "Contact time",
+    "pump_flow": "Pump flow",
+    "weight": "Weight of the water",
+}
+
+
+def _fit(plan: Plan, words: Words) -> None:
+    if not plan.outcome.checks:
+        return
+    st.subheader("Does it fit the unit?", anchor=False)
+    word = {True: show.badge("ok"), False: show.badge("act"), None: show.badge("unknown")}
+
+    def amount(value: float | None, unit: str) -> str:
+        tail = "" if unit == "1" else f" {unit}"
+        return "unknown" if value is None else f"{words.number(value)}{tail}"
+
+    show.table(
+        ["Check", "Result", "Found", "Limit", "Why", "Source"],
+        [
+            [
+                CHECK_WORDS.get(c.check, c.check.replace("_", " ")),
+                word[c.ok],
+                amount(c.value, c.unit),
+                amount(c.limit, c.unit) if c.limit is not None else "none",
+                c.why,
+                facts.source_text(c.source),
+            ]
+            for c in plan.outcome.checks
+        ],
+        numeric=(2, 3),
+        raw=(1,),
+        label="Fit checks",
+    )

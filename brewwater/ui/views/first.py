@@ -1,0 +1,186 @@
+"""The first screen: three numbers, drinks a day, which branches are filtered, and the answer beside them."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import streamlit as st
+
+from brewwater.charts import cup_cloud
+from brewwater.plan import Plan
+from brewwater.targets import goals
+from brewwater.ui import facts, fields, planning, show
+from brewwater.ui.state import Document, desk
+from brewwater.ui.words import Words
+
+NUMBERS = (
+    (
+        "hardness",
+        "total_hardness",
+        "Hardness",
+        "mg/L as CaCO3",
+        "Total hardness, ppm as CaCO3. One grain a gallon is 17.1 ppm. Leave empty where you do not know it: the plan "
+        "then carries every value that fits the rest.",
+    ),
+    (
+        "alkalinity",
+        "alkalinity",
+        "Alkalinity",
+        "mg/L as CaCO3",
+        "Alkalinity, ppm as CaCO3. City reports often leave it out: a drop kit tells it in five minutes.",
+    ),
+    (
+        "tds",
+        "total_dissolved_solids",
+        "Dissolved solids",
+        "mg/L",
+        "Total dissolved solids, ppm, from the report or a meter.",
+    ),
+)
+
+
+def set_measure(analyte: str, supply: int, document: Document, value: float | None) -> None:
+    """Write a typed number over a supply's measurement; None takes it away."""
+    analysis = document["supplies"][supply]["analysis"]
+    if value is None:
+        analysis.pop(analyte, None)
+    else:
+        analysis[analyte] = {"value": value, "unit": "mg/L", "method": "typed"}
+
+
+def set_drinks(document: Document, value: float | None) -> None:
+    """Drinks of an ordinary service day; a list of drinks is scaled to it."""
+    document["demand"]["drinks_per_service_day"] = value
+
+
+def set_filtered(index: int, document: Document, value: bool) -> None:
+    """Move a branch behind the filters, or before them."""
+    document["branches"][index]["filtered"] = value
+
+
+def chosen_supply() -> int:
+    """Which supply the three numbers belong to."""
+    names = [s.name for s in desk().typed.supplies]
+    wanted = desk().extra.get("supply", names[0])
+    return names.index(wanted) if wanted in names else 0
+
+
+def _choose_supply() -> None:
+    desk().extra["supply"] = st.session_state["supply"]
+    for key, *_ in NUMBERS:
+        desk().faults.pop(key, None)
+
+
+def page() -> None:
+    """Inputs on one side, the answer on the other."""
+    on = desk()
+    left, right = st.columns([1, 2], gap="large")
+    with left:
+        _inputs()
+    with right:
+        stamp = st.container(key="plan_stamp")
+        plan = planning.current()
+        stamp.caption(f"Plan {plan.stamp}" if plan else "No plan yet")
+        if plan is not None:
+            _answer(plan, on.words)
+            planning.search(plan)
+
+
+def _inputs() -> None:
+    on = desk()
+    typed = on.typed
+    names = [s.name for s in typed.supplies]
+    at = chosen_supply()
+    st.subheader("Your water", anchor=False)
+    if len(names) > 1:
+        fields.seed("supply", names[at])
+        st.selectbox(
+            "Which water",
+            names,
+            key="supply",
+            on_change=_choose_supply,
+            help="The three numbers belong to this water; the plan is made for all of them.",
+        )
+    for key, analyte, label, unit, help_text in NUMBERS:
+        found = typed.supplies[at].analysis.get(analyte)
+        now = None if found is None else found.in_plan_units(analyte)
+        fields.number(
+            label,
+            key,
+            value=None if now is None else now.middle,
+            write=partial(set_measure, analyte, at),
+            unit=unit,
+            help=help_text,
+            step=5.0,
+            high=20000,
+        )
+        if now is not None and found is not None and not now.certain:
+            st.caption(
+                f"{on.words.span([now.low, now.high])} {unit} ({found.method.replace('_', ' ')}); a number "
+                "typed here replaces the range."
+            )
+    st.subheader("Your day", anchor=False)
+    drinks = typed.demand.drinks_per_service_day
+    listed = sum(d.per_service_day.middle for d in typed.demand.drinks)
+    fields.number(
+        "Drinks on a service day",
+        "drinks",
+        value=drinks.middle if drinks else listed,
+        write=set_drinks,
+        unit="drinks",
+        step=10,
+        high=20000,
+        whole=True,
+        optional=False,
+        help=f"An ordinary day. Service days: {', '.join(typed.demand.calendar.weekdays)}.",
+    )
+    st.subheader("Behind the filters", anchor=False)
+    for i, branch in enumerate(typed.branches):
+        fields.switch(
+            branch.name,
+            f"filtered_{i}",
+            value=branch.filtered,
+            write=partial(set_filtered, i),
+            help="On: this branch is fed with filtered water. Rinse and sink lines seldom need it.",
+        )
+
+
+def _answer(plan: Plan, words: Words) -> None:
+    main = plan.outcome.main.branch.name
+    served = [v for v in plan.outcome.verdicts if v.branch == main]
+    title = "Recommended treatment" if plan.document.train is None else "Your treatment"
+    st.subheader(title, anchor=False)
+    show.train(facts.train_names(plan.outcome.stages, words))
+    show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
+    st.subheader("What the water does", anchor=False)
+    show.verdicts(plan.source_verdicts, served, words.share)
+    if any(v.subject == "safety" and v.status in ("stop", "act") for v in plan.source_verdicts):
+        show.cautions(["This plan cannot make unsafe water safe. Stop, and call the water authority."], "Stop")
+    if plan.next_tests:
+        best = plan.next_tests[0]
+        show.say(f"Next test: {best.because}")
+    st.altair_chart(_cloud(plan), width="stretch", key="cup_cloud")
+    st.caption(
+        "Each mark is one water that fits what is known, before (open triangles) and after treatment (open circles)."
+    )
+    notes(plan)
+
+
+def _cloud(plan: Plan) -> Any:
+    goal = goals(plan.document.targets)
+    hard, alk = goal["total_hardness"], goal["alkalinity"]
+    return cup_cloud(
+        plan.given, plan.outcome.main.water, ((hard.low, hard.high), (alk.low, alk.high)), planning.colours()
+    )
+
+
+def notes(plan: Plan) -> None:
+    """What the plan assumed on the way."""
+    if plan.warnings:
+        with st.expander(f"What was assumed ({len(plan.warnings)})", icon=":material/info:"):
+            show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
+    st.caption(
+        "Dates and gallons are estimates: verify by test. Not a potability tool. The machine's manual, the data "
+        "sheet and local code go before anything here."
+    )

@@ -1,0 +1,183 @@
+"""Readings: the log, and what it does to the dates. Lines are only added; a mistake is taken back by a new line."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import streamlit as st
+
+from brewwater.errors import BrewwaterError
+from brewwater.log_entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
+from brewwater.ui import keeping, planning, show
+from brewwater.ui.facts import change_figure
+from brewwater.ui.state import desk
+from brewwater.ui.words import Words
+from brewwater.units import PLAN_UNITS
+
+NAMES = {
+    "meter_gal": "Filter meter",
+    "drinks_sold": "Drinks sold",
+    "pressure_in_psi": "Pressure before the filters",
+    "pressure_out_psi": "Pressure after the filters",
+    "tds": "Dissolved solids",
+    "ph": "pH",
+    "changed_cartridge": "Changed a cartridge",
+    "lay_up": "Laid up",
+    "withdrawn": "Taken back",
+}
+
+
+def name_of(kind: str) -> str:
+    """A kind of reading in plain words."""
+    return NAMES.get(kind, kind.replace("_", " ").capitalize())
+
+
+def usual_unit(kind: str, words: Words) -> str:
+    """The unit that stands in the field at first."""
+    if kind == "meter_gal":
+        return "L" if words.metric else "gal"
+    if kind.startswith("pressure"):
+        return "kPa" if words.metric else "psi"
+    if kind in ANALYTE_OF:
+        return PLAN_UNITS.get(ANALYTE_OF[kind], "")
+    return "drinks" if kind == "drinks_sold" else ""
+
+
+def page() -> None:
+    """A form for one reading, the dates, the log."""
+    on = desk()
+    plan = planning.current()
+    if on.ref is None:
+        st.info("Readings belong to a saved unit. Save the plan first; its log starts then.")
+        st.button("Save the plan", key="readings_save", on_click=keeping.save, icon=":material/save:")
+        if plan is not None:
+            show.figures([change_figure(plan)])
+        return
+    left, right = st.columns(2, gap="large")
+    with left:
+        _form(on.words)
+    with right:
+        if plan is not None:
+            show.figures([change_figure(plan)])
+        _effect()
+    _log(on.words)
+    show.cautions(
+        [
+            "A meter far from the plan (over 1.3 or under 0.7 times) asks for a cause first: a rinser behind the filter, a "
+            "leak, a stuck fill valve.",
+            "Strips for free chlorine read zero on chloramine: test total chlorine.",
+            "Dissolved solids hardly change over a softener: test hardness.",
+        ]
+    )
+
+
+def _add() -> None:
+    on, state = desk(), st.session_state
+    on.extra.pop("reading_fault", None)
+    try:
+        reading = reading_from_text(
+            state["reading_date"].isoformat(),
+            state["reading_kind"],
+            state["reading_value"],
+            state["reading_unit"],
+            state["reading_note"],
+            where=state["reading_where"],
+            method=state["reading_method"],
+        )
+        keeping.place().add_readings(str(on.ref), [reading])
+    except BrewwaterError as error:
+        on.extra["reading_fault"] = str(error)
+        return
+    state["reading_value"], state["reading_note"] = "", ""
+    on.extra["reading_done"] = f"{name_of(reading.kind)} of {reading.date:%d %b %Y} is in the log."
+
+
+def _form(words: Words) -> None:
+    on = desk()
+    st.subheader("Add a reading", anchor=False)
+    kinds = [k for k in KINDS if k != "withdrawn"]
+    kind = st.selectbox("What", kinds, key="reading_kind", format_func=name_of)
+    st.date_input("When", value=dt.date.today(), key="reading_date", format="YYYY-MM-DD")
+    unit = usual_unit(kind, words)
+    if on.extra.get("reading_kind_seen") != (kind, words.metric):
+        on.extra["reading_kind_seen"] = (kind, words.metric)
+        st.session_state["reading_unit"] = unit
+    columns = st.columns(2)
+    columns[0].text_input("Value" if kind not in EVENTS else "Which, or what was done", key="reading_value")
+    columns[1].text_input("Unit", key="reading_unit")
+    if "reading_fault" in on.extra:
+        st.error(on.extra["reading_fault"], icon=":material/edit_off:")
+    places = ["", "source", "served", *(b.name for b in on.typed.branches)]
+    places += [s.name for s in (on.typed.train or on.train)]
+    st.selectbox("Where", list(dict.fromkeys(places)), key="reading_where", format_func=lambda w: w or "not said")
+    st.selectbox(
+        "How",
+        ["typed", "drop_kit", "meter", "strip", "lab", "unknown"],
+        key="reading_method",
+        format_func=lambda m: m.replace("_", " "),
+    )
+    st.text_input("Note", key="reading_note", max_chars=400)
+    st.button("Add to the log", key="reading_add", on_click=_add, icon=":material/add:", type="primary")
+    if "reading_done" in on.extra:
+        st.success(on.extra.pop("reading_done"), icon=":material/check:")
+
+
+def _effect() -> None:
+    """What the readings do to the plan, where the room that reads them is there."""
+
+
+def _take_back(line: Reading) -> None:
+    on = desk()
+    back = make_reading({"date": dt.date.today(), "kind": "withdrawn", "corrects": line.id})
+    try:
+        keeping.place().add_readings(str(on.ref), [back])
+    except BrewwaterError as error:
+        on.extra["reading_fault"] = str(error)
+
+
+def _log(words: Words) -> None:
+    on = desk()
+    st.subheader("The log", anchor=False)
+    try:
+        lines = keeping.place().readings(str(on.ref))
+    except BrewwaterError as error:
+        st.error(str(error))
+        return
+    if not lines:
+        st.caption("Nothing in it yet.")
+        return
+    standing = standing_readings(lines)
+    counts = {line.id for line in standing}
+    rows = [
+        [
+            f"{r.date:%d %b %Y}",
+            name_of(r.kind),
+            "" if r.value is None else f"{words.number(r.value, 4)} {r.unit}".strip(),
+            r.where,
+            r.note,
+            "counts" if r.id in counts else "taken back",
+        ]
+        for r in sorted(lines, key=lambda r: r.date, reverse=True)
+    ]
+    show.table(["Date", "What", "Value", "Where", "Note", "State"], rows, label="Log of readings")
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        if standing:
+            pick = st.selectbox(
+                "A line typed wrong",
+                range(len(standing)),
+                key="reading_pick",
+                format_func=lambda i: (
+                    f"{standing[i].date:%d %b %Y} {name_of(standing[i].kind)} {standing[i].value or ''}"
+                ),
+            )
+            st.button(
+                "Take it back", key="reading_back", on_click=_take_back, args=(standing[pick],), icon=":material/undo:"
+            )
+        st.download_button(
+            "The log as CSV",
+            keeping.place().export_log(str(on.ref)),
+            f"{on.ref}-log.csv",
+            "text/csv",
+            key="log_csv",
+            icon=":material/download:",
+        )

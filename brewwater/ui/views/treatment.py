@@ -1,0 +1,351 @@
+"""Treatment: the recommended train or one's own, stage by stage with its data sheet; two side by side."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any, get_args
+
+import streamlit as st
+
+from brewwater.chain import Outcome
+from brewwater.charts import scale_laid
+from brewwater.ensemble import percentiles
+from brewwater.plan import Plan
+from brewwater.recommend import NAMES
+from brewwater.reference import keyed
+from brewwater.treatment import Stage
+from brewwater.treatment.stage import Medium
+from brewwater.ui import facts, fields, planning, show
+from brewwater.ui.state import Document, desk
+from brewwater.ui.words import Words, badge
+
+MEDIA: tuple[str, ...] = get_args(Medium)
+EXPLAIN = {
+    "sediment": "Holds grit and rust. Fine media never on a pump's suction.",
+    "carbon": "Takes free chlorine and off taste; leaves minerals as they are.",
+    "catalytic_carbon": "Takes chloramine; sized by contact time.",
+    "scale_inhibitor": "Keeps scale from sticking; not for steam boilers, long stagnation or very hard water.",
+    "weak_acid": "Takes hardness and alkalinity together; a bypass sets how much. Leaves CO2 in the line.",
+    "softening": "Swaps hardness for sodium; leaves alkalinity and chloride untouched.",
+    "calcium_to_magnesium": "Swaps calcium for magnesium.",
+    "chloride_anion": "Swaps alkalinity and sulfate for chloride.",
+    "reverse_osmosis": "Takes most of everything; rejects water; slow when cold or at low pressure.",
+    "mixed_bed": "Takes everything; small volumes.",
+    "blend": "Mixes the train's inlet water back in.",
+    "mineral_dose": "Adds named salts by weight.",
+    "calcite": "Puts calcium and alkalinity back by dissolving.",
+}
+
+
+def medium_name(medium: str) -> str:
+    """A medium in plain words."""
+    return NAMES.get(medium, "Blend" if medium == "blend" else medium.replace("_", " ").capitalize())  # type: ignore[call-overload]
+
+
+def page() -> None:
+    """The train, its stages, and another beside it."""
+    on = desk()
+    plan = planning.current()
+    own = on.typed.train is not None
+    st.subheader("Your own treatment" if own else "The recommended treatment", anchor=False)
+    if plan is not None:
+        show.train(facts.train_names(plan.outcome.stages, on.words))
+        for problem in plan.outcome.problems:
+            st.warning(
+                f"{problem.stage}: {problem.message}" if problem.stage else problem.message, icon=":material/warning:"
+            )
+    with st.container(horizontal=True):
+        if not own and plan is not None:
+            fields.act(
+                "Take it as my own, to change it",
+                "train_own",
+                partial(_take, [s.model_dump(mode="json") for s in plan.outcome.stages]),
+                icon=":material/edit:",
+            )
+        if own:
+            fields.act("Follow the recommendation again", "train_follow", _follow, icon=":material/auto_awesome:")
+    if own:
+        _editor()
+    if plan is not None:
+        _results(plan, on.words)
+        _side_by_side(plan, on.words)
+    show.cautions(
+        [
+            "Mineral dosing: weigh food-grade salt in grams, and have a second person check tenfold mistakes. Sodium salts "
+            "add sodium.",
+            "Never dump brine, reject or gray water to ground or storm drain.",
+            "After exchange or a membrane the line must not be brass or copper.",
+            "Never regenerate a softener aboard.",
+        ]
+    )
+    if plan is not None:
+        planning.search(plan)
+
+
+def _take(stages: list[dict[str, Any]], document: Document) -> None:
+    document["train"] = stages
+
+
+def _follow(document: Document) -> None:
+    document["train"] = None
+
+
+# -- editor -------------------------------------------------------------------------------------------------
+
+SHEET = (
+    ("rated_gal", "Rated for", "volume", ""),
+    ("reference_hardness_mg_L_as_CaCO3", "at hardness", "plain", "mg/L as CaCO3"),
+    ("reference_alkalinity_mg_L_as_CaCO3", "at alkalinity", "plain", "mg/L as CaCO3"),
+    ("reference_chlorine_mg_L_as_Cl2", "at chlorine", "plain", "mg/L as Cl2"),
+    ("capacity_grains", "Exchange capacity", "plain", "grains as CaCO3"),
+    ("service_flow_gpm", "Service flow", "flow", ""),
+    ("clean_pressure_drop_psi", "Pressure drop when clean", "pressure", ""),
+    ("drop_at_flow_gpm", "that drop at", "flow", ""),
+    ("end_pressure_drop_psi", "Change at a drop of", "pressure", ""),
+    ("bed_volume_L", "Bed volume", "plain", "L"),
+    ("rated_output_gal_per_day", "Output a day", "volume", ""),
+    ("life_months", "Time limit", "plain", "months"),
+    ("micron", "Fineness", "plain", "µm"),
+)
+
+
+def _editor() -> None:
+    on = desk()
+    train = on.typed.train or ()
+    branches = ["", *(b.name for b in on.typed.branches)]
+    for i, stage in enumerate(train):
+        with st.expander(f"{i + 1}. {stage.name}", icon=":material/filter_alt:", key=f"stage_box_{i}"):
+            _stage(i, stage, branches, len(train))
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        medium = st.selectbox("Add a stage", MEDIA, key="stage_medium", format_func=medium_name)
+        fields.act("Add", "stage_add", partial(_add, medium), icon=":material/add:")
+    st.caption(EXPLAIN[medium])
+
+
+def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
+    path = ("train", i)
+    st.caption(EXPLAIN[stage.medium])
+    columns = st.columns(2)
+    with columns[0]:
+        fields.text("Name", f"stage_name_{i}", (*path, "name"))
+        fields.number(
+            "Goes round this stage",
+            f"stage_bypass_{i}",
+            (*path, "bypass_percent"),
+            unit="%",
+            high=100,
+            optional=False,
+            step=1.0,
+        )
+    with columns[1]:
+        fields.choice(
+            "Usual size",
+            f"stage_size_{i}",
+            ("small", "medium", "large"),
+            (*path, "size"),
+            help="Stands in for what the data sheet does not state.",
+        )
+        fields.choice(
+            "Stands on",
+            f"stage_branch_{i}",
+            branches,
+            value=stage.branch or "",
+            write=partial(_set_branch, i),
+            names=lambda b: b or "the trunk, before all filtered branches",
+        )
+    if stage.medium == "reverse_osmosis":
+        fields.number(
+            "Recovery",
+            f"stage_recovery_{i}",
+            (*path, "recovery"),
+            unit="0 to 1",
+            step=0.05,
+            low=0.01,
+            high=0.99,
+            help="0.5 is one litre rejected for each litre made.",
+        )
+    if stage.medium == "mineral_dose":
+        _doses(i, stage)
+    st.markdown("**Data sheet**")
+    st.caption("Only what your cartridge's sheet states. Gallons count only with the water they were rated at.")
+    columns = st.columns(2)
+    for j, (key, label, kind, unit) in enumerate(SHEET):
+        with columns[j % 2]:
+            fields.number(
+                label,
+                f"sheet_{i}_{key}",
+                (*path, "sheet", key),
+                kind=kind,
+                unit=unit,  # type: ignore[arg-type]
+                placeholder="not stated",
+            )
+    with columns[0]:
+        fields.choice(
+            "Chlorine rating is for",
+            f"sheet_{i}_rated_for",
+            ("unknown", "free_chlorine", "chloramine"),
+            (*path, "sheet", "rated_for"),
+            names=lambda r: r.replace("_", " "),
+        )
+    with columns[1]:
+        fields.span(
+            "Price of a cartridge",
+            f"sheet_{i}_price",
+            (*path, "sheet", "price"),
+            unit=desk().typed.money.currency,
+            placeholder="assumed",
+        )
+    with st.container(horizontal=True):
+        fields.act("Earlier", f"stage_up_{i}", partial(_move, i, -1), disabled=i == 0, icon=":material/arrow_upward:")
+        fields.act(
+            "Later", f"stage_down_{i}", partial(_move, i, 1), disabled=i == count - 1, icon=":material/arrow_downward:"
+        )
+        fields.act("Take it out", f"stage_out_{i}", partial(_out, i), icon=":material/delete:")
+
+
+def _doses(i: int, stage: Stage) -> None:
+    salts = keyed("salts")
+    name = st.selectbox("Salt", list(salts), key=f"dose_salt_{i}", format_func=lambda k: k.replace("_", " "))
+    now = next((d.mg_L for d in stage.doses if d.salt == name), None)
+    fields.number(
+        "Dose",
+        f"dose_{i}_{name}",
+        value=now,
+        write=partial(_dose, i, name),
+        unit="mg/L",
+        high=500,
+        placeholder="none",
+        help="Pure salt, hydrate water included. Above 500 mg/L is refused.",
+    )
+    if stage.doses:
+        st.caption("Dosed: " + "; ".join(f"{d.salt.replace('_', ' ')} {d.mg_L:g} mg/L" for d in stage.doses))
+
+
+def _dose(i: int, salt: str, document: Document, value: float | None) -> None:
+    doses = [d for d in document["train"][i]["doses"] if d["salt"] != salt]
+    if value:
+        doses.append({"salt": salt, "mg_L": value})
+    document["train"][i]["doses"] = doses
+
+
+def _set_branch(i: int, document: Document, value: str) -> None:
+    document["train"][i]["branch"] = value or None
+
+
+def _add(medium: str, document: Document) -> None:
+    taken = {s["name"] for s in document["train"]}
+    name, number = medium_name(medium), 2
+    while name in taken:
+        name, number = f"{medium_name(medium)} {number}", number + 1
+    document["train"].append({"name": name, "medium": medium})
+
+
+def _move(i: int, by: int, document: Document) -> None:
+    train = document["train"]
+    train[i], train[i + by] = train[i + by], train[i]
+
+
+def _out(i: int, document: Document) -> None:
+    document["train"].pop(i)
+
+
+# -- results ------------------------------------------------------------------------------------------------
+
+
+def scale_g(plan: Plan, outcome: Outcome | None) -> tuple[float, float, float]:
+    """Scale that can fall out in the main machine in a year, g: 10th, 50th, 90th percentile; None: untreated."""
+    import numpy as np
+
+    given, main = plan.given, plan.outcome.main
+    state = plan.source_state if outcome is None else (outcome.main.state or plan.source_state)
+    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
+    litres = given.demand.litres(main.branch.name, 0, given.demand.year())
+    grams = given.by_phase(falls) * litres / 1000
+    low, middle, high = percentiles(grams, given.weights)
+    return float(low), float(middle), float(high)
+
+
+def _results(plan: Plan, words: Words) -> None:
+    st.subheader("What it does", anchor=False)
+    left, right = st.columns(2, gap="large")
+    with left:
+        show.table(["Measure", "As it comes", "Served"], facts.measures(plan, words), label="Water, ranges")
+        state = plan.outcome.main.state
+        if state is not None:
+            line, cup = (plan.given.pooled(x)[1] for x in (state.line_ph, state.cup_ph))
+            st.caption(
+                f"The cup is judged at pH {words.number(float(cup), 2)}, after CO2 has left; the line's metal at pH "
+                f"{words.number(float(line), 2)}, before."
+            )
+    with right:
+        factor, unit = (1.0, "g") if words.metric else (1 / 28.349523125, "oz")
+
+        def scaled(row: tuple[float, float, float]) -> tuple[float, float, float]:
+            return row[0] * factor, row[1] * factor, row[2] * factor
+
+        st.altair_chart(
+            scale_laid(
+                [("As it comes", scaled(scale_g(plan, None))), ("Served", scaled(scale_g(plan, plan.outcome)))],
+                unit,
+                planning.colours(),
+            ),
+            width="stretch",
+            key="scale_laid",
+        )
+        st.caption(
+            "An upper bound: all that can fall out at the boiler's temperature, over a year's water of the main "
+            "machine. The dark line is the range."
+        )
+
+
+def _side_by_side(plan: Plan, words: Words) -> None:
+    if not plan.alternatives:
+        return
+    st.subheader("Other treatments", anchor=False)
+    rows = []
+    for a in plan.alternatives:
+        names = " → ".join(f"{n} {t}".strip() for n, t in facts.train_names(a.outcome.stages, words)) or "no treatment"
+        rows.append(
+            [
+                names,
+                words.money(float(a.outcome.cost.expected), a.outcome.cost.currency),
+                "fits" if a.outcome.fits else "does not fit",
+                a.why,
+            ]
+        )
+    show.table(["Treatment", "A year", "Unit", "Why"], rows, label="Other treatments", numeric=(1,))
+    labels = [f"{i + 1}. {r[0]}" for i, r in enumerate(rows)]
+    if st.session_state.get("beside", 0) not in range(len(labels)):
+        st.session_state["beside"] = 0
+    pick = st.selectbox("Put beside the present one", range(len(labels)), format_func=labels.__getitem__, key="beside")
+    other = plan.alternatives[pick].outcome
+    columns = st.columns(2, gap="large")
+    for column, title, outcome in ((columns[0], "Present", plan.outcome), (columns[1], "The other", other)):
+        with column:
+            st.markdown(f"**{title}**")
+            show.train(facts.train_names(outcome.stages, words), f"Treatment: {title}")
+            main = outcome.main
+            lines = [f"{badge(v.status)} {v.subject}" for v in outcome.verdicts if v.branch == main.branch.name]
+            st.markdown(" ".join(lines))
+            state = main.state or plan.source_state
+            show.table(
+                ["Measure", "Range"],
+                [
+                    [
+                        f"{facts.MEASURES[k][0]}, {facts.MEASURES[k][1]}".rstrip(", "),
+                        words.span(
+                            [float(x) for x in plan.given.pooled(facts.measure(k, main.water, state))],
+                            digits=2 if k.endswith("ph") else 3,
+                        ),
+                    ]
+                    for k in ("hardness", "alkalinity", "tds", "chloride", "sodium", "cup_ph", "ccpp")
+                ]
+                + [["A year costs", words.money(float(outcome.cost.expected), outcome.cost.currency)]],
+                label=title,
+            )
+    fields.act(
+        "Take the other as my own",
+        "beside_take",
+        partial(_take, [s.model_dump(mode="json") for s in other.stages]),
+        icon=":material/check:",
+    )
