@@ -6,7 +6,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from brewwater.chemistry.constants import LN10, activity_parameters
 from brewwater.chemistry.rows import (
@@ -107,3 +107,19 @@ def ln_gamma(ion: str, charge: int, strength: FloatArray, k: Constants) -> Float
     return np.asarray(
         -charge * charge * k.a * root / (1 + size * k.b * root) + slope * LN10 * strength, dtype=np.float64
     )
+
+
+def log_gamma_davies(charge: int, strength: ArrayLike, a: ArrayLike) -> FloatArray:
+    """log10 of an activity coefficient by Davies: ``-A z^2 (sqrt I / (1 + sqrt I) - 0.3 I)``, I to 0.5 mol/L.
+
+    Parameters
+    ----------
+    charge : of the ion
+    strength : ionic strength, mol/L
+    a : Debye-Hückel A on log10, (kg/mol)^0.5
+
+    Source: parkhurst_appelo_1999.
+    """
+    ionic = np.asarray(strength, dtype=np.float64)
+    root = np.sqrt(ionic)
+    return np.asarray(-np.asarray(a) * charge * charge * (root / (1 + root) - 0.3 * ionic), dtype=np.float64)

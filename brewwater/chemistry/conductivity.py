@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from brewwater.chemistry.constants import KELVIN
+from brewwater.chemistry.activity import log_gamma_davies
+from brewwater.chemistry.constants import KELVIN, debye_hueckel
 from brewwater.chemistry.speciation import species_at
 from brewwater.chemistry.totals import Totals
 from brewwater.reference import keyed
@@ -26,8 +27,7 @@ def conductivity_uS_cm(totals: Totals) -> FloatArray:
     Source: phreeqc_dat (diffusion), appelo_conductivity (the exponent).
     """
     m, strength = species_at(totals, 25.0)
-    root = np.sqrt(strength)
-    davies = -0.5100 * (root / (1 + root) - 0.3 * strength)  # A at 25 °C
+    davies = log_gamma_davies(1, strength, debye_hueckel(25.0)[0])
     factor = _FARADAY_C_MOL**2 / (_R_J_MOL_K * (KELVIN + 25)) * 1e7  # S m2/mol -> µS/cm per mol/L
     total = np.zeros(np.shape(strength))
     for row in keyed("ion_diffusion", "ion").values():

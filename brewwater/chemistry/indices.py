@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from brewwater.chemistry.activity import log_gamma_davies
 from brewwater.chemistry.constants import KELVIN, log_k
 from brewwater.chemistry.totals import Totals
 
@@ -41,9 +42,8 @@ def langelier_index(ph: ArrayLike, totals: Totals, temperature_C: ArrayLike,
     h = np.asarray(ph, dtype=np.float64)
     kelvin = np.asarray(temperature_C, dtype=np.float64) + KELVIN
     strength = np.asarray(ionic_strength_mol_L, dtype=np.float64)
-    root = np.sqrt(strength)
     a = 1.82e6 * ((60954 / (kelvin + 116) - 68.937) * kelvin) ** -1.5
-    pfm = a * (root / (1 + root) - 0.3 * strength)
+    pfm = -log_gamma_davies(1, strength, a)
     pk2, pkw = -log_k("k2", temperature_C), -log_k("kw", temperature_C)
     carbonate_per_bicarbonate = 10.0 ** (h - pk2 + 4 * pfm)
     free = totals.alkalinity + 10.0 ** (pfm - h) - 10.0 ** (h + pfm - pkw)
@@ -72,7 +72,10 @@ def saturation_ph_simplified(calcium_hardness_mg_L_as_CaCO3: ArrayLike, alkalini
 def langelier_index_simplified(ph: ArrayLike, calcium_hardness_mg_L_as_CaCO3: ArrayLike,
                                alkalinity_mg_L_as_CaCO3: ArrayLike, tds_mg_L: ArrayLike,
                                temperature_C: ArrayLike) -> FloatArray:
-    """Langelier index by ``saturation_ph_simplified``; about 0.2 away from ``langelier_index`` (which way, temperature decides)."""
+    """Langelier index by ``saturation_ph_simplified``.
+
+    It is about 0.2 away from ``langelier_index``: below when cold, above when hot.
+    """
     return np.asarray(ph, dtype=np.float64) - saturation_ph_simplified(
         calcium_hardness_mg_L_as_CaCO3, alkalinity_mg_L_as_CaCO3, tds_mg_L, temperature_C
     )
