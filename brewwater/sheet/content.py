@@ -57,7 +57,7 @@ def spread(low: float | None, middle: float | None, high: float | None, digits: 
     if middle is None or low is None or high is None:
         return "not known"
     ends = number(low, digits), number(high, digits)
-    return number(middle, digits) if ends[0] == ends[1] else f"{number(middle, digits)} ({ends[0]}–{ends[1]})"
+    return number(middle, digits) if ends[0] == ends[1] else f"{number(middle, digits)} ({ends[0]} to {ends[1]})"
 
 
 def volume(gallons: float | None, metric: bool, digits: int = 3) -> str:

@@ -23,17 +23,22 @@ GOVERNS_WORDS: dict[str, str] = {
 }  # fmt: skip
 
 
+WEEK = dt.timedelta(days=7)
+
+
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One change. ``date`` is the one for the calendar; ``early`` to ``late`` is its range (10th to 90th
-    percentile), None past the plan; ``left``: share of the capacity not used by then, typical."""
+    """One change. ``date``: the cartridge comes out, as the calendar says; ``early`` to ``late``: its range (10th
+    to 90th percentile), None past the plan; ``fitted``: the next one goes in, after a lay-up later than
+    ``date``, None past the plan; ``order_by``: for that; ``left``: share of the capacity not used, typical."""
 
     stage: Stage
     number: int
     date: dt.date
     early: dt.date | None
     late: dt.date | None
-    order_by: dt.date
+    fitted: dt.date | None
+    order_by: dt.date | None
     governs: Governs
     left: float
     because: str = ""
@@ -61,10 +66,12 @@ def _expected(plan: Plan) -> Iterator[Due]:
             date = days[middle].astype(dt.date)
             causes = np.broadcast_to(one.changes.governs[index], weights.shape)
             left = percentiles(one.changes.left[index], weights)[1]
+            back = quantile_days(one.changes.back[index], weights)[1]
+            fitted = _fitted(date, days[back].astype(dt.date) if back < len(days) else None)
             yield Due(
                 one.stage, index + 1, date, days[early].astype(dt.date),
                 days[late].astype(dt.date) if late < len(days) else None,
-                plan.document.policy.order_by(date), GOVERNS[int(np.argmax(np.bincount(causes, weights)))],
+                fitted, _order_by(plan, fitted), GOVERNS[int(np.argmax(np.bincount(causes, weights)))],
                 float(left),
             )  # fmt: skip
 
@@ -76,10 +83,20 @@ def _scheduled(plan: Plan) -> Iterator[Due]:
     count = dict.fromkeys(stages, 0)
     for made in schedule(places, plan.document.demand.calendar, plan.document.policy, given.weights):
         count[made.place] += 1
+        fitted = _fitted(made.date, made.back)
         yield Due(
-            stages[made.place], count[made.place], made.date, made.early, made.late,
-            plan.document.policy.order_by(made.date), made.governs, made.left[1], made.because,
+            stages[made.place], count[made.place], made.date, made.early, made.late, fitted,
+            _order_by(plan, fitted), made.governs, made.left[1], made.because,
         )  # fmt: skip
+
+
+def _fitted(out: dt.date, back: dt.date | None) -> dt.date | None:
+    """A new cartridge goes in when the old one comes out, but for a lay-up or another long stop."""
+    return out if back is not None and back - out <= WEEK else back
+
+
+def _order_by(plan: Plan, fitted: dt.date | None) -> dt.date | None:
+    return None if fitted is None else plan.document.policy.order_by(fitted)
 
 
 def place_of(given: Given, one: Cartridge) -> Place:
@@ -91,3 +108,13 @@ def place_of(given: Given, one: Cartridge) -> Place:
             age = float(days), given.draws.span(f"{one.stage.name}: used at the start", old.used)
     bears = partial(capacity, one.stage, given.draws, disinfectant=given.disinfectant)
     return Place(one.stage.name, one.wear, bears, given.stops, age)
+
+
+def between(due: Due) -> str:
+    """The range of a change, for reading."""
+    return day_word(due.early) if due.early == due.late else f"{day_word(due.early)} to {day_word(due.late)}"
+
+
+def day_word(day: dt.date | None) -> str:
+    """A date for reading."""
+    return "past the plan" if day is None else day.isoformat()

@@ -27,7 +27,7 @@ def files(plan: Plan, now: dt.datetime | None = None) -> dict[str, bytes]:
     sheet, rows = pages(plan), tables(plan)
     found = {
         "plan.html": html_text(sheet, title).encode(),
-        "plan.pdf": pdf_bytes(sheet, title),
+        "plan.pdf": pdf_bytes(sheet, title, "A4" if plan.document.units == "metric" else "letter"),
         "changes.ics": calendar_file(plan, now),
         "tables.xlsx": workbook(rows),
     }

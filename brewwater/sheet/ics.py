@@ -14,7 +14,7 @@ from icalendar import Alarm, Calendar, Event
 
 from brewwater.plan import Plan
 from brewwater.sheet.content import number
-from brewwater.sheet.dates import GOVERNS_WORDS, Due, dues
+from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, dues
 
 CAUTION = (
     "Estimate: verify by test. Before a change: power off, let it cool, close the valve, relieve the "
@@ -79,18 +79,22 @@ def _event(entry: _Entry, uid: str, made: dt.datetime) -> Event:
 def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
     for due in found:
         name = due.stage.name
-        late = "past the plan" if due.late is None else due.late.isoformat()
-        early = "past the plan" if due.early is None else due.early.isoformat()
         because = f" Date {due.because}." if due.because else ""
+        verb = "Change" if due.fitted == due.date else "Throw away"
         yield _Entry(
-            ("change", name, str(due.number)), due.date, due.date, f"Change {name}",
-            f"Governed by: {GOVERNS_WORDS[due.governs]}. May fall due from {early} to {late}. About "
+            ("change", name, str(due.number)), due.date, due.date, f"{verb} {name}",
+            f"Governed by: {GOVERNS_WORDS[due.governs]}. Due {between(due)}. About "
             f"{number(100 * due.left, 2)} % of its capacity is left on this day.{because} {CAUTION}",
-            [(-15, f"Tomorrow: change {name}"), (8, f"Today: change {name}")],
+            [(-15, f"Tomorrow: {verb.lower()} {name}"), (8, f"Today: {verb.lower()} {name}")],
         )
+        if due.fitted is None or due.order_by is None:
+            continue
+        if due.fitted != due.date:
+            yield _Entry(("fit", name, str(due.number)), due.fitted, due.fitted, f"Fit {name}", CAUTION,
+                         [(-15, f"Tomorrow: fit {name}")])
         yield _Entry(
             ("order", name, str(due.number)), due.order_by, due.order_by, f"Order {name}",
-            f"To be in hand for the change on {due.date.isoformat()}. Check the shelf date on delivery.",
+            f"To be fitted on {due.fitted.isoformat()}. Check the shelf date on delivery.",
             [(9, f"Order {name}")],
         )
 

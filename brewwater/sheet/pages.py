@@ -10,7 +10,7 @@ from brewwater.plan import Plan
 from brewwater.result_schema import PlanResult, VerdictResult, WaterResult
 from brewwater.sheet.cards import fill_card, inspector_sheet, log_sheet, swap_sheet
 from brewwater.sheet.content import Page, Section, Table, number, spread, steps, volume
-from brewwater.sheet.dates import GOVERNS_WORDS, Due, dues
+from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, day_word, dues
 from brewwater.sheet.result import plan_result
 from brewwater.treatment import Stage, medium_class
 
@@ -136,18 +136,14 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
         gallons = one.capacity_gal
         rows.append((
             one.name,
-            "past the plan" if first is None else _date(first.date),
-            "" if first is None else f"{_date(first.early)} – {_date(first.late)}",
+            "past the plan" if first is None else day_word(first.date),
+            "" if first is None else between(first),
             GOVERNS_WORDS[one.governed_by],
             volume(gallons.p50, metric, 2),
-            "" if first is None else _date(first.order_by),
+            "" if first is None or first.order_by is None else first.order_by.isoformat(),
         ))  # fmt: skip
-    header = ("Cartridge", "Change", "Early – late", "Governed by", "Serves about", "Order by")
+    header = ("Cartridge", "Change", "Early to late", "Governed by", "Serves about", "Order by")
     return Table(header, tuple(rows), (4, 2.5, 4.5, 3.5, 2.5, 2.5))
-
-
-def _date(day: dt.date | None) -> str:
-    return "past the plan" if day is None else day.isoformat()
 
 
 def _money(result: PlanResult) -> str:
@@ -155,7 +151,7 @@ def _money(result: PlanResult) -> str:
     parts = [f"{line.name} {line.amount:,.2f}" for line in cost.lines if line.amount]
     drink = "" if cost.per_drink is None else f", {cost.per_drink:.3f} a drink"
     first = "" if cost.first_set is None else f" First set, at installation: {cost.first_set:,.2f}."
-    ends = f"{number(cost.total.p10)}–{number(cost.total.p90)}"
+    ends = f"{number(cost.total.p10)} to {number(cost.total.p90)}"
     return (
         f"{cost.currency} {cost.expected:,.2f} expected ({ends}){drink}: " + "; ".join(parts) + "." + first
     )  # fmt: skip
@@ -174,11 +170,12 @@ def _assumed(result: PlanResult) -> Iterator[str]:
 def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
     """Every change with its range, what governs, and when to order; then the days without service."""
     rows = tuple(
-        (_date(d.order_by), _date(d.date), f"{_date(d.early)} – {_date(d.late)}", d.stage.name,
+        ("–" if d.order_by is None else d.order_by.isoformat(), day_word(d.date),
+         "same day" if d.fitted == d.date else day_word(d.fitted), between(d), d.stage.name,
          GOVERNS_WORDS[d.governs], f"{d.left:.0%}")
         for d in due
     )  # fmt: skip
-    header = ("Order by", "Change", "Early – late", "Cartridge", "Governed by", "Left unused")
+    header = ("Order by", "Take out", "Fit new", "Early to late", "Cartridge", "Governed by", "Unused")
     calendar = plan.document.demand.calendar
     stops = [f"{c.start} to {c.end}: {c.name}, {'in store' if c.kind == 'stored' else 'closed'}"
              for c in calendar.closures]  # fmt: skip
@@ -191,7 +188,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             Section("Changes", (
                 f"Capacity is counted on to {policy.margin:.0%}. Orders allow {policy.lead_days} days to arrive "
                 f"and {policy.buffer_days} days to spare.",
-            ), Table(header, rows, (2.4, 2.4, 4.6, 4, 3.4, 2.2))),
+            ), Table(header, rows, (2.3, 2.3, 2.3, 4.6, 3.5, 3.4, 1.6))),
             *([Section("No service", tuple(stops))] if stops else []),
             *([Section("Busy days", tuple(busy))] if busy else []),
         ),
@@ -204,7 +201,7 @@ def shopping_page(plan: Plan, due: Sequence[Due]) -> Page:
     listings = reference.keyed("listings", "medium")
     rows = []
     for stage in plan.outcome.stages:
-        count = sum(d.stage.name == stage.name and d.date < end for d in due)
+        count = sum(d.stage.name == stage.name and d.fitted is not None and d.fitted < end for d in due)
         spare = 1 if stage.medium in ("sediment", "carbon", "catalytic_carbon") else 0
         rows.append((
             stage.name, specification(stage), listings[stage.medium]["listing"], "1", str(count), str(spare),

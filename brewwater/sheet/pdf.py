@@ -24,12 +24,12 @@ _PLAIN = str.maketrans({
 LINE = 4.0
 
 
-def pdf_bytes(pages: Sequence[Page], title: str) -> bytes:
-    """The pages as a PDF, each page of the sheet starting a new one; A4 where nothing else is asked for.
+def pdf_bytes(pages: Sequence[Page], title: str, paper_size: str = "A4") -> bytes:
+    """The pages as a PDF, each page of the sheet starting a new one, on "A4" or "letter".
 
     Characters that no font at hand can draw are printed as "?"; the HTML file has them.
     """
-    paper = _Paper(_fonts(pages))
+    paper = _Paper(_fonts(pages), paper_size)
     paper.set_title(paper.fit(title))
     paper.set_creator("brewwater")
     for page in pages:
@@ -64,8 +64,8 @@ def _fonts(pages: Sequence[Page]) -> tuple[Path, Path] | None:
 
 
 class _Paper(FPDF):
-    def __init__(self, fonts: tuple[Path, Path] | None) -> None:
-        super().__init__(format="A4")
+    def __init__(self, fonts: tuple[Path, Path] | None, size: str) -> None:
+        super().__init__(format=size)
         self.set_auto_page_break(True, margin=10)
         self.set_margins(12, 10, 12)
         self.core_only = fonts is None

@@ -37,12 +37,15 @@ def tables(plan: Plan) -> Mapping[str, Rows]:
     """The plan's tables by name; the first row of each is its header."""
     result = plan_result(plan)
     changes: list[Sequence[Cell]] = [(
-        "cartridge", "medium", "change", "early", "expected", "late", "order_by", "governed_by", "share_left",
+        "cartridge", "medium", "change", "early", "expected", "late", "next_fitted", "order_by", "governed_by",
+        "share_left",
     )]  # fmt: skip
     for d in dues(plan):
-        early, late = (None if day is None else day.isoformat() for day in (d.early, d.late))
+        early, late, fitted, order = (
+            None if day is None else day.isoformat() for day in (d.early, d.late, d.fitted, d.order_by)
+        )
         changes.append((
-            d.stage.name, d.stage.medium, d.number, early, d.date.isoformat(), late, d.order_by.isoformat(),
+            d.stage.name, d.stage.medium, d.number, early, d.date.isoformat(), late, fitted, order,
             GOVERNS_WORDS[d.governs], round(d.left, 3),
         ))  # fmt: skip
     money: list[Sequence[Cell]] = [("line", f"amount_{result.yearly_cost.currency}")]
