@@ -47,7 +47,7 @@ class Planned:
 
     date : the day chosen; back : the day the successor goes in
     early, expected, late : when it falls due with the margin (10th, 50th, 90th percentile), counted from the
-        date chosen for the change before; None past the horizon
+        date chosen for the change before; the date itself for a lay-up; None past the horizon
     governs : what most often makes it due; ``because``: what moved the date, in words, or empty
     left : share of the full capacity thrown away on that date, 10th, 50th and 90th percentile
     over_risk : probability that the full capacity or the time limit runs out before that date
@@ -127,7 +127,8 @@ class _Track:
         used = share_used(self.on, self.bears, load, self.used)
         low, middle, high = percentiles(np.maximum(1 - used, 0), self.weights)
         days = self.on.ledger.days
-        early, expected, late = (self._date(days, d) for d in quantile_days(now.due, self.weights))
+        spread_of = [now.day] * 3 if now.fixed else quantile_days(now.due, self.weights)
+        early, expected, late = (self._date(days, d) for d in spread_of)
         made = Planned(
             self.place.name, days[now.day].astype(dt.date), self._date(days, now.back), early, expected, late,
             now.governs, now.because, (float(low), float(middle), float(high)),

@@ -1,0 +1,321 @@
+"""The files of a plan: calendar, tables, printable sheet, each read back by something that did not write it."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import re
+from typing import Any
+
+import openpyxl
+import pdfplumber
+import pytest
+
+from brewwater.inputs import load_document
+from brewwater.plan import Plan, make_plan
+from brewwater.result_schema import PlanResult
+from brewwater.sheet.dates import dues
+from brewwater.sheet.files import files, write_all
+from brewwater.sheet.ics import calendar_file
+from brewwater.sheet.pages import pages
+from brewwater.sheet.result import plan_result
+from brewwater.sheet.tables import csv_text, safe
+
+NOW = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
+EVIL = '=HYPERLINK("http://x.example","a")'
+
+
+def span(low: float, typical: float, high: float, unit: str) -> dict[str, Any]:
+    return {"value": [low, typical, high], "unit": unit, "method": "lab"}
+
+
+def supply(name: str, hardness: float, alkalinity: float) -> dict[str, Any]:
+    return {"name": name, "disinfectant": "free_chlorine", "analysis": {
+        "total_hardness": span(0.9 * hardness, hardness, 1.1 * hardness, "ppm"),
+        "alkalinity": span(0.9 * alkalinity, alkalinity, 1.1 * alkalinity, "ppm"),
+        "chloride": span(8, 10, 12, "mg/L"), "sulfate": span(15, 20, 30, "mg/L"),
+        "ph": span(7.2, 7.5, 7.9, "1"), "free_chlorine": span(0.4, 0.8, 1.2, "mg/L"),
+    }}  # fmt: skip
+
+
+def document(**changes: Any) -> dict[str, Any]:
+    made = {
+        "name": "Corner cart", "unit": {"kind": "truck"},
+        "supplies": [supply("Soft town", 60, 40), supply("Hard town", 300, 220)],
+        "fill": {"fills": [{"supply": "Soft town"}, {"supply": "Hard town", "weekdays": ["thu", "fri"]}], "heel": 0.2},
+        "demand": {
+            "calendar": {
+                "start": "2027-01-04",
+                "events": [{"name": "Fair", "start": "2027-08-20", "end": "2027-08-22", "drinks_per_day": 400}],
+                "closures": [{"name": "Winter", "start": "2027-11-15", "end": "2028-03-15", "kind": "stored"}],
+            },
+            "main_branch": "Espresso machine", "drinks_per_service_day": [80, 100, 130],
+        },
+        "branches": [
+            {"name": "Espresso machine", "kind": "espresso_machine", "machine": "Espresso machine", "filtered": True},
+            {"name": "Hand sink", "kind": "hand_sink", "filtered": False},
+        ],
+        "machines": [{"name": "Espresso machine", "kind": "espresso", "wetted_metal": "copper_brass"}],
+        "train": [
+            {"name": "Sediment", "medium": "sediment"},
+            {"name": "Resin", "medium": "weak_acid", "bypass_percent": 30,
+             "sheet": {"capacity_grains": 6000, "life_months": 12}},
+        ],
+        "settings": {"draws": 128},
+    }  # fmt: skip
+    return made | changes
+
+
+def plan(**changes: Any) -> Plan:
+    return make_plan(load_document(document(**changes)), search=False)
+
+
+@pytest.fixture(scope="module")
+def made() -> Plan:
+    return plan()
+
+
+@pytest.fixture(scope="module")
+def result(made: Plan) -> PlanResult:
+    return plan_result(made)
+
+
+@pytest.fixture(scope="module")
+def evil() -> Plan:
+    """A plan whose every name tries to break out: of a spreadsheet, of HTML, of a calendar line."""
+    changed = document(name=f"{EVIL}<script>alert(1)</script>")
+    changed["train"][0]["name"] = "=1+1"
+    changed["train"][1]["name"] = "@SUM(A1) <img src=x onerror=alert(1)>, ; \\ END:VEVENT"
+    changed["supplies"][0]["name"] = "+cmd|' /C calc'!A0"
+    changed["fill"]["fills"][0]["supply"] = "+cmd|' /C calc'!A0"
+    changed["branches"][1]["name"] = "-2+3"
+    changed["demand"]["calendar"]["closures"][0]["name"] = "Winter – 水 ☃"
+    return make_plan(load_document(changed), search=False)
+
+
+# the calendar file
+
+
+def unfolded(content: bytes) -> list[str]:
+    return content.decode("utf-8").replace("\r\n ", "").replace("\r\n\t", "").split("\r\n")
+
+
+def strict(content: bytes) -> list[dict[str, str]]:
+    """RFC 5545 by its letter: line ends and lengths, nesting, what an event must have and may have once."""
+    assert content.endswith(b"\r\n")
+    for line in content.split(b"\r\n"):
+        assert b"\n" not in line
+        assert b"\r" not in line
+        assert len(line) <= 75
+    lines = unfolded(content)[:-1]
+    assert (lines[0], lines[-1]) == ("BEGIN:VCALENDAR", "END:VCALENDAR")
+    open_parts: list[str] = []
+    events: list[dict[str, str]] = []
+    head: dict[str, str] = {}
+    alarm: dict[str, str] = {}
+    for line in lines:
+        match = re.fullmatch(r"([A-Z][A-Z0-9-]*)((?:;[A-Z-]+=[^:;]+)*):(.*)", line)
+        assert match, line
+        name, value = match[1], match[3]
+        assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", value)
+        if name == "BEGIN":
+            assert (len(open_parts), value) in [(0, "VCALENDAR"), (1, "VEVENT"), (2, "VALARM")]
+            open_parts.append(value)
+            if value == "VEVENT":
+                events.append({})
+            alarm = {}
+        elif name == "END":
+            assert open_parts.pop() == value
+            if value == "VALARM":
+                assert set(alarm) == {"ACTION", "DESCRIPTION", "TRIGGER"}
+                assert re.fullmatch(r"-?P(\d+D)?(T(\d+H)?(\d+M)?(\d+S)?)?", alarm["TRIGGER"])
+        else:
+            store = {1: head, 2: events[-1] if events else {}, 3: alarm}[len(open_parts)]
+            assert name not in store, f"{name} stands twice"
+            store[name] = value
+            if name in ("SUMMARY", "DESCRIPTION"):
+                assert re.fullmatch(r"(?:[^\\,;]|\\[\\,;nN])*", value), value
+    assert head["VERSION"] == "2.0"
+    assert head["PRODID"]
+    for event in events:
+        assert {"UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY", "SEQUENCE"} <= set(event)
+        assert event["DTEND"] > event["DTSTART"]
+    uids = [e["UID"] for e in events]
+    assert len(set(uids)) == len(uids)
+    return events
+
+
+def test_calendar_is_strict(made: Plan, evil: Plan) -> None:
+    assert len(strict(calendar_file(made, NOW))) > 8
+    assert len(strict(calendar_file(evil, NOW))) > 8
+
+
+def test_calendar_holds_the_expected_dates(made: Plan, result: PlanResult) -> None:
+    events = strict(calendar_file(made, NOW))
+    starts = {e["SUMMARY"]: [x["DTSTART"] for x in events if x["SUMMARY"] == e["SUMMARY"]] for e in events}
+    for one in result.cartridges:
+        expected = [c.expected.replace("-", "") for c in one.changes if c.expected is not None]
+        found = starts.get(f"Change {one.name}", []) + starts.get(f"Throw away {one.name}", [])
+        assert sorted(found) == sorted(expected)
+    assert starts["In store: Winter"] == ["20271115"]
+    assert starts["Fit Resin"] == ["20280316"]
+
+
+def test_order_comes_before_the_change(made: Plan) -> None:
+    for due in dues(made):
+        assert due.order_by is not None
+        assert due.fitted is not None
+        assert (due.fitted - due.order_by).days == 21
+
+
+def test_importing_again_replaces(made: Plan) -> None:
+    later = NOW + dt.timedelta(days=3)
+    busier = document()
+    busier["demand"]["drinks_per_service_day"] = [110, 130, 150]
+    first, second = strict(calendar_file(made, NOW)), strict(
+        calendar_file(make_plan(load_document(busier), search=False), later))
+    old, new = ({e["UID"]: e for e in found} for found in (first, second))
+    same = set(old) & set(new)
+    assert {old[u]["SUMMARY"] for u in same} >= {"Change Resin", "Order Resin", "Change Sediment"}
+    assert any(old[u]["DTSTART"] != new[u]["DTSTART"] for u in same)
+    assert all(int(new[u]["SEQUENCE"]) > int(old[u]["SEQUENCE"]) for u in same)
+    other = strict(calendar_file(plan(name="Other cart"), NOW))
+    assert not {e["UID"] for e in other} & set(old)
+
+
+def test_calendar_read_by_a_second_library(made: Plan, evil: Plan) -> None:
+    vobject = pytest.importorskip("vobject")
+    for one in (made, evil):
+        ours = [d.date for d in dues(one)]
+        read = vobject.readOne(calendar_file(one, NOW).decode())
+        read.validate(raiseException=True)
+        theirs = [e.dtstart.value for e in read.vevent_list if e.summary.value.startswith(("Change", "Throw away"))]
+        assert sorted(theirs) == sorted(ours)
+        names = {d.stage.name for d in dues(one)}
+        assert {e.summary.value.removeprefix("Order ") for e in read.vevent_list
+                if e.summary.value.startswith("Order")} == names  # fmt: skip
+
+
+def test_calendar_read_by_a_strict_library(evil: Plan) -> None:
+    stream = pytest.importorskip("ical.calendar_stream")
+    read = stream.IcsCalendarStream.calendar_from_ics(calendar_file(evil, NOW).decode())
+    assert len(read.events) == len(strict(calendar_file(evil, NOW)))
+    assert all(e.alarm for e in read.events if e.summary.startswith(("Change", "Order")))
+
+
+# tables
+
+
+@pytest.mark.parametrize("text", [EVIL, "=1+1", "+1+1", "-1+1", "@SUM(1)", "\t=1", "\r=1", " =1", "\u00a0=1", "＝1",
+                                  "\x00=1"])
+def test_no_formula_from_text(text: str) -> None:
+    assert str(safe(text)).startswith("'")
+
+
+@pytest.mark.parametrize("text", ["Resin", "2027-01-04", "-5.5", "+3", "a=b", "1e-3", ""])
+def test_plain_text_is_left_alone(text: str) -> None:
+    assert safe(text) == text
+
+
+def test_csv_of_an_evil_plan(evil: Plan) -> None:
+    for name, content in files(evil, NOW).items():
+        if name.endswith(".csv"):
+            for row in csv.reader(io.StringIO(content.decode("utf-8-sig"))):
+                for cell in row:
+                    assert not re.match(r"\s*[=+@]", cell), cell
+                    assert not re.match(r"\s*-(?![\d.e-]+$)", cell), cell
+
+
+def test_workbook_has_no_formula(evil: Plan) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(files(evil, NOW)["tables.xlsx"]))
+    cells = [c for sheet in book for row in sheet.iter_rows() for c in row]
+    assert len(cells) > 50
+    assert not [c.value for c in cells if c.data_type == "f"]
+    assert any(c.data_type == "n" and c.value for c in cells)
+
+
+def test_csv_round_trip() -> None:
+    text = csv_text([("a", "b"), ('x"y', "line\nbreak, comma"), (1.5, None)])
+    assert list(csv.reader(io.StringIO(text, newline=""))) == [["a", "b"], ['x"y', "line\nbreak, comma"], ["1.5", ""]]
+
+
+def test_cost_table_adds_up(made: Plan) -> None:
+    rows = list(csv.reader(io.StringIO(files(made, NOW)["cost.csv"].decode("utf-8-sig"))))[1:]
+    amounts = [round(100 * float(amount)) for _, amount in rows]
+    assert sum(amounts[:-1]) == amounts[-1]
+
+
+# the printed sheet
+
+
+def test_html_escapes_and_asks_for_nothing(evil: Plan) -> None:
+    page = files(evil, NOW)["plan.html"].decode()
+    assert "<script" not in page
+    assert "<img" not in page
+    assert not re.search(r"""(src|href|url)\s*[=(]\s*["']?https?:""", page)
+    assert "&lt;script&gt;" in page
+
+
+def test_pages_in_html_and_pdf(made: Plan) -> None:
+    made_files = files(made, NOW)
+    html = made_files["plan.html"].decode()
+    with pdfplumber.open(io.BytesIO(made_files["plan.pdf"])) as pdf:
+        texts = [page.extract_text() for page in pdf.pages]
+    titles = [p.title for p in pages(made)]
+    assert [t for t in titles if not any(t in text for text in texts)] == []
+    assert [t for t in titles if t not in html.replace("&#39;", "'")] == []
+    # the plan itself is one page: the second one starts the next part
+    assert texts[0].startswith("Corner cart")
+    assert texts[1].startswith("Change calendar")
+    for word in ("Estimate: verify by test", "Not a potability tool", "Governed by", "30 % bypass"):
+        assert word in texts[0]
+
+
+def test_every_date_is_an_estimate(made: Plan) -> None:
+    for page in pages(made):
+        if page.key in ("plan", "calendar"):
+            assert "verify by test" in page.subtitle
+
+
+def test_pdf_keeps_letters_or_says_so(evil: Plan) -> None:
+    with pdfplumber.open(io.BytesIO(files(evil, NOW)["plan.pdf"])) as pdf:
+        text = "".join(page.extract_text() for page in pdf.pages)
+    assert "<script>alert(1)</script>" in text.replace("\n", "")
+    assert "Winter" in text
+
+
+def test_metric_sheet_is_in_litres(made: Plan) -> None:
+    metric = plan(units="metric")
+    plan_text = " ".join(" ".join(s.lines) for s in pages(metric)[0].sections)
+    assert " L a service day" in plan_text
+    assert " gal a service day" in " ".join(" ".join(s.lines) for s in pages(made)[0].sections)
+
+
+def test_grouped_visits_reach_the_calendar() -> None:
+    grouped = plan(policy={"group_days": 60})
+    assert any("save a visit" in d.because for d in dues(grouped))
+    assert "to save a visit" in " ".join(unfolded(calendar_file(grouped, NOW)))
+
+
+def test_nothing_to_buy() -> None:
+    empty = plan(train=[])
+    assert dues(empty) == ()
+    cells = [cell for s in pages(empty)[0].sections if s.table for row in s.table.rows for cell in row]
+    assert any("Buy nothing" in cell for cell in cells)
+    assert set(files(empty, NOW)) >= {"plan.html", "plan.pdf", "changes.ics", "changes.csv"}
+
+
+def test_write_all(made: Plan, tmp_path: Any) -> None:
+    written = write_all(made, tmp_path / "new" / "folder")
+    assert {p.name for p in written} == set(files(made, NOW))
+    assert all(p.stat().st_size > 0 for p in written)
+
+
+def test_fill_day_card_names_every_supply(made: Plan) -> None:
+    card = next(p for p in pages(made) if p.key == "fill")
+    rows = next(s.table.rows for s in card.sections if s.table)
+    assert [row[0] for row in rows] == ["Soft town", "Hard town"]
+    # 30 % bypass leaves alkalinity of the soft town near 19 (red) and of the hard town near 73
+    assert rows[0][1] == "CHANGE THE BYPASS"
+    assert rows[0][2] != "Resin 30 %"
