@@ -6,12 +6,10 @@ import numpy as np
 import pytest
 
 from brewwater import reference
-from brewwater.document import Span
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.treatment import MEDIA, DataSheet, Stage, capacity, medium_class, next_size_up, usual_sheet
 from brewwater.treatment.classes import SIZES, classes
-from brewwater.treatment.medium import drawn
 
 ONE, MANY = Draws(1), Draws(2048)
 GAL = 3.785411784
@@ -157,16 +155,6 @@ def test_usual_sheet_claims_no_capacity() -> None:
     assert sheet.service_flow_gpm == 1.5
     assert sheet.price is not None
     assert usual_sheet("reverse_osmosis", "small").rated_output_gal_per_day == 75
-
-
-def test_remembered_draws_are_the_draws() -> None:
-    draws = Draws(256)
-    for span in (Span(low=1, typical=2, high=5), Span(low=1, high=5), Span(low=3, typical=3, high=3)):
-        for _ in range(2):
-            np.testing.assert_array_equal(drawn(draws, "a", span), draws.span("a", span))
-    assert drawn(Draws(1), "a", Span(low=1, typical=2, high=5)).tolist() == [2.0]
-    one, other = drawn(draws, "a", Span(low=1, high=5)), drawn(draws, "b", Span(low=1, high=5))
-    assert not np.array_equal(one, other)
 
 
 def test_every_second_source_is_a_known_one_and_no_price_claims_authority() -> None:
