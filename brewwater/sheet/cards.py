@@ -72,7 +72,7 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             *([Section("Checks", table=Table(("Check", "Value", "Limit", "Met", "Source"), fit,
                                              (3, 2, 2, 1.5, 5)))] if fit else []),
             Section("What the codes this sheet knows ask for", tuple(_code_lines())),
-            Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 5, (2, 3, 2, 2, 3, 2), form=True)),
+            Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 4, (2, 3, 2, 2, 3, 2), form=True)),
         ),
         drawing=True,
     )  # fmt: skip
