@@ -278,7 +278,7 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
     dh, dc, ds = d
     out.calcium[:] = change[0]
     out.ksp[:] = ksp
-    out.buffer[:] = hh
+    out.buffer[:] = hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss)
     out.solved[:] = settled
     out.dic[:] = g_c + hc * dh + cc * dc + cs * ds
     out.calcium_total[:] = (
