@@ -264,7 +264,7 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
         if mode == "ph":
             idle |= (g_c < _NO_CARBON) & (d[1] < -2)
         todo = n - int(np.count_nonzero(settled | idle))
-        if not moved.max() <= _LONGEST_STEP:  # one that is not a number shall not spare the others
+        if not moved.max(initial=0.0) <= _LONGEST_STEP:  # one that is not a number shall not spare the others
             d *= np.minimum(1.0, _LONGEST_STEP / moved)
             np.minimum(new, 1.0, out=new)
         np.maximum(new, 1e-9, out=strength)
