@@ -35,6 +35,7 @@ from brewwater.treatment import (
     Stage,
     TrainResult,
     capacity,
+    held_back,
     medium_class,
     order_problems,
     run_train,
@@ -158,12 +159,14 @@ def _phase_name(shares: FloatArray, names: Sequence[str]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """The water at one branch; ``machine`` and ``state`` where one stands there (``state`` at its boiler)."""
+    """The water at one branch; ``machine`` and ``state`` where one stands there (``state`` at its boiler).
+    ``inhibited_up_to_mg_L_as_CaCO3``: as in ``TrainResult``."""
 
     branch: Branch
     machine: MachineProfile | None
     water: Water
     state: State | None
+    inhibited_up_to_mg_L_as_CaCO3: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,11 +223,12 @@ class Routed:
     served: dict[str, Water]
     loads: dict[str, dict[str, Load]]
     reject: dict[str, FloatArray]
+    inhibited: dict[str, FloatArray]
 
 
 def route(given: Given, stages: Sequence[Stage], branches: Sequence[Branch]) -> Routed:
     """Send the waters through the stages that stand before each branch."""
-    out = Routed({}, {s.name: {} for s in stages}, {})
+    out = Routed({}, {s.name: {} for s in stages}, {}, {})
     flow = peak_flow_gpm(branches)
     runs: dict[tuple[str, ...], TrainResult] = {}
     for branch in branches:
@@ -236,6 +240,7 @@ def route(given: Given, stages: Sequence[Stage], branches: Sequence[Branch]) -> 
         run = runs[key]
         out.served[branch.name] = run.served
         out.reject[branch.name] = run.reject_L
+        out.inhibited[branch.name] = run.inhibited_up_to_mg_L_as_CaCO3
         for name, load in zip(key, run.loads, strict=True):
             out.loads[name][branch.name] = load
     return out
@@ -255,7 +260,7 @@ def context_of(given: Given) -> Context:
         hardness_mg_L_as_CaCO3=float(typical[0]) if known("total_hardness") else None,
         alkalinity_mg_L_as_CaCO3=float(typical[1]) if known("alkalinity") else None,
         chloride_mg_L=float(given.pooled(given.waters.chloride_mg_L)[1]) if known("chloride") else None,
-        steam_boiler=machine is not None and machine.kind == "steam_boiler",
+        steam_boiler=machine is not None and machine.makes_steam,
         brass_after_treatment=machine is not None and machine.wetted_metal == "copper_brass",
     )
 
@@ -275,6 +280,12 @@ def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridg
     return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))
 
 
+def scale_held(at: Served) -> NDArray[np.bool_]:
+    """Where a scale inhibitor is judged to hold scale back at a machine: the shape of its waters."""
+    steam = at.machine is None or at.machine.makes_steam
+    return held_back(at.water, at.inhibited_up_to_mg_L_as_CaCO3, steam_boiler=steam)
+
+
 def usage(given: Given, routed: Routed, cartridges: Sequence[Cartridge], served: Sequence[Served]) -> Usage:
     """What the first year takes in, wastes, doses and lays down."""
     needs, calendar = given.demand, given.document.demand.calendar
@@ -287,6 +298,7 @@ def usage(given: Given, routed: Routed, cartridges: Sequence[Cartridge], served:
     for at in served:
         if at.state is not None:
             falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0)
+            falls = np.where(scale_held(at), 0.0, falls)
             scale = scale + needs.litres(at.branch.name, 0, year) * given.by_phase(falls) / 1000
     for one in cartridges:
         if one.stage.medium == "mineral_dose" and "consumed_g" in one.wear.rates:
@@ -356,11 +368,11 @@ def serve(given: Given, branches: Sequence[Branch], routed: Routed) -> tuple[Ser
     def one(branch: Branch) -> Served:
         water, machine = routed.served[branch.name], given.machine_of(branch)
         if machine is None:
-            return Served(branch, None, water, None)
+            return Served(branch, None, water, None, routed.inhibited[branch.name])
         key = id(water), machine.temperature_C
         if key not in solved:
             solved[key] = describe(water, machine.temperature_C)
-        return Served(branch, machine, water, solved[key])
+        return Served(branch, machine, water, solved[key], routed.inhibited[branch.name])
 
     return tuple(one(b) for b in _main_first(given, branches))
 
@@ -374,6 +386,7 @@ def _verdicts(given: Given, served: Sequence[Served]) -> tuple[Verdict, ...]:
             at.water, at.state, known=given.known, weights=given.weights, role="served", machine=at.machine,
             targets=given.document.targets, supplies=given.supplies, branch=at.branch.name,
             phase_names=given.phase_names,
+            inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
         )  # fmt: skip
     return tuple(found)
 
@@ -410,6 +423,7 @@ def losses(
         found = severity(
             at.water, at.state, known=given.known, machine=at.machine, targets=given.document.targets,
             supplies=given.supplies, measured_only=measured_only,
+            inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
         )  # fmt: skip
         worst = {s: np.maximum(worst[s], found[s] * getattr(worth, s)) for s in SUBJECTS}
     return worst

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -29,7 +29,9 @@ class Case:
     """A water, its solved state, what the report measured, the machine and the goals.
 
     ``known`` is ``measured`` and what follows from it; ``chlorine`` stands in it where the disinfectant's
-    kind or amount was reported.
+    kind or amount was reported. ``inhibited_up_to``: temporary hardness, mg/L as CaCO3, up to which a scale
+    inhibitor ahead of the machine holds scale back; 0 without one. ``decided_only``: what is not known is left
+    out, unsolved, because nobody reads it.
     """
 
     water: Water
@@ -39,21 +41,36 @@ class Case:
     machine: MachineProfile
     goals: Mapping[str, Goal]
     role: Role
+    inhibited_up_to_mg_L_as_CaCO3: FloatArray | float = 0.0
+    decided_only: bool = False
 
     def has(self, *analytes: str) -> bool:
         """True where every analyte was measured or follows from what was."""
         return all(a in self.known for a in analytes)
 
     def measure(
-        self, name: str, label: str, unit: str, values: FloatArray, goal: Goal, needs: Sequence[str], *,
-        manual: bool = False, cap: int = 2, severity: Severity | None = None, note: str = "",
+        self, name: str, label: str, unit: str, values: FloatArray | Callable[[], FloatArray], goal: Goal,
+        needs: Sequence[str], *, manual: bool = False, cap: int = 2,
+        severity: Severity | Callable[[], Severity] | None = None, note: str = "",
     ) -> Judged:  # fmt: skip
-        """A measure of this water: ``values`` of its shape, decided where all of ``needs`` is known."""
-        return Judged(name, label, unit, grid(values), goal, self.has(*needs), manual, cap, severity, note)
+        """A measure of this water: ``values`` of its shape, decided where all of ``needs`` is known.
+
+        What takes solving is given as a function, and not called where nobody reads it."""
+        known = self.has(*needs)
+        if self.decided_only and (not known or (severity is None and goal.unbound)):
+            values, severity = _UNREAD, None
+        if callable(values):
+            values = values()
+        if callable(severity):
+            severity = severity()
+        return Judged(name, label, unit, grid(values), goal, known, manual, cap, severity, note)
+
+
+_UNREAD: FloatArray = np.zeros(1)
 
 
 def grid(values: FloatArray) -> FloatArray:
-    """Values as ``(phase, draw)``; each axis may be 1."""
+    """Values as ``(phase, draw)``, or ``(setting, phase, draw)`` in a search; each axis may be 1."""
     return np.atleast_2d(np.asarray(values, dtype=np.float64))
 
 

@@ -26,11 +26,11 @@ def corrosion(case: Case) -> list[Judged]:
     capped = "" if copper else " At most amber: the wetted parts are not given as copper or brass."
     found = [
         case.measure("chloride", "chloride", MG, chloride, goal, ["chloride"], manual=manual),
-        case.measure("line_ph", "pH in the line", "1", s.line_ph, goals["line_ph"], ["ph"], cap=cap,
+        case.measure("line_ph", "pH in the line", "1", lambda: s.line_ph, goals["line_ph"], ["ph"], cap=cap,
                      note=f"Before CO2 is lost.{capped}"),
         case.measure("line_alkalinity", "alkalinity", CACO3, alkalinity, goals["line_alkalinity"],
                      ["alkalinity"], cap=cap),
-        case.measure("line_co2", "CO2 in the line", "mg/L as CO2", s.line_co2_mg_L, goals["line_co2"],
+        case.measure("line_co2", "CO2 in the line", "mg/L as CO2", lambda: s.line_co2_mg_L, goals["line_co2"],
                      ["ph", "alkalinity"], cap=cap),
         case.measure("larson_ratio", "Larson-Skold ratio", "1", s.larson_ratio, goals["larson_ratio"],
                      ["chloride", "sulfate", "alkalinity"], severity=larson.astype(np.int8),
@@ -41,7 +41,7 @@ def corrosion(case: Case) -> list[Judged]:
     if probe is not None:
         red_below = probe.value if probe.from_manual else None
         found.append(case.measure(
-            "conductivity", "conductivity", "µS/cm", s.conductivity_uS_cm,
+            "conductivity", "conductivity", "µS/cm", lambda: s.conductivity_uS_cm,
             Goal(low=probe.value, red_below=red_below, source=probe.source), ["total_dissolved_solids"],
             manual=probe.from_manual, note="Below it, level probes go blind.",
         ))  # fmt: skip

@@ -19,11 +19,12 @@ FloatArray = NDArray[np.float64]
 def cup(case: Case) -> list[Judged]:
     """The measures of the cup."""
     w, s, g = case.water, case.state, case.goals
-    line, airy = grid(s.line_ph), grid(s.cup_ph)
-    path = (
-        f"From {np.nanmedian(line):.1f} in the line to {np.nanmedian(airy):.1f} once CO2 has settled with "
-        "the air; judged where that path comes nearest to the goal."
-    )
+    path = ""
+    if not case.decided_only:
+        path = (
+            f"From {np.nanmedian(s.line_ph):.1f} in the line to {np.nanmedian(s.cup_ph):.1f} once CO2 has "
+            "settled with the air; judged where that path comes nearest to the goal."
+        )
     source = case.role == "source"
     inferred = case.has("sodium") and "sodium" not in case.measured
     found = [
@@ -33,7 +34,8 @@ def cup(case: Case) -> list[Judged]:
                      ["alkalinity"]),
         case.measure("total_dissolved_solids", "dissolved solids", MG, s.tds_mg_L,
                      g["total_dissolved_solids"], ["total_dissolved_solids"]),
-        case.measure("ph", "pH in the cup", "1", nearest_ph(line, airy, g["ph"]), g["ph"], ["ph"], note=path),
+        case.measure("ph", "pH in the cup", "1",
+                     lambda: nearest_ph(grid(s.line_ph), grid(s.cup_ph), g["ph"]), g["ph"], ["ph"], note=path),
         case.measure("total_chlorine", "total chlorine", "mg/L as Cl2", w.total_chlorine_mg_L,
                      g["total_chlorine"], ["chlorine"], cap=1 if source else 2,
                      note="The goal is for filtered water; a tap needs its residual." if source else ""),

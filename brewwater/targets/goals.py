@@ -72,6 +72,11 @@ class Goal(Part):
         out = red | under(self.low) | over(self.high) | np.isnan(values)
         return out.astype(np.int8) + red.astype(np.int8)
 
+    @property
+    def unbound(self) -> bool:
+        """True where nothing binds: the measure is only shown."""
+        return all(b is None for b in (self.low, self.high, self.red_below, self.red_above))
+
     def upper_only(self) -> Goal:
         """The same goal without its lower side."""
         return self.model_copy(update={"low": None, "red_below": None})

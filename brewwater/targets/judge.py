@@ -51,6 +51,7 @@ def judge(
     branch: str | None = None,
     phase_names: Sequence[str] = (),
     on: date | None = None,
+    inhibited_up_to_mg_L_as_CaCO3: FloatArray | float = 0.0,
 ) -> tuple[Verdict, ...]:
     """Judge a water at a machine: cup, scale, corrosion, safety, in that order.
 
@@ -66,6 +67,8 @@ def judge(
     supplies : the supplies behind the water, for safety and for the disinfectant; none: safety is unknown
     phase_names : one name for each phase
     on : the day whose legal limits hold
+    inhibited_up_to_mg_L_as_CaCO3 : temporary hardness up to which a scale inhibitor ahead of the machine holds
+        scale back (``TrainResult`` has it), shape ``(draw,)``; 0 without one
 
     Returns
     -------
@@ -73,7 +76,10 @@ def judge(
     """
     machine, targets = machine or MachineProfile(), targets or TargetChoice()
     solved = describe(water, machine.temperature_C) if state is None else state
-    case = case_of(water, solved, known, machine, targets, supplies, role)
+    case = replace(
+        case_of(water, solved, known, machine, targets, supplies, role),
+        inhibited_up_to_mg_L_as_CaCO3=inhibited_up_to_mg_L_as_CaCO3,
+    )
     found = tuple(
         conclude(
             subject, measures(case), [a for a in REQUIRED[subject] if not case.has(a)], weights,

@@ -69,6 +69,13 @@ class MachineProfile(Part):
         return Limit(float(row[name]), cite(row["source"]), False) if row[name] else None
 
     @property
+    def makes_steam(self) -> bool:
+        """True where heat undoes a scale inhibitor: a boiler over 100 °C, or an espresso machine, which steams
+        milk unless ``steam_fraction`` is stated as 0 (common practice, no source)."""
+        steams = self.kind == "espresso" and self.steam_fraction != 0
+        return self.kind == "steam_boiler" or self.temperature_C > 100 or steams
+
+    @property
     def temperature_C(self) -> float:
         """Boiler temperature, °C: the manual's or the usual one for the kind."""
         found = self.limit("boiler_temperature_C")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from brewwater.reference import cite
-from brewwater.targets.case import CACO3, MG, Case, at_most, usual
-from brewwater.targets.goals import Goal
+from brewwater.targets.case import CACO3, MG, Case, FloatArray, at_most, grid, usual
+from brewwater.targets.goals import Goal, Severity
 from brewwater.targets.verdict import Judged
+from brewwater.treatment.scale_inhibitor import held_back
 from brewwater.water import CACO3_G_PER_MOL, MOLAR_MASS_G
 
 SULFATE_AS_CACO3 = CACO3_G_PER_MOL / MOLAR_MASS_G["sulfate"]
@@ -16,7 +19,10 @@ FOAM_MG_L_AS_CACO3 = 100.0
 
 
 def scale(case: Case) -> list[Judged]:
-    """The measures of scale. Boilers shed CO2: temporary hardness outranks the indices of closed heating."""
+    """The measures of scale. Boilers shed CO2: temporary hardness outranks the indices of closed heating.
+
+    Where an inhibitor holds scale back, what heat would throw down is not out of goal; hardness itself is as
+    it was."""
     w, s, m, goals = case.water, case.state, case.machine, usual("scale_limits")
     hardness, alkalinity = w.hardness_mg_L_as_CaCO3, w.alkalinity_mg_L_as_CaCO3
     permanent = np.maximum(hardness - np.maximum(alkalinity, 0), 0)
@@ -26,17 +32,35 @@ def scale(case: Case) -> list[Judged]:
     note = "Extrapolated: the constants hold to 90 °C." if s.extrapolated else ""
     goal, manual = at_most(m.hardness_max_mg_L_as_CaCO3, case.goals["total_hardness"].upper_only())
     foam = f"Above about {FOAM_MG_L_AS_CACO3:g} a steam boiler is prone to foam (common practice)."
+    limit = case.inhibited_up_to_mg_L_as_CaCO3
+    held = held_back(w, np.asarray(limit, dtype=np.float64), steam_boiler=m.makes_steam)
+    held_note = ""
+    if np.any(np.asarray(limit) > 0):
+        held_note = (
+            "Heat undoes a scale inhibitor where steam is made: none of it is counted." if m.makes_steam
+            else f"A scale inhibitor is judged to hold back up to {np.median(limit):.0f} mg/L (common practice); "
+            "water that stands hot for hours escapes it."
+        )  # fmt: skip
+
+    def unless_held(values: Callable[[], FloatArray], goal: Goal) -> Callable[[], Severity] | None:
+        return (lambda: np.where(held, 0, goal.severity(grid(values()))).astype(np.int8)) if held.any() else None
+
+    def falls() -> FloatArray:
+        return s.machine_ccpp_mg_L_as_CaCO3
+
     shown, by_chemistry = Goal(source=cite("definition")), Goal(source=cite("plummer_busenberg_1982"))
     found = [
         case.measure("total_hardness", "hardness", CACO3, hardness, goal, ["total_hardness"], manual=manual),
         case.measure("temporary_hardness", "temporary hardness", CACO3, temporary,
-                     goals["temporary_hardness"], both),
-        case.measure("hot_ccpp", f"calcite that drops out {at}", CACO3, s.machine_ccpp_mg_L_as_CaCO3,
-                     goals["hot_ccpp"], [*both, "ph"], note=note),
-        case.measure("hot_index", f"calcite index {at}", "1", s.machine_index, by_chemistry, [*both, "ph"],
-                     note=note),
-        case.measure("gypsum_index", f"gypsum index {at}", "1", s.machine_gypsum_index, goals["gypsum_index"],
-                     ["total_hardness", "sulfate"], note=note),
+                     goals["temporary_hardness"], both, note=held_note,
+                     severity=unless_held(lambda: temporary, goals["temporary_hardness"])),
+        case.measure("hot_ccpp", f"calcite that drops out {at}", CACO3, falls, goals["hot_ccpp"],
+                     [*both, "ph"], note=f"{note} {held_note}".strip(),
+                     severity=unless_held(falls, goals["hot_ccpp"])),
+        case.measure("hot_index", f"calcite index {at}", "1", lambda: s.machine_index, by_chemistry,
+                     [*both, "ph"], note=note),
+        case.measure("gypsum_index", f"gypsum index {at}", "1", lambda: s.machine_gypsum_index,
+                     goals["gypsum_index"], ["total_hardness", "sulfate"], note=note),
         case.measure("permanent_hardness", "permanent hardness", CACO3, permanent, shown, both),
         case.measure("sulfate_hardness", "sulfate hardness", CACO3,
                      np.minimum(permanent, w.ion_mg_L("sulfate") * SULFATE_AS_CACO3),

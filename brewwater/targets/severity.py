@@ -3,26 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.intake.analysis import Supply
-from brewwater.targets.case import Case
-from brewwater.targets.goals import TargetChoice
+from brewwater.targets.case import Case, grid, usual
+from brewwater.targets.goals import Severity, TargetChoice, goals
 from brewwater.targets.judge import MEASURES, case_of
 from brewwater.targets.machine import MachineProfile
 from brewwater.targets.measure import Role
-from brewwater.targets.state import State
+from brewwater.targets.state import Bounded, State
+from brewwater.targets.verdict import Judged
 from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
 
 Weighed = Literal["cup", "scale", "corrosion"]
 SUBJECTS: tuple[Weighed, ...] = ("cup", "scale", "corrosion")
-# Part of the worth of a subject that is lost in goal, amber and red (common practice, no source).
+# Part of the worth of a subject that one measure takes away in goal, amber and red (common practice, no source).
 LOSS = np.array([0.0, 0.15, 1.0])
+# Acid that leaves with its CO2 harms only the line, and an approved non-metallic line mends that.
+OF_THE_LINE = frozenset({"line_ph", "line_co2"})
+
+
+def bounded(water: Water, machine_temperature_C: float, targets: TargetChoice) -> Bounded:
+    """A state that solves only what ``severity`` can read."""
+    ph, gypsum = goals(targets)["ph"], usual("scale_limits")["gypsum_index"]
+    line = usual("corrosion_limits")["line_ph"]
+    low = max(x for x in (ph.low, line.red_below, -np.inf) if x is not None)
+    high = np.inf if ph.high is None else ph.high
+    return Bounded(water, machine_temperature_C, (low, high), -np.inf if gypsum.high is None else gypsum.high)
 
 
 def severity(
@@ -35,22 +48,40 @@ def severity(
     supplies: Sequence[Supply],
     role: Role = "served",
     measured_only: bool = True,
+    inhibited_up_to_mg_L_as_CaCO3: FloatArray | float = 0.0,
 ) -> dict[Weighed, FloatArray]:
-    """Severity of each draw on its worst water: parts of ``LOSS``; shape ``(draw,)`` or ``(1,)``.
+    """Part of each subject's worth that is lost, 0 to 1, in each draw on its worst water.
+
+    Every measure out of goal takes its part (``LOSS``) of what the others leave, so a second fault still
+    counts. Shape ``(draw,)``, ``(1,)``, or with the axes that stand before the phases.
 
     Parameters
     ----------
-    water, state : shape ``(draw,)`` or ``(phase, draw)``, as for ``judge``
-    measured_only : leave out what the report did not measure; with False the draws of the priors count too
-        (what a test would find)
+    water, state : shape ``(draw,)``, ``(phase, draw)`` or ``(setting, phase, draw)``
+    measured_only : leave out what the report did not measure, chlorine apart: a tap carries a residual unless
+        its supply is known to have none. With False the draws of the priors count too (what a test would find)
+    inhibited_up_to_mg_L_as_CaCO3 : as for ``judge``
     """
-    case: Case = case_of(water, state, known, machine, targets, supplies, role)
+    case = replace(
+        case_of(water, state, known, machine, targets, supplies, role),
+        inhibited_up_to_mg_L_as_CaCO3=inhibited_up_to_mg_L_as_CaCO3,
+    )
+    case = replace(case, known=case.known | {"chlorine"}, decided_only=measured_only)
     found: dict[Weighed, FloatArray] = {}
     for subject in SUBJECTS:
-        worst: FloatArray = np.zeros(1)
+        kept: FloatArray = np.ones((1, 1))
         for judged in MEASURES[subject](case):
             if judged.informs_only or (measured_only and not judged.known):
                 continue
-            worst = np.maximum(worst, LOSS[judged.severities()].max(axis=0))
-        found[subject] = worst
+            kept = kept * (1 - LOSS[_weighed(judged, case)])
+        found[subject] = 1 - kept.min(axis=-2)
     return found
+
+
+def _weighed(judged: Judged, case: Case) -> Severity:
+    """The severity as it is weighed: acid that leaves with the CO2 is amber at most."""
+    found = judged.severities()
+    if judged.name not in OF_THE_LINE or not (found > 1).any():
+        return found
+    stays = grid(case.state.cup_ph) < (judged.goal.red_below or 0.0) if judged.name == "line_ph" else False
+    return np.minimum(found, np.where(stays, 2, 1)).astype(np.int8)

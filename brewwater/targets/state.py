@@ -1,13 +1,17 @@
-"""What the verdicts read of a water, solved once: pH in the line and in the cup, hot scale, conductivity."""
+"""What is read of a water, solved once when first asked for: pH in line and cup, hot scale, conductivity."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import chemistry
+from brewwater.chemistry import Speciation
+from brewwater.chemistry.constants import log_k
+from brewwater.errors import InputError
 from brewwater.water import CO2_G_PER_MOL, Water, speciate
 
 FloatArray = NDArray[np.float64]
@@ -16,28 +20,79 @@ HOT_C = 93.0
 VALID_TO_C = 90.0
 
 
-@dataclass(frozen=True, slots=True)
 class State:
-    """Solved waters; every array has the water's shape, NaN where unsolved.
+    """Solved waters; every array has the water's shape, NaN where unsolved. Nothing is solved before it is read.
 
     ``line_ph``, ``line_co2_mg_L`` and ``cold_index`` are at the water's own temperature with all its CO2;
     ``cup_ph`` is at the same temperature once CO2 has settled with the air. "Hot" is 93 °C, closed;
     ``machine_`` is the boiler's own temperature, closed. Indices are log10 saturation of calcite or gypsum.
     """
 
-    line_ph: FloatArray
-    cup_ph: FloatArray
-    line_co2_mg_L: FloatArray
-    cold_index: FloatArray
-    hot_index: FloatArray
-    hot_ccpp_mg_L_as_CaCO3: FloatArray
-    machine_temperature_C: float
-    machine_index: FloatArray
-    machine_ccpp_mg_L_as_CaCO3: FloatArray
-    machine_gypsum_index: FloatArray
-    conductivity_uS_cm: FloatArray
-    tds_mg_L: FloatArray
-    larson_ratio: FloatArray
+    def __init__(self, water: Water, machine_temperature_C: float) -> None:
+        self.water = water
+        self.machine_temperature_C = float(machine_temperature_C)
+
+    @cached_property
+    def _cold(self) -> Speciation:
+        return speciate(self.water)
+
+    @cached_property
+    def _hot(self) -> Speciation:
+        return speciate(self.water, HOT_C)
+
+    @cached_property
+    def _boiler(self) -> Speciation:
+        return self._hot if self.machine_temperature_C == HOT_C else speciate(self.water, self.machine_temperature_C)
+
+    @property
+    def line_ph(self) -> FloatArray:
+        return self._cold.ph
+
+    @cached_property
+    def cup_ph(self) -> FloatArray:
+        return _airy_ph(self.water)
+
+    @property
+    def line_co2_mg_L(self) -> FloatArray:
+        return self._cold.co2_mol_L * CO2_G_PER_MOL * 1000
+
+    @property
+    def cold_index(self) -> FloatArray:
+        return self._cold.calcite_saturation_index
+
+    @property
+    def hot_index(self) -> FloatArray:
+        return self._hot.calcite_saturation_index
+
+    @cached_property
+    def hot_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
+        return chemistry.ccpp(self.water.totals, HOT_C)
+
+    @property
+    def machine_index(self) -> FloatArray:
+        return self._boiler.calcite_saturation_index
+
+    @cached_property
+    def machine_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
+        if self.machine_temperature_C == HOT_C:
+            return self.hot_ccpp_mg_L_as_CaCO3
+        return chemistry.ccpp(self.water.totals, self.machine_temperature_C)
+
+    @property
+    def machine_gypsum_index(self) -> FloatArray:
+        return self._boiler.gypsum_saturation_index
+
+    @cached_property
+    def conductivity_uS_cm(self) -> FloatArray:
+        return chemistry.conductivity_uS_cm(self.water.totals)
+
+    @cached_property
+    def tds_mg_L(self) -> FloatArray:
+        return np.asarray(self.water.tds_mg_L, dtype=np.float64)
+
+    @cached_property
+    def larson_ratio(self) -> FloatArray:
+        return chemistry.larson_skold_ratio(self.water.totals)
 
     @property
     def extrapolated(self) -> bool:
@@ -46,7 +101,7 @@ class State:
 
 
 def describe(water: Water, machine_temperature_C: float = HOT_C) -> State:
-    """Solve a water for the verdicts.
+    """The state of a water for the verdicts.
 
     Parameters
     ----------
@@ -57,21 +112,68 @@ def describe(water: Water, machine_temperature_C: float = HOT_C) -> State:
     ------
     InputError : a temperature outside 0 to 130 °C
     """
-    cold, hot = speciate(water), speciate(water, HOT_C)
-    boiler = hot if machine_temperature_C == HOT_C else speciate(water, machine_temperature_C)
-    airy = chemistry.degas(water.totals, water.temperature_C)
-    return State(
-        line_ph=cold.ph,
-        cup_ph=chemistry.solve_ph(airy, water.temperature_C),
-        line_co2_mg_L=cold.co2_mol_L * CO2_G_PER_MOL * 1000,
-        cold_index=cold.calcite_saturation_index,
-        hot_index=hot.calcite_saturation_index,
-        hot_ccpp_mg_L_as_CaCO3=hot.ccpp_mg_L_as_CaCO3,
-        machine_temperature_C=float(machine_temperature_C),
-        machine_index=boiler.calcite_saturation_index,
-        machine_ccpp_mg_L_as_CaCO3=boiler.ccpp_mg_L_as_CaCO3,
-        machine_gypsum_index=boiler.gypsum_saturation_index,
-        conductivity_uS_cm=chemistry.conductivity_uS_cm(water.totals),
-        tds_mg_L=np.asarray(water.tds_mg_L, dtype=np.float64),
-        larson_ratio=chemistry.larson_skold_ratio(water.totals),
-    )
+    _check(machine_temperature_C)
+    return State(water, machine_temperature_C)
+
+
+class Bounded(State):
+    """A state for weighing: exact wherever that can change a severity, elsewhere a bound on the same side.
+
+    A search reads only on which side of a goal a draw lies. Where the line's pH is ``ph_goal`` already, air
+    cannot take the water out of it (``cup.nearest_ph``); where calcium times sulfate without ion pairs or
+    activity coefficients stays under ``gypsum_goal``, so does the index. Neither is solved there.
+    """
+
+    def __init__(
+        self, water: Water, machine_temperature_C: float, ph_goal: tuple[float, float], gypsum_goal: float
+    ) -> None:
+        super().__init__(water, machine_temperature_C)
+        self._ph_goal, self._gypsum_goal = ph_goal, gypsum_goal
+
+    @cached_property
+    def cup_ph(self) -> FloatArray:
+        line = self.line_ph
+        inside = (line >= self._ph_goal[0]) & (line <= self._ph_goal[1])
+        return _solve_where(~inside, line, self.water, _airy_ph)
+
+    @cached_property
+    def machine_gypsum_index(self) -> FloatArray:
+        totals = self.water.totals
+        with np.errstate(divide="ignore"):
+            most = np.log10(totals.calcium * totals.sulfate)
+        most = most - log_k("gypsum", np.asarray(self.machine_temperature_C))
+        bound = np.broadcast_to(np.asarray(most, dtype=np.float64), totals.shape)
+
+        def solved(water: Water) -> FloatArray:
+            return speciate(water, self.machine_temperature_C).gypsum_saturation_index
+
+        return _solve_where(bound > self._gypsum_goal, bound, self.water, solved)
+
+
+def _solve_where(
+    wanted: NDArray[np.bool_], otherwise: FloatArray, water: Water, solve: Callable[[Water], FloatArray]
+) -> FloatArray:
+    """``solve`` of the waters that are wanted, ``otherwise`` for the rest."""
+    if not wanted.any():
+        return otherwise
+    if wanted.all():
+        return solve(water)
+    found = np.array(np.broadcast_to(otherwise, wanted.shape))
+
+    def pick(amount: FloatArray) -> FloatArray:
+        return np.asarray(np.broadcast_to(amount, wanted.shape)[wanted])
+
+    found[wanted] = solve(Water.of(water.totals.map(pick), pick(water.temperature_C)))
+    return found
+
+
+def _airy_ph(water: Water) -> FloatArray:
+    return chemistry.solve_ph(chemistry.degas(water.totals, water.temperature_C), water.temperature_C)
+
+
+def _check(temperature_C: float) -> None:
+    if not 0 <= temperature_C <= 130:
+        raise InputError("machine temperature", f"{temperature_C:g} °C", "0 to 130 °C is needed",
+                         "Correct the boiler's temperature.")  # fmt: skip
+
+

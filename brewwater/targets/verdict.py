@@ -83,8 +83,7 @@ class Judged:
     @property
     def informs_only(self) -> bool:
         """True for a measure that is shown but has no bound."""
-        g = self.goal
-        return self.severity is None and all(b is None for b in (g.low, g.high, g.red_below, g.red_above))
+        return self.severity is None and self.goal.unbound
 
     @cached_property
     def solved(self) -> bool:
