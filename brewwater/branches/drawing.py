@@ -1,0 +1,53 @@
+"""The tree as a drawing, in Graphviz' DOT text: filtered and unfiltered pipes differ in line, arrow, label and
+colour."""
+
+from __future__ import annotations
+
+from brewwater.branches.tree import PlumbingTree
+
+SHAPES = {
+    "source": "cds", "fresh_tank": "cylinder", "product_tank": "cylinder", "pump": "circle", "stage": "box3d",
+    "tee": "point", "fixture": "house", "heater": "cylinder", "isolator": "diamond", "drain": "invtriangle",
+    "relief": "invtriangle",
+}  # fmt: skip
+FILTERED = 'color="#0b6e4f", penwidth=3, style=solid, arrowhead=normal'
+UNFILTERED = 'color="#5c6670", penwidth=1.5, style=dashed, arrowhead=empty'
+
+
+def _text(text: str) -> str:
+    """Words of a user, harmless inside a quoted label."""
+    return "".join(c for c in text.replace("\\", " ").replace('"', "'") if c.isprintable())
+
+
+def drawing(tree: PlumbingTree, upright: bool = True) -> str:
+    """A tree as DOT text.
+
+    Parameters
+    ----------
+    upright : from top to bottom, for a narrow screen
+
+    Raises
+    ------
+    InputError : the tree cannot be walked
+    """
+    nodes = tree.in_order()
+    ids = {node.name: f"n{i}" for i, node in enumerate(nodes)}
+    treated = {n.name for s in nodes if s.kind == "stage" for n in tree.downstream(s.name)}
+    out = [
+        "digraph pipes {",
+        f'bgcolor="transparent"; rankdir={"TB" if upright else "LR"}; nodesep=0.2; ranksep=0.3;',
+        'node [fontname="Helvetica", fontsize=11, shape=box]; edge [fontname="Helvetica", fontsize=9];',
+    ]
+    for node in nodes:
+        label = _text(node.name)
+        if node.kind == "fixture":
+            label += "\\n" + ("FILTERED" if node.name in treated else "unfiltered")
+        shape = SHAPES.get(node.kind, "box")
+        extra = ", width=0.1, xlabel=" + f'"{label}"' if shape == "point" else ""
+        out.append(f'{ids[node.name]} [label="{label}", shape={shape}{extra}];')
+    for node in nodes:
+        if node.parent is not None:
+            after = node.name in treated
+            word = ', label="filtered"' if after and node.kind == "fixture" else ""
+            out.append(f"{ids[node.parent]} -> {ids[node.name]} [{FILTERED if after else UNFILTERED}{word}];")
+    return "\n".join([*out, "}"])
