@@ -13,9 +13,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.branches import Branch, Check, peak_flow_gpm
+from brewwater.branches import Branch, Check, fit, peak_flow_gpm
 from brewwater.capacity import Ledger, Wear, ledger, usable_gal, wear
-from brewwater.cost import Bought, Cost, Usage, yearly_cost
+from brewwater.cost import EQUIPMENT, Bought, Cost, Usage, yearly_cost
 from brewwater.demand import Demand, demand
 from brewwater.document import Span
 from brewwater.ensemble import Draws, percentiles
@@ -329,6 +329,7 @@ def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] |
         usage(given, routed, cartridges, served),
         given.draws,
         given.weights,
+        equipment=[EQUIPMENT[s.medium] for s in stages if s.medium in EQUIPMENT],
     )
     return Outcome(
         stages=tuple(stages),
@@ -394,7 +395,19 @@ def _verdicts(given: Given, served: Sequence[Served]) -> tuple[Verdict, ...]:
 def _checks(
     given: Given, stages: Sequence[Stage], branches: Sequence[Branch], routed: Routed
 ) -> tuple[Check, ...]:
-    return ()
+    needs, document = given.demand, given.document
+    return fit(
+        document.unit,
+        branches,
+        stages,
+        litres={b.name: needs.ordinary_day_litres(b.name) for b in branches},
+        peak_litres={b.name: needs.peak_day_litres(b.name) for b in branches},
+        reject_L_per_L={name: np.max(np.atleast_2d(lost), axis=0) for name, lost in routed.reject.items()},
+        machines=document.machines,
+        draws=given.draws,
+        weights=given.weights,
+        residual_mg_L=np.min(np.atleast_2d(given.waters.total_chlorine_mg_L), axis=0),
+    )
 
 
 @dataclass(frozen=True, slots=True)

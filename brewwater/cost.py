@@ -28,10 +28,13 @@ class Prices(Part):
     """Prices in the plan's currency. None: the placeholder of ``price_placeholders.csv``, with a warning.
 
     ``mineral_kg`` and ``softener_salt_kg`` a kilogram, ``water_gal`` and ``hauled_gal`` a US gallon,
-    ``margin_day`` what a service day would have earned.
+    ``margin_day`` what a service day would have earned, ``membrane_unit`` and ``dosing_set`` what stands
+    around a membrane and a dose of minerals, paid for over ``head_life_years``.
     """
 
     head: Span | None = None
+    membrane_unit: Span | None = None
+    dosing_set: Span | None = None
     test_kit: Span | None = None
     labour_visit: Span | None = None
     mineral_kg: Span | None = None
@@ -160,8 +163,21 @@ def rounded(amounts: Sequence[float], places: int) -> list[Decimal]:
     return floors
 
 
+# What a medium needs besides its cartridge, by key of the prices.
+EQUIPMENT = {"reverse_osmosis": "membrane_unit", "mineral_dose": "dosing_set"}
+
+
+def price_of(inputs: CostInput, key: str) -> tuple[Span, bool]:
+    """A price of ``Prices``, and whether it is the placeholder of ``price_placeholders.csv``."""
+    given: Span | None = getattr(inputs.prices, key)
+    if given is not None:
+        return given, False
+    row = reference.keyed("price_placeholders")[key]
+    return Span(low=float(row["low"]), typical=float(row["typical"]), high=float(row["high"])), True
+
+
 def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws: Draws,
-                weights: FloatArray, *, year: int = 1) -> Cost:
+                weights: FloatArray, *, year: int = 1, equipment: Sequence[str] = ()) -> Cost:
     """The cost of the plan's ``year``-th twelve months.
 
     Parameters
@@ -171,6 +187,7 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
     usage : what one year uses
     draws, weights : the ensemble
     year : 1 for the first; prices rise from the start on
+    equipment : keys of the prices of what is paid for over the life of a head (values of ``EQUIPMENT``)
 
     Returns
     -------
@@ -179,13 +196,10 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
     names = {row["key"]: row["name"] for row in reference.table("price_placeholders")}
     assumed: list[str] = []
 
-    def price(key: str, needed: bool = True) -> FloatArray:
-        given: Span | None = getattr(inputs.prices, key)
-        if given is None:
-            if needed:
-                assumed.append(names[key])
-            row = reference.keyed("price_placeholders")[key]
-            given = Span(low=float(row["low"]), typical=float(row["typical"]), high=float(row["high"]))
+    def price(key: str) -> FloatArray:
+        given, is_assumed = price_of(inputs, key)
+        if is_assumed:
+            assumed.append(names[key])
         return draws.span(f"price: {key}", given)
 
     rise = 1 + draws.span("price rise", inputs.price_rise_per_year)
@@ -207,6 +221,9 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
         head = price("head") * heads
         spent["Filter heads over their life"] = head / inputs.head_life_years
         first_set = first_set + head
+    for key in equipment:
+        spent[f"{names[key]} over its life"] = price(key) / inputs.head_life_years
+        first_set = first_set + price(key)
     if inputs.test_kits_per_year:
         spent["Test kits"] = inputs.test_kits_per_year * price("test_kit") * level
     for key, amount in (("mineral_kg", usage.mineral_kg), ("softener_salt_kg", usage.softener_salt_kg)):

@@ -32,13 +32,13 @@ def scale(case: Case) -> list[Judged]:
     note = "Extrapolated: the constants hold to 90 °C." if s.extrapolated else ""
     goal, manual = at_most(m.hardness_max_mg_L_as_CaCO3, case.goals["total_hardness"].upper_only())
     foam = f"Above about {FOAM_MG_L_AS_CACO3:g} a steam boiler is prone to foam (common practice)."
-    limit = case.inhibited_up_to_mg_L_as_CaCO3
-    held = held_back(w, np.asarray(limit, dtype=np.float64), steam_boiler=m.makes_steam)
+    up_to = np.asarray(case.inhibited_up_to_mg_L_as_CaCO3, dtype=np.float64)
+    held = held_back(w, up_to, steam_boiler=m.makes_steam)
     held_note = ""
-    if np.any(np.asarray(limit) > 0):
+    if np.any(up_to > 0):
         held_note = (
             "Heat undoes a scale inhibitor where steam is made: none of it is counted." if m.makes_steam
-            else f"A scale inhibitor is judged to hold back up to {np.median(limit):.0f} mg/L (common practice); "
+            else f"A scale inhibitor is judged to hold back up to {np.median(up_to):.0f} mg/L (common practice); "
             "water that stands hot for hours escapes it."
         )  # fmt: skip
 
