@@ -13,6 +13,7 @@ from brewwater.demand.calendar import (
     Weekday,
     months_later,
 )
+from brewwater.demand.calendar_file import EventsRead, read_events
 from brewwater.demand.litres import (
     Demand,
     DemandInput,
@@ -36,6 +37,7 @@ __all__ = [
     "DemandInput",
     "Drink",
     "Event",
+    "EventsRead",
     "FixedUse",
     "Season",
     "Suspension",
@@ -43,6 +45,7 @@ __all__ = [
     "Weekday",
     "demand",
     "months_later",
+    "read_events",
     "usual_drink",
     "usual_fixed",
     "usual_mix",
