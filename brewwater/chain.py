@@ -76,6 +76,7 @@ class Given:
     stops: tuple[Stop, ...]
     moves: IntArray
     _settings: dict[str, Settings] = field(default_factory=dict)
+    _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list)
 
     @property
     def peak_filtered_flow_gpm(self) -> float:
@@ -193,7 +194,7 @@ class Cartridge:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one candidate gives, every step kept."""
+    """What one candidate gives, every step kept. ``misfits``: the failed checks that only the train causes."""
 
     stages: tuple[Stage, ...]
     branches: tuple[Branch, ...]
@@ -202,13 +203,15 @@ class Outcome:
     problems: tuple[Problem, ...]
     cartridges: tuple[Cartridge, ...]
     checks: tuple[Check, ...]
+    misfits: tuple[Check, ...]
     cost: Cost
     verdicts: tuple[Verdict, ...] = ()
 
     @property
     def fits(self) -> bool:
-        """False where a check of the unit fails."""
-        return all(check.ok is not False for check in self.checks)
+        """False where the train asks more of the unit than it bears. What the unit fails without any train
+        stands in ``checks`` but is no fault of the train."""
+        return not self.misfits
 
     @property
     def main(self) -> Served:
@@ -331,6 +334,7 @@ def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] |
         given.weights,
         equipment=[EQUIPMENT[s.medium] for s in stages if s.medium in EQUIPMENT],
     )
+    checks = _checks(given, stages, places, routed)
     return Outcome(
         stages=tuple(stages),
         branches=places,
@@ -338,7 +342,8 @@ def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] |
         reject_L_per_L=routed.reject,
         problems=order_problems(stages, context_of(given)),
         cartridges=cartridges,
-        checks=_checks(given, stages, places, routed),
+        checks=checks,
+        misfits=tuple(c for c in checks if c.ok is False and (c.check, c.part) not in _bare_faults(given)),
         cost=money,
         verdicts=_verdicts(given, served),
     )
@@ -390,6 +395,15 @@ def _verdicts(given: Given, served: Sequence[Served]) -> tuple[Verdict, ...]:
             inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
         )  # fmt: skip
     return tuple(found)
+
+
+def _bare_faults(given: Given) -> frozenset[tuple[str, str]]:
+    """The checks that the unit fails with no train at all."""
+    if not given._bare:
+        branches = given.document.branches
+        checks = _checks(given, (), branches, route(given, (), branches))
+        given._bare.append(frozenset((c.check, c.part) for c in checks if c.ok is False))
+    return given._bare[0]
 
 
 def _checks(

@@ -175,7 +175,7 @@ def recommend(
         found.append(search.alternative(search.sized(train)))
         if progress is not None:
             progress(0.7 + 0.3 * (number + 1) / len(kept))
-    found.sort(key=lambda a: (not a.fits, search.expected(a.weight)))
+    found.sort(key=lambda a: (bool(a.refused), not a.fits, search.expected(a.weight)))
     return tuple(_explained(given, found))
 
 
@@ -265,7 +265,7 @@ def _in_size(item: Stage, size: Size) -> Stage:
 def _explained(given: Given, ranked: Sequence[Alternative]) -> Iterator[Alternative]:
     """Each alternative with a sentence: why it leads, or why it falls short."""
     for place, one in enumerate(ranked):
-        failed = [c for c in one.outcome.checks if c.ok is False]
+        failed = one.outcome.misfits
         loss = {s: float(mean(x, given.weights)) for s, x in one.weight.loss.items()}
         money = f"{one.outcome.cost.expected:,.0f} {one.outcome.cost.currency} a year"
         if one.refused:
