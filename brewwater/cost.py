@@ -120,16 +120,18 @@ class Line:
 class Cost:
     """The cost of twelve months.
 
-    lines add up to ``expected`` exactly. ``total``: shape (draw,). ``total_percentiles``: 10th, 50th, 90th.
-    ``first_set``: the first cartridges and heads, paid at installation, in no line. ``used_up``: cartridges
-    by the share used up instead of whole ones: a second figure, never added. ``thrown_away``: value of
-    what is left in cartridges that are changed in the year, part of the lines already.
+    ``lines`` add up to ``expected`` exactly. ``total``: shape (draw,); ``total_percentiles``: 10th, 50th, 90th.
+    ``first_set``: the first cartridges and heads, paid at installation, in no line; ``first_set_draws`` the same
+    by draw, shape (draw,) or (1,). ``used_up``: cartridges by the share used up instead of whole ones: a second
+    figure, never added. ``thrown_away``: value of what is left in cartridges that are changed in the year, part
+    of the lines already.
     """
 
     currency: str
     lines: tuple[Line, ...]
     expected: Decimal
     total: FloatArray
+    first_set_draws: FloatArray
     total_percentiles: tuple[float, float, float]
     per_drink: Decimal | None
     first_set: Decimal
@@ -262,6 +264,7 @@ def _cost(currency: str, spent: Mapping[str, FloatArray], drinks: FloatArray, we
         lines=tuple(Line(name, amount) for name, amount in zip(spent, amounts, strict=True)),
         expected=expected,
         total=total,
+        first_set_draws=aside[0],
         total_percentiles=(float(low), float(middle), float(high)),
         per_drink=None if served <= 0 else round(expected / Decimal(served), places + 2),
         first_set=first_set,
@@ -286,6 +289,40 @@ def _when(changes: Changes, year: int) -> tuple[FloatArray, NDArray[np.bool_]]:
     first, last = changes.year_days(year)
     at = changes.back
     return at.astype(np.float64), (at >= first) & (at < last)
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """One purse at installation: ``spent`` is the mean, ``over`` the share of the draws above the limit; None
+    where there is no limit or nothing is known to be spent."""
+
+    name: str
+    limit: Decimal | None
+    spent: Decimal | None
+    over: float | None
+
+
+def budgets(inputs: CostInput, first_set: FloatArray, draws: Draws, weights: FloatArray) -> tuple[Budget, Budget]:
+    """The two purses of an installation, held apart: plumbing, and filtration (first set and heads).
+
+    Parameters
+    ----------
+    first_set : from ``Cost.first_set_draws``, shape (draw,) or (1,)
+    """
+    plumbing = None if inputs.plumbing_cost is None else draws.span("plumbing cost", inputs.plumbing_cost)
+    return (
+        _budget("Plumbing", inputs.plumbing_budget, plumbing, inputs.currency, weights),
+        _budget("Filtration", inputs.filtration_budget, first_set, inputs.currency, weights),
+    )
+
+
+def _budget(name: str, limit: float | None, spent: FloatArray | None, currency: str, weights: FloatArray) -> Budget:
+    places = decimals(currency)
+    purse = None if limit is None else rounded([limit], places)[0]
+    if spent is None:
+        return Budget(name, purse, None, None)
+    over = None if limit is None else float(mean((spent > limit).astype(np.float64), weights))
+    return Budget(name, purse, rounded([float(mean(spent, weights))], places)[0], over)
 
 
 @dataclass(frozen=True, slots=True)

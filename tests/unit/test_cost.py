@@ -17,6 +17,7 @@ from brewwater.cost import (
     Damage,
     Usage,
     avoided_damage,
+    budgets,
     compare,
     decimals,
     payback,
@@ -212,3 +213,16 @@ def test_damage_is_a_range() -> None:
     damage = Damage(name="boiler", cost=span(300, 900), times_per_year=span(0, 0.5))
     assert avoided_damage([damage, damage]) == (0, 900)
     assert avoided_damage([]) == (0, 0)
+
+
+def test_budgets_are_kept_apart() -> None:
+    inputs = CostInput.model_validate({
+        **NO_KITS, "prices": {"head": 20}, "plumbing_cost": [100, 300], "plumbing_budget": 200, "filtration_budget": 70,
+    })  # fmt: skip
+    draws, weights = Draws(512), np.ones(512)
+    cost = yearly_cost(inputs, [Bought("carbon", at(), span(40))], Usage(np.ones(1)), draws, weights)
+    plumbing, filtration = budgets(inputs, cost.first_set_draws, draws, weights)
+    assert (filtration.spent, filtration.limit, filtration.over) == (Decimal("60.00"), Decimal("70.00"), 0)
+    assert plumbing.over == pytest.approx(0.5, abs=0.01)
+    none = budgets(CostInput(), cost.first_set_draws, draws, weights)
+    assert (none[0].spent, none[0].over, none[1].limit) == (None, None, None)

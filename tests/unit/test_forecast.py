@@ -12,7 +12,17 @@ from brewwater.capacity import ledger, usable_gal, wear
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.forecast import GOVERNS, Changes, Place, Policy, changes, moves_of, schedule, stops_of
+from brewwater.forecast import (
+    GOVERNS,
+    Changes,
+    Place,
+    Policy,
+    changes,
+    descale_dates,
+    moves_of,
+    schedule,
+    stops_of,
+)
 from brewwater.supply_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
@@ -32,7 +42,7 @@ class Plan:
             "drinks": [{"name": "cup", "per_service_day": gal * 16, "fl_oz": 8}],
         })
         self.calendar = self.inputs.calendar
-        days = demand(self.inputs, ["machine"], Draws(1))
+        days = self.demand = demand(self.inputs, ["machine"], Draws(1))
         tank = tank_days(FillCalendar.model_validate({"fills": fills}), days, self.calendar)
         load = Load() if eq_per_L is None else Load(exchange_eq=tank.shares @ np.array(eq_per_L)[:, None])
         self.wear = wear(ledger(days, tank), days, {"machine": load})
@@ -270,3 +280,12 @@ def test_schedule_keeps_lay_ups() -> None:
     plan = Plan(10, closures=[lay_up])
     made = schedule([plan.place(volume_L=800 * GAL_L)], plan.calendar, Policy(group_days=90), ONE)
     assert (str(made[0].date), str(made[0].back), made[0].governs) == ("2026-02-01", "2026-03-01", "lay-up")
+
+
+def test_descale_dates_by_the_scale_laid_down() -> None:
+    # 10 gal a day laying down 0.1 g a litre: 3.785 g a day; 60 g after 15 whole days
+    plan = Plan(10)
+    found = descale_dates(plan.wear.ledger, plan.demand, {"machine": np.array([0.1])}, np.array([60.0]))
+    assert days(found)[:2] == ["2026-01-16", "2026-01-31"]
+    none = descale_dates(plan.wear.ledger, plan.demand, {"machine": np.zeros(1)}, np.array([60.0]))
+    assert days(none) == []
