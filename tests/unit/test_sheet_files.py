@@ -59,6 +59,8 @@ def document(**changes: Any) -> dict[str, Any]:
         "machines": [{"name": "Espresso machine", "kind": "espresso", "wetted_metal": "copper_brass"}],
         "train": [
             {"name": "Sediment", "medium": "sediment"},
+            {"name": "Carbon", "medium": "carbon", "sheet": {
+                "rated_gal": 1500, "reference_chlorine_mg_L_as_Cl2": 2, "rated_for": "free_chlorine"}},
             {"name": "Resin", "medium": "weak_acid", "bypass_percent": 30,
              "sheet": {"capacity_grains": 6000, "life_months": 12}},
         ],
@@ -86,7 +88,7 @@ def evil() -> Plan:
     """A plan whose every name tries to break out: of a spreadsheet, of HTML, of a calendar line."""
     changed = document(name=f"{EVIL}<script>alert(1)</script>")
     changed["train"][0]["name"] = "=1+1"
-    changed["train"][1]["name"] = "@SUM(A1) <img src=x onerror=alert(1)>, ; \\ END:VEVENT"
+    changed["train"][2]["name"] = "@SUM(A1) <img src=x onerror=alert(1)>, ; \\ END:VEVENT"
     changed["supplies"][0]["name"] = "+cmd|' /C calc'!A0"
     changed["fill"]["fills"][0]["supply"] = "+cmd|' /C calc'!A0"
     changed["branches"][1]["name"] = "-2+3"
