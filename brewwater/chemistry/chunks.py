@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 Work = Callable[[Totals, FloatArray, Sequence[FloatArray], Workspace], list[FloatArray]]
 
 MG_CACO3_PER_MOL = 100086.9
-CHUNK = 8000
+CHUNK = 12_500
 _scratch = threading.local()
 
 

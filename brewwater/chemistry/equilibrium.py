@@ -151,7 +151,7 @@ def solve(
         before.water_activity[:] = 1.0
     if n > _FEW:
         # two steps in single precision cost half; what they leave, one in double precision squares away
-        rough = _steps(t.single(), k.single(), w.single, mode, calcite, ln_co2, before, FIRST, fresh=True)
+        rough = _steps(t.single, k.single, w.single, mode, calcite, ln_co2, before, FIRST, fresh=True)
         lost = ~np.isfinite(rough.rows[:4]).all(axis=0)
         if lost.any():
             rough.put(np.flatnonzero(lost), before.take(np.flatnonzero(lost)))
@@ -234,43 +234,44 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
         new += w.three[0][0]
         new += w.three[0][1]
 
-        # activity of water by the sum of all solutes; bound ones count once
-        np.add.reduce(w.three[2], axis=0, out=moved)
-        np.add.reduce(w.three[3], axis=0, out=y)
-        moved += y
-        moved += m[KSO4]
-        if calcite:
-            np.add(change[0], m[0], out=x)
-            x += m[CAHCO3]
-            x += m[CASO4]
-            x *= 2.0
-            x += solutes
-        else:
-            np.add(solutes, g_c, out=x)
-        x += m[OH]
-        x -= moved
-        np.multiply(x, -0.017, out=aw)
-        aw += 1.0
-        np.maximum(aw, 0.5, out=aw)
-
+        if not rough or step + 1 == steps:
+            # activity of water by the sum of all solutes; bound ones count once
+            np.add.reduce(w.three[2], axis=0, out=moved)
+            np.add.reduce(w.three[3], axis=0, out=y)
+            moved += y
+            moved += m[KSO4]
+            if calcite:
+                np.add(change[0], m[0], out=x)
+                x += m[CAHCO3]
+                x += m[CASO4]
+                x *= 2.0
+                x += solutes
+            else:
+                np.add(solutes, g_c, out=x)
+            x += m[OH]
+            x -= moved
+            np.multiply(x, -0.017, out=aw)
+            aw += 1.0
+            np.maximum(aw, 0.5, out=aw)
         np.abs(d, out=w.three[0])
         np.maximum.reduce(w.three[0], axis=0, out=moved)
-        np.subtract(new, strength, out=x)
-        np.abs(x, out=x)
-        np.multiply(new, STEP_DONE, out=y)
-        settled = (moved < STEP_DONE) & (x < y)
-        # lost to overflow or not a number, or (pH held) no carbon left to take away: further steps are idle
-        idle = ~np.isfinite(moved)
-        if mode == "ph":
-            idle |= (g_c < _NO_CARBON) & (d[1] < -2)
-        todo = n - int(np.count_nonzero(settled | idle))
+        if not rough:
+            np.subtract(new, strength, out=x)
+            np.abs(x, out=x)
+            np.multiply(new, STEP_DONE, out=y)
+            settled = (moved < STEP_DONE) & (x < y)
+            # lost to overflow or not a number, or (pH held) no carbon left to take away: further steps are idle
+            idle = ~np.isfinite(moved)
+            if mode == "ph":
+                idle |= (g_c < _NO_CARBON) & (d[1] < -2)
+            todo = n - int(np.count_nonzero(settled | idle))
         if not moved.max(initial=0.0) <= _LONGEST_STEP:  # one that is not a number shall not spare the others
             d *= np.minimum(1.0, _LONGEST_STEP / moved)
             np.minimum(new, 1.0, out=new)
         np.maximum(new, 1e-9, out=strength)
         np.exp(d, out=w.three[0])
         free *= w.three[0]
-        if todo == 0 or (not rough and 2 * todo < n):
+        if not rough and 2 * todo < n:
             break
     if rough:
         return out
@@ -278,13 +279,17 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
     dh, dc, ds = d
     out.calcium[:] = change[0]
     out.ksp[:] = ksp
-    out.buffer[:] = hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss)
     out.solved[:] = settled
-    out.dic[:] = g_c + hc * dh + cc * dc + cs * ds
-    out.calcium_total[:] = (
-        change[0] + m[0] + m[CAHCO3] * (1 + dh) + m[CAOH] * (1 - dh - dc) + m[CASO4] * (1 + ds - dc)
-        + m[CAHSO4] * (1 + dh + ds - dc)
-    )
+    if calcite:
+        np.add(change[0], m[0], out=x)
+        for row, factor in ((CAHCO3, 1 + dh), (CAOH, 1 - dh - dc), (CASO4, 1 + ds - dc), (CAHSO4, 1 + dh + ds - dc)):
+            factor *= m[row]
+            x += factor
+        out.calcium_total[:] = x
+    elif mode == "closed":
+        out.dic[:] = t.dic
+    else:
+        out.dic[:] = g_c + hc * dh + cc * dc + cs * ds
     if mode == "ph":
         # hydroxide alone exceeds the alkalinity: the carbon that is implied is negative
         out.dic[idle] = 0.5 * (t.alkalinity + g_h)[idle]

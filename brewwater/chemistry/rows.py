@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, ClassVar
 
 import numpy as np
@@ -58,7 +59,7 @@ def _rows(values: Sequence[ArrayLike], n: int, dtype: Any = np.float64) -> Float
     return made
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Constants:
     """Natural logarithms of the constants at the waters' temperature, one row per species of ``SPECIES``
     (formed from H+, CO3, SO4 and metal), of calcite's Ksp, and Debye-Hückel A (on ln) and B. The last axis
@@ -90,6 +91,7 @@ class Constants:
             return self
         return Constants(self.species[:, rows], self.calcite[rows], self.a[rows], self.b[rows])
 
+    @cached_property
     def single(self) -> Constants:
         """The same in single precision."""
         n = self.calcite.size
@@ -125,6 +127,7 @@ class Amounts:
         """Some of the waters."""
         return Amounts(self.rows[:, rows])
 
+    @cached_property
     def single(self) -> Amounts:
         """The same in single precision."""
         return Amounts(_rows(list(self.rows), self.n, np.float32))
@@ -139,19 +142,19 @@ class Amounts:
 
 class State:
     """Solved waters, in rows: ``h`` (activity), ``c`` and ``s`` (free carbonate and sulfate, mol/L), ionic
-    ``strength``, free ``calcium``, ``calcium_total``, ``dic``, ``ksp`` (of calcite, on concentrations),
-    ``water_activity``, ``buffer`` (-dAlk/dln h at constant DIC); and ``solved``."""
+    ``strength``, free ``calcium``, ``calcium_total`` (with calcite), ``dic`` (without), ``ksp`` (of calcite, on
+    concentrations), ``water_activity``; and ``solved``."""
 
     def __init__(self, rows: FloatArray, solved: BoolArray) -> None:
         self.rows, self.solved = rows, solved
         self.free = rows[:3]
         self.h, self.c, self.s, self.strength, self.calcium, self.calcium_total, self.dic, self.ksp = rows[:8]
-        self.water_activity, self.buffer = rows[8:]
+        self.water_activity = rows[8]
 
     @classmethod
     def empty(cls, n: int, dtype: Any = np.float64) -> State:
         """Rows to be filled."""
-        return cls(aligned(10, n, dtype=dtype), np.zeros(n, dtype=np.bool_))
+        return cls(aligned(9, n, dtype=dtype), np.zeros(n, dtype=np.bool_))
 
     def take(self, rows: NDArray[np.intp]) -> State:
         """Some of the waters."""
@@ -164,17 +167,35 @@ class State:
 
 
 class Workspace:
-    """Rows for ``n`` waters, used over and over; one per thread."""
+    """Rows for ``n`` waters, used over and over; one per thread. ``single`` is the same memory for single
+    precision: the two are never in use at once, and together they would not fit the cache."""
 
-    _SIZES: ClassVar = {"gamma": (11,), "k": (19,), "m": (19,), "metal": (3,), "three": (7, 3), "rows": (13,),
-                        "step": (3,), "more": (8,)}
+    _SIZES: ClassVar = {
+        "gamma": (11,), "k": (19,), "m": (19,), "metal": (3,), "three": (7, 3), "rows": (13,), "step": (3,),
+        "more": (8,),
+    }  # fmt: skip
+    gamma: FloatArray
+    k: FloatArray
+    m: FloatArray
+    metal: FloatArray
+    three: FloatArray
+    rows: FloatArray
+    step: FloatArray
+    more: FloatArray
 
-    def __init__(self, n: int, dtype: Any = np.float64) -> None:
-        self.n, self.dtype = n, dtype
-        self.gamma, self.k, self.m, self.metal, self.three, self.rows, self.step, self.more = (
-            aligned(*size, n, dtype=dtype) for size in self._SIZES.values()
-        )
-        self.single = Workspace(n, np.float32) if dtype is np.float64 else self
+    def __init__(self, n: int, memory: Any = None) -> None:
+        self.n = n
+        if memory is None:
+            memory = aligned(sum(int(np.prod(size)) for size in self._SIZES.values()), -(-n // 8) * 8)
+            self.single = Workspace(n, memory.view(np.float32))
+        else:
+            self.single = self
+        self.dtype = memory.dtype.type
+        first = 0
+        for name, size in self._SIZES.items():
+            after = first + int(np.prod(size))
+            setattr(self, name, memory[first:after, :n].reshape(*size, n))
+            first = after
 
     def of(self, n: int) -> Workspace:
         """A view for ``n`` waters, at most as many as this one holds."""

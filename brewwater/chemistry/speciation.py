@@ -87,9 +87,11 @@ def speciate(totals: Totals, temperature_C: ArrayLike) -> Speciation:
 
     def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
         k = Constants.at(temperature)
-        state = solve(Amounts.of(t, w.n), k, w)
+        amounts = Amounts.of(t, w.n)
+        state = solve(amounts, k, w)
         good = state.solved & (t.dic >= 0)
-        return [*(np.where(good, v, np.nan) for v in _results(k, temperature, state)), good * 1.0]
+        values = (*_results(k, temperature, state), _buffer_capacity(amounts, k, state, w))
+        return [*(np.where(good, v, np.nan) for v in values), good * 1.0]
 
     *values, good = over_chunks(work, totals, at)
     ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer = values
@@ -115,8 +117,14 @@ def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArra
         np.exp(ln_co2 - 0.1 * LN10 * x.strength),
         np.exp(k.species[SPECIES.index("hco3")]) * x.h * carbonate / gamma1,
         x.c,
-        x.buffer * LN10,
     )
+
+
+def _buffer_capacity(t: Amounts, k: Constants, x: State, w: Workspace) -> FloatArray:
+    """dAlk/dpH at constant DIC and sulfate, eq/L: what h alone would do, less what c and s give back."""
+    condition(k, x.strength, np.log(x.water_activity), w)
+    _, _, _, hh, hc, hs, cc, cs, ss = balance(t, x.free, None, w)
+    return np.asarray(LN10 * (hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss)), dtype=np.float64)
 
 
 def solve_ph(totals: Totals, temperature_C: ArrayLike) -> FloatArray:

@@ -154,7 +154,8 @@ def test_real_analyses(samples: Path, tmp_path: Path) -> None:
                      r["Sulfate"], r["Nitrate"], alkalinity])
     for _, r in europe.iterrows():
         at, ph = r["tempC"] if r["tempC"] > 0 else 12, r["pH"] if r["pH"] > 0 else 7.2
-        rows.append([r["location"], at, ph, r["Ca"], r["Mg"], 0, r["K"], r["Cl"], r["SO4"], r["NO3"], r["HCO3"] * 0.8202])
+        rows.append([r["location"], at, ph, r["Ca"], r["Mg"], 0, r["K"], r["Cl"], r["SO4"], r["NO3"],
+                     r["HCO3"] * 0.8202])
     source, out = tmp_path / "in.csv", tmp_path / "out.csv"
     pd.DataFrame(rows, columns=["id", *batch.NUMBERS]).to_csv(source, index=False)
     batch.run_waters(source, [60.0, 93.0], out)
