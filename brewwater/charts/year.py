@@ -147,8 +147,8 @@ def demand_year(
     names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
     data["weekday"] = data["day"].dt.weekday.map(dict(enumerate(names)))
     x = alt.X(
-        "week:T", timeUnit=None, axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy")
-    )  # type: ignore[arg-type]
+        "week:T", axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy")
+    )
     y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None))
     tips = [
         alt.Tooltip("day:T", title="Day", format="%d %b %Y"),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import time
-from dataclasses import replace
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from typing import cast
 
 import streamlit as st
@@ -11,13 +12,14 @@ import streamlit as st
 from brewwater.charts import DARK, LIGHT, Palette
 from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument
-from brewwater.plan import Plan, find_better, make_plan
+from brewwater.plan import Plan, make_plan
 from brewwater.treatment import Stage
 from brewwater.ui.state import Desk, desk
 
 MOST_KEPT = 12
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 0.6
+POLL_S = 0.5
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)
@@ -55,17 +57,51 @@ def searched(plan: Plan) -> bool:
     return _key(desk()) in _found(desk())
 
 
+def headline(plan: Plan) -> tuple[str, str]:
+    """What the train that is shown is: a title, and a line where it is not the last word yet."""
+    on = desk()
+    if on.typed.train is not None:
+        return "Your treatment", ""
+    if searched(plan):
+        return "Recommended treatment", ""
+    if plan.outcome.stages:
+        return "Recommended treatment", "Recommended before the last change; a new search says whether it still is."
+    return "No treatment yet", "Everything below is for the water as it comes, until the search finds a treatment."
+
+
+@dataclass
+class Job:
+    """A search under way in a thread of its own."""
+
+    key: str
+    share: float = 0.0
+    abandoned: threading.Event = field(default_factory=threading.Event)
+    result: Future[Plan | None] | None = None
+
+
+class _Abandoned(Exception):
+    """Someone changed the plan or stopped the search."""
+
+
+@st.cache_resource(show_spinner=False)
+def _workers() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(max_workers=2, thread_name_prefix="search")
+
+
 def _stop(key: str) -> None:
-    desk().extra["stopped"] = key
+    on = desk()
+    on.extra["stopped"] = key
+    job = on.extra.get("job")
+    if isinstance(job, Job):
+        job.abandoned.set()
 
 
 def _again() -> None:
     desk().extra.pop("stopped", None)
 
 
-@st.fragment
 def search(plan: Plan) -> None:
-    """Look for a better treatment, with its own progress, able to be abandoned; the page redraws when done."""
+    """Look for a better treatment beside the page: its progress is shown and it can be abandoned."""
     on = desk()
     key = _key(on)
     if key in _found(on):
@@ -74,30 +110,55 @@ def search(plan: Plan) -> None:
         st.caption("The search for a better treatment was stopped. What is shown follows the treatment above.")
         st.button("Search again", key="search_again", on_click=_again, icon=":material/refresh:")
         return
-    box = st.container(key="search_strip")
-    bar = box.progress(0.0, text="Looking for a better treatment…")
-    box.button("Stop the search", key="search_stop", on_click=_stop, args=(key,), icon=":material/stop:")
-    began = time.monotonic()
-    while time.monotonic() - began < on.extra.get("patience", PATIENCE_S):
-        time.sleep(0.04)
-        bar.progress(0.0, text="Looking for a better treatment…")
-    last = 0.0
+    job = on.extra.get("job")
+    if not isinstance(job, Job) or job.key != key or job.abandoned.is_set():
+        if isinstance(job, Job):
+            job.abandoned.set()
+        job = on.extra["job"] = Job(key)
+        on.extra["abandon"] = job.abandoned
+        patience = float(on.extra.get("patience", PATIENCE_S))
+        job.result = _workers().submit(_look, job, on.typed, on.train, patience)
+    _strip(job)
+
+
+def _look(job: Job, typed: PlanDocument, train: tuple[Stage, ...], patience: float) -> Plan | None:
+    """In a thread: the whole plan with its search; None where it was abandoned."""
+    if job.abandoned.wait(patience):
+        return None
 
     def progress(share: float) -> None:
-        nonlocal last
-        if time.monotonic() - last > 0.05:  # a change made meanwhile is taken up here
-            last = time.monotonic()
-            bar.progress(min(max(share, 0.0), 1.0), text=f"Looking for a better treatment… {share:.0%}")
+        job.share = share
+        if job.abandoned.is_set():
+            raise _Abandoned
 
     try:
-        better = find_better(plan, progress)
+        return make_plan(typed, search=True, train=train, progress=progress, cancelled=job.abandoned.is_set)
+    except _Abandoned:
+        return None
+
+
+@st.fragment(run_every=POLL_S)
+def _strip(job: Job) -> None:
+    on = desk()
+    if on.extra.get("job") is not job or job.result is None:
+        return
+    if not job.result.done():
+        with st.container(key="search_strip"):
+            share = min(max(job.share, 0.0), 1.0)
+            st.progress(share, text=f"Looking for a better treatment… {share:.0%}".replace("%", " %"))
+            st.button("Stop the search", key="search_stop", on_click=_stop, args=(job.key,), icon=":material/stop:")
+        return
+    if job.abandoned.is_set():
+        return
+    try:
+        better = job.result.result()
     except InputError as error:
-        bar.empty()
-        st.error(str(error))
-        _stop(key)
+        st.error(str(error), icon=":material/report:")
+        return
+    if better is None:
         return
     found = _found(on)
-    found[key] = better
+    found[job.key] = better
     while len(found) > MOST_KEPT:
         found.pop(next(iter(found)))
     if better.recommended:

@@ -18,7 +18,7 @@ from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
 # light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground.
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
-.bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,13.5rem),1fr));gap:.6rem}
+.bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,10rem),1fr));gap:.6rem}
 .bw-card{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.6rem .8rem;
  background:light-dark(#ffffff,#1a2123);overflow-wrap:anywhere}
 .bw-label{font-size:.875rem;color:light-dark(#47525a,#bcc6c9)}
@@ -53,6 +53,10 @@ STYLE = """<style>
 .bw ol.bw-train li{border:1px solid light-dark(#0b6570,#57b9bf);border-radius:5px;padding:.1rem .55rem;margin:0}
 .bw ol.bw-train li+li::before{content:"→ ";margin-right:.2rem}
 .st-key-plan_stamp{min-height:1.4rem}
+[data-testid=stCaptionContainer],[data-testid=stCaptionContainer] p{color:light-dark(#47525a,#bcc6c9)!important;
+ opacity:1}
+.stMainBlockContainer{padding-top:3.2rem}
+.stGraphVizChart{overflow-x:auto}
 @media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
 </style>"""
 

@@ -7,6 +7,7 @@ document from its callback, so that a page that is left (Streamlit forgets its w
 from __future__ import annotations
 
 import copy
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast
@@ -52,6 +53,12 @@ class Desk:
         """How this reader wants numbers."""
         return Words(self.typed.units == "metric", self.marks)
 
+    def stop_search(self) -> None:
+        """Abandon a search under way, so that it does not slow down what follows."""
+        abandon = self.extra.get("abandon")
+        if isinstance(abandon, threading.Event):
+            abandon.set()
+
     @property
     def unsaved(self) -> bool:
         """True where the document differs from what is saved."""
@@ -81,6 +88,7 @@ def set_desk(made: Desk) -> None:
     old = st.session_state.get("desk")
     if isinstance(old, Desk):
         made.marks, made.page = old.marks, old.page
+        old.stop_search()
     st.session_state["desk"] = made
 
 
@@ -100,6 +108,7 @@ def change(key: str, how: Change) -> bool:
         on.past = [*on.past[-MOST_STEPS:], on.document]
         on.future = []
         on.document, on.typed = full, typed
+        on.stop_search()
     return True
 
 
@@ -136,6 +145,7 @@ def redo() -> None:
 def _take(on: Desk, document: Document) -> None:
     on.document, on.typed = document, load_document(document)
     on.faults = {}
+    on.stop_search()
 
 
 def look(path: tuple[str | int, ...], inside: Any = None) -> Any:

@@ -11,9 +11,11 @@ from brewwater.ensemble import mean, percentiles
 from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
+from brewwater.ui.views import unit
 from brewwater.ui.words import Words
 from brewwater.units import GAL_L
 
+KINDS = ("espresso_machine", "brewer", "hot_water", "ice", "rinser", "hand_sink", "sink", "fill", "other")
 PLACES = ("filtered", "unfiltered")
 PLACE_NAMES = {"filtered": "behind the filters", "unfiltered": "before the filters"}
 
@@ -80,6 +82,13 @@ def page() -> None:
                 with st.popover("Change this branch", icon=":material/edit:"):
                     fields.text("Name", f"branch_name_{i}", value=branch.name, write=partial(_rename, i))
                     fields.choice(
+                        "Kind",
+                        f"branch_kind_{i}",
+                        KINDS,
+                        ("branches", i, "kind"),
+                        names=lambda k: k.replace("_", " "),
+                    )
+                    fields.choice(
                         "Machine on it",
                         f"branch_machine_{i}",
                         machines,
@@ -119,8 +128,9 @@ def page() -> None:
             planning.colours(),
             " and ".join(s.name for s in plan.given.supplies),
         )
-        st.graphviz_chart(dot, width="stretch")
+        st.graphviz_chart(dot, width="content")
         st.caption("Solid thick line: filtered. Dashed thin line: unfiltered. The arrows show the way of the water.")
+    unit.section()
     _what_each_costs(plan, on.words)
     _fit(plan, on.words)
     show.cautions(

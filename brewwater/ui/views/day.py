@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import streamlit as st
 
+from brewwater.branches.parts import known
 from brewwater.charts import demand_year, tank_day
 from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import mean, percentiles
@@ -323,26 +324,26 @@ def _year(plan: Plan, words: Words) -> None:
 
 
 def _tanks(plan: Plan, words: Words) -> None:
-    unit = plan.document.unit
-    fresh_gal = getattr(unit, "fresh_tank_gal", None)
-    if fresh_gal is None:
+    unit = known(plan.document.unit)
+    fresh_gal, waste_gal = unit.unit.fresh_tank_gal, unit.unit.waste_tank_gal
+    if not plan.document.unit.has_tanks or fresh_gal is None:
         return
     st.subheader("The tanks through the busiest day", anchor=False)
-    waste_gal = getattr(unit, "waste_tank_gal", None)
-    use = float(mean(plan.given.demand.peak_day_litres() / GAL_L, plan.given.weights))
-    main = plan.outcome.main.branch.name
-    kept = 0.0  # what is drunk does not come back
-    drunk = float(mean(plan.given.demand.peak_day_litres(main) / GAL_L, plan.given.weights))
-    hours_open = float(getattr(unit, "service_hours", None) or 8.0)
+    demand, weights = plan.given.demand, plan.given.weights
+    use = spent = 0.0
+    for branch in plan.outcome.branches:
+        gallons = float(mean(demand.peak_day_litres(branch.name) / GAL_L, weights))
+        reject = float(mean(plan.given.by_phase(plan.outcome.reject_L_per_L.get(branch.name, np.zeros(1))), weights))
+        use += gallons * (1 + reject)
+        spent += gallons * (branch.waste_share + reject)
+    hours_open = unit.unit.hours_per_service_day or 8.0
     hours = np.linspace(0, hours_open, 33)
-    fresh = np.maximum(fresh_gal - use * hours / hours_open, 0)
-    waste = (use - drunk + kept) * hours / hours_open
     factor = GAL_L if words.metric else 1.0
     st.altair_chart(
         tank_day(
             hours.tolist(),
-            (fresh * factor).tolist(),
-            (waste * factor).tolist(),
+            (np.maximum(fresh_gal - use * hours / hours_open, 0) * factor).tolist(),
+            (spent * hours / hours_open * factor).tolist(),
             (fresh_gal * factor, None if waste_gal is None else waste_gal * factor),
             words.unit("volume"),
             planning.colours(),
@@ -350,6 +351,8 @@ def _tanks(plan: Plan, words: Words) -> None:
         width="stretch",
         key="tank_day",
     )
+    assumed = unit.missing(("fresh_tank_gal", "waste_tank_gal", "hours_per_service_day"))
     st.caption(
-        "Even use over the hours of service. What is drunk leaves with the guests; the rest reaches the waste tank."
+        "Even use over the hours of service, the middle of all cases. Fresh water that runs out shows as an empty tank."
+        + (f" Usual figures stand in for: {', '.join(assumed)} (enter yours on the Branches page)." if assumed else "")
     )

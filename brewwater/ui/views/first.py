@@ -149,9 +149,7 @@ def _inputs() -> None:
 def _answer(plan: Plan, words: Words) -> None:
     main = plan.outcome.main.branch.name
     served = [v for v in plan.outcome.verdicts if v.branch == main]
-    title = "Recommended treatment" if plan.document.train is None else "Your treatment"
-    st.subheader(title, anchor=False)
-    show.train(facts.train_names(plan.outcome.stages, words))
+    treatment(plan, words)
     show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
     st.subheader("What the water does", anchor=False)
     show.verdicts(plan.source_verdicts, served, words.share)
@@ -165,6 +163,16 @@ def _answer(plan: Plan, words: Words) -> None:
         "Each mark is one water that fits what is known, before (open triangles) and after treatment (open circles)."
     )
     notes(plan)
+
+
+def treatment(plan: Plan, words: Words) -> None:
+    """The train that is shown, and what it is."""
+    title, line = planning.headline(plan)
+    st.subheader(title, anchor=False)
+    if plan.outcome.stages or not line:
+        show.train(facts.train_names(plan.outcome.stages, words))
+    if line:
+        st.caption(line)
 
 
 def _cloud(plan: Plan) -> Any:

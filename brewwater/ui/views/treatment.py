@@ -17,6 +17,7 @@ from brewwater.treatment import Stage
 from brewwater.treatment.stage import Medium
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
+from brewwater.ui.views import first
 from brewwater.ui.words import Words, badge
 
 MEDIA: tuple[str, ...] = get_args(Medium)
@@ -47,9 +48,8 @@ def page() -> None:
     on = desk()
     plan = planning.current()
     own = on.typed.train is not None
-    st.subheader("Your own treatment" if own else "The recommended treatment", anchor=False)
     if plan is not None:
-        show.train(facts.train_names(plan.outcome.stages, on.words))
+        first.treatment(plan, on.words)
         for problem in plan.outcome.problems:
             st.warning(
                 f"{problem.stage}: {problem.message}" if problem.stage else problem.message, icon=":material/warning:"
