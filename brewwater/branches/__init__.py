@@ -1,9 +1,13 @@
 """Branches, flow and tanks: which fixtures are filtered, and whether pump, pressure and tanks can bear it."""
 
 from brewwater.branches.build import build_tree, follow
+from brewwater.branches.check import Check
+from brewwater.branches.decisions import Decision, decisions
 from brewwater.branches.drawing import drawing
-from brewwater.branches.fit import Check, Day, day_of, fit
+from brewwater.branches.fit import fit
+from brewwater.branches.fit_tanks import Day, day_of
 from brewwater.branches.flow import peak_flow_gpm, pipe_loss_psi, stage_flow_gpm
+from brewwater.branches.lists import Adapter, Step, adapters, cautions, change, commissioning, sanitise, winter
 from brewwater.branches.parts import (
     Accumulator,
     Branch,
@@ -18,14 +22,18 @@ from brewwater.branches.parts import (
     unit_template,
 )
 from brewwater.branches.problems import TreeProblem, tree_problems
+from brewwater.branches.service_day import ServiceDay, service_day
+from brewwater.branches.sizing import Sizing, size
 from brewwater.branches.tanks import WasteRule, bleach_fl_oz, sanitising, waste_rule
 from brewwater.branches.tree import Node, PlumbingTree, move
 
 __all__ = [
     "Accumulator",
+    "Adapter",
     "Branch",
     "Check",
     "Day",
+    "Decision",
     "Heater",
     "Known",
     "Node",
@@ -33,13 +41,21 @@ __all__ = [
     "Place",
     "PlumbingTree",
     "Pump",
+    "ServiceDay",
+    "Sizing",
+    "Step",
     "TreeProblem",
     "Unit",
     "WasteRule",
     "Weights",
+    "adapters",
     "bleach_fl_oz",
     "build_tree",
+    "cautions",
+    "change",
+    "commissioning",
     "day_of",
+    "decisions",
     "drawing",
     "fit",
     "follow",
@@ -47,9 +63,13 @@ __all__ = [
     "move",
     "peak_flow_gpm",
     "pipe_loss_psi",
+    "sanitise",
     "sanitising",
+    "service_day",
+    "size",
     "stage_flow_gpm",
     "tree_problems",
     "unit_template",
     "waste_rule",
+    "winter",
 ]

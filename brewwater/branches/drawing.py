@@ -3,10 +3,12 @@ colour."""
 
 from __future__ import annotations
 
+import textwrap
+
 from brewwater.branches.tree import PlumbingTree
 
 SHAPES = {
-    "source": "cds", "fresh_tank": "cylinder", "product_tank": "cylinder", "pump": "circle", "stage": "box3d",
+    "source": "cds", "fresh_tank": "cylinder", "product_tank": "cylinder", "pump": "ellipse", "stage": "box3d",
     "tee": "point", "fixture": "house", "heater": "cylinder", "isolator": "diamond", "drain": "invtriangle",
     "relief": "invtriangle",
 }  # fmt: skip
@@ -15,8 +17,9 @@ UNFILTERED = 'color="#5c6670", penwidth=1.5, style=dashed, arrowhead=empty'
 
 
 def _text(text: str) -> str:
-    """Words of a user, harmless inside a quoted label."""
-    return "".join(c for c in text.replace("\\", " ").replace('"', "'") if c.isprintable())
+    """Words of a user in short lines, harmless inside a quoted label."""
+    plain = "".join(c if c.isprintable() else " " for c in text.replace("\\", " ").replace('"', "'"))
+    return "\\n".join(textwrap.wrap(plain, 14)) or "?"
 
 
 def drawing(tree: PlumbingTree, upright: bool = True) -> str:
