@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from brewwater.branches import PlumbingTree, Step, adapters, cautions, change, commissioning, winter
 from brewwater.plan import Plan
 from brewwater.reference import cite
 from brewwater.result_schema import PlanResult
 from brewwater.sheet.content import Page, Section, Table, number, steps, volume
+from brewwater.sheet.diagram import drawing
 from brewwater.sheet.fill_day import fill_advice
 
 LOG_ROWS = 16
@@ -74,7 +76,6 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             Section("What the codes this sheet knows ask for", tuple(_code_lines())),
             Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 4, (2, 3, 2, 2, 3, 2), form=True)),
         ),
-        drawing=True,
     )  # fmt: skip
 
 
@@ -84,6 +85,49 @@ def _code_lines() -> Iterator[str]:
     yield "States and cities differ: ask the local authority before building."
 
 
-def swap_sheet(plan: Plan) -> Page:
-    """Steps that can hurt someone when done wrong: a change, a lay-up, a notice."""
-    return Page("swap", "Changing, storing, stopping", f"{plan.document.name}, plan {plan.stamp}", steps("swap"))
+def diagram_page(plan: Plan, tree: PlumbingTree) -> Page:
+    """The branch diagram: what stands before what, from the source to each fixture."""
+    note = "Thick: filtered. Thin, dashed: not filtered. Box: filter. Ring: fixture or drain. Water flows down."
+    return Page("branches", "Branch diagram", f"{plan.document.name}, plan {plan.stamp}. {note}",
+                (Section("", adapters_needed(tree)),), drawing=drawing(tree))  # fmt: skip
+
+
+def adapters_needed(tree: PlumbingTree) -> tuple[str, ...]:
+    """The adapters to buy, each as a line."""
+    return tuple(f"{a.text}. {a.note}".strip() for a in adapters(tree))
+
+
+def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
+    """Changing each cartridge, with the valves by name; what to do under a notice; what never to do."""
+    changing = [
+        Section(f"Change: {s.name}", _lines(change(tree, s.name)), boxes=True)
+        for s in plan.outcome.stages if s.medium not in ("mineral_dose", "blend")
+    ]  # fmt: skip
+    return Page(
+        "swap", "Changing a cartridge, and stopping", f"{plan.document.name}, plan {plan.stamp}",
+        (*changing, *steps("swap"), Section("With this set-up", cautions(tree), caution=True)),
+    )  # fmt: skip
+
+
+def winter_sheet(plan: Plan, tree: PlumbingTree) -> Page:
+    """Lay-up and opening again, part by part."""
+    return Page(
+        "winter", "Drain down and open again", f"{plan.document.name}, plan {plan.stamp}",
+        (
+            Section("Drain down", _lines(winter(tree)), boxes=True),
+            Section("Open again", (
+                "Sanitise tank and lines with the cartridges out, as the label and the local code say.",
+                *_lines(commissioning(tree, plan.outcome.stages)),
+            ), boxes=True),
+        ),
+    )  # fmt: skip
+
+
+def _lines(found: Iterable[Step]) -> tuple[str, ...]:
+    """Steps as lines; a caution stands where it comes first."""
+    lines, said = [], set()
+    for step in found:
+        new = step.caution and step.caution not in said
+        said.add(step.caution)
+        lines.append(f"{step.text} {step.caution}" if new else step.text)
+    return tuple(lines)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from importlib import resources
 
+from brewwater.sheet.diagram import Drawing
 from brewwater.units import GAL_L
 
 
@@ -32,14 +33,14 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One printed page. ``key`` is its short name; ``drawing``: the branch diagram goes on it."""
+    """One printed page. ``key`` is its short name."""
 
     key: str
     title: str
     subtitle: str
     sections: tuple[Section, ...]
     landscape: bool = False
-    drawing: bool = False
+    drawing: Drawing | None = None
 
 
 def number(value: float | None, digits: int = 3) -> str:

@@ -6,9 +6,17 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from brewwater import reference
+from brewwater.branches import build_tree
 from brewwater.plan import Plan
 from brewwater.result_schema import PlanResult, VerdictResult, WaterResult
-from brewwater.sheet.cards import fill_card, inspector_sheet, log_sheet, swap_sheet
+from brewwater.sheet.cards import (
+    diagram_page,
+    fill_card,
+    inspector_sheet,
+    log_sheet,
+    swap_sheet,
+    winter_sheet,
+)
 from brewwater.sheet.content import Page, Section, Table, number, spread, steps, volume
 from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, day_word, dues
 from brewwater.sheet.result import plan_result
@@ -32,6 +40,7 @@ MEASURES = (
 def pages(plan: Plan) -> tuple[Page, ...]:
     """Every page of the sheet, in the order of printing."""
     result, due = plan_result(plan), dues(plan)
+    tree = build_tree(plan.document.unit, plan.outcome.branches, plan.outcome.stages)
     return (
         plan_page(plan, result, due),
         calendar_page(plan, due),
@@ -39,7 +48,9 @@ def pages(plan: Plan) -> tuple[Page, ...]:
         fill_card(plan),
         log_sheet(plan),
         inspector_sheet(plan, result),
-        swap_sheet(plan),
+        diagram_page(plan, tree),
+        swap_sheet(plan, tree),
+        winter_sheet(plan, tree),
     )
 
 

@@ -10,6 +10,7 @@ from fpdf.enums import TableBordersLayout, TableHeadingsDisplay, XPos, YPos
 from fpdf.fonts import FontFace, TTFFont
 
 from brewwater.sheet.content import Page, Section, Table
+from brewwater.sheet.diagram import Drawing
 
 _FONT_FOLDERS = (
     "/usr/share/fonts/truetype/dejavu", "/usr/share/fonts/dejavu", "/usr/share/fonts/TTF", "/Library/Fonts",
@@ -40,6 +41,7 @@ def pdf_bytes(pages: Sequence[Page], title: str, paper_size: str = "A4") -> byte
 def _texts(pages: Sequence[Page]) -> Iterator[str]:
     for page in pages:
         yield from (page.title, page.subtitle)
+        yield from (label.text for label in page.drawing.labels) if page.drawing else ()
         for section in page.sections:
             yield from (section.heading, *section.lines)
             if section.table:
@@ -96,9 +98,46 @@ class _Paper(FPDF):
         self.set_text_color(70)
         self.say(page.subtitle, 8.5)
         self.set_text_color(0)
+        if page.drawing:
+            self.draw(page.drawing)
         for section in page.sections:
             if section.lines or section.table:
                 self.section(section, 7.6 if page.key == "plan" else 8.6)
+
+    def draw(self, drawing: Drawing) -> None:
+        """The branch diagram, shrunk where it is longer than the page."""
+        room = self.h - self.get_y() - 22
+        scale = min(1.0, room / drawing.height)
+        left, top = self.l_margin, self.get_y() + 2
+
+        def at(x: float, y: float) -> tuple[float, float]:
+            return left + x * scale, top + y * scale
+
+        for pipe in drawing.pipes:
+            self.set_line_width((1.0 if pipe.filtered else 0.3) * scale)
+            if not pipe.filtered:
+                self.set_dash_pattern(dash=1.0, gap=0.8)
+            self.line(*at(pipe.x1, pipe.y1), *at(pipe.x2, pipe.y2))
+            self.set_dash_pattern()
+            if pipe.arrow:
+                down = pipe.x1 == pipe.x2
+                sides = ((-0.8, -1.6), (0.8, -1.6)) if down else ((-1.6, -0.8), (-1.6, 0.8))
+                self.set_fill_color(0)
+                self.set_line_width(0.1)
+                self.polygon([at(pipe.x2 + dx, pipe.y2 + dy) for dx, dy in ((0.0, 0.0), *sides)], style="F")
+        self.set_line_width(0.4 * scale)
+        for label in drawing.labels:
+            x, y = at(label.x, label.y)
+            half = (1.7 if label.shape == "box" else 1.3 if label.shape == "ring" else 0.9) * scale
+            self.set_fill_color(0 if label.shape == "dot" else 255)
+            if label.shape == "box":
+                self.rect(x - half, y - half, 2 * half, 2 * half, style="DF")
+            else:
+                self.ellipse(x - half, y - half, 2 * half, 2 * half, style="DF")
+            self.set_font(self.face, "B" if label.bold else "", 8.8 * scale)
+            self.text(at(label.text_x, 0)[0], y + 1.1 * scale, self.fit(label.text))
+        self.set_line_width(0.2)
+        self.set_y(top + drawing.height * scale)
 
     def section(self, section: Section, size: float) -> None:
         """A heading, its lines and its table; a caution is framed."""
