@@ -11,7 +11,7 @@ from brewwater.treatment.order import Context, Problem, order_problems
 from brewwater.treatment.rating import Capacity, capacity
 from brewwater.treatment.scale_inhibitor import held_back
 from brewwater.treatment.stage import DataSheet, Dose, Stage
-from brewwater.treatment.train import StageResult, TrainResult, apply, bypass_for_target, run_train
+from brewwater.treatment.train import StageResult, TrainResult, apply, at_their_flow, bypass_for_target, run_train
 
 __all__ = [
     "MEDIA",
@@ -28,6 +28,7 @@ __all__ = [
     "StageResult",
     "TrainResult",
     "apply",
+    "at_their_flow",
     "bypass_for_target",
     "capacity",
     "held_back",

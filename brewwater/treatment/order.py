@@ -166,14 +166,14 @@ def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Itera
             yield Problem(
                 "adds_chloride",
                 stage.name,
-                f"Chloride is {chloride:g} mg/L already, and this medium adds more of it.",
+                f"Chloride is {chloride:.0f} mg/L already, and this medium adds more of it.",
             )
         elif stage.medium in RESINS:
             # hard water is a reason of its own for a resin; then the chloride stays to be said
             yield Problem(
                 "no_cure_for_chloride",
                 stage.name,
-                f"This medium leaves chloride ({chloride:g} mg/L) untouched: it does not protect the boiler. "
+                f"This medium leaves chloride ({chloride:.0f} mg/L) untouched: it does not protect the boiler. "
                 "Only a membrane, deionisation, blending or other water lowers chloride.",
                 advice=(context.hardness_mg_L_as_CaCO3 or 0) > HARD_MG_L,
             )
@@ -204,26 +204,26 @@ def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[Proble
                 yield Problem(
                     "low_alkalinity",
                     stage.name,
-                    f"Alkalinity is {alkaline:g} mg/L as CaCO3: this medium takes what little buffer "
+                    f"Alkalinity is {alkaline:.0f} mg/L as CaCO3: this medium takes what little buffer "
                     "there is.",
                 )
             if hard > 2 * alkaline:
                 yield Problem(
                     "permanent_hardness",
                     stage.name,
-                    f"Of {hard:g} mg/L hardness {hard - alkaline:g} is permanent: this medium takes "
+                    f"Of {hard:.0f} mg/L hardness {hard - alkaline:.0f} is permanent: this medium takes "
                     "only what is tied to alkalinity.",
                 )
             if alkaline > 2 * hard:
                 yield Problem(
                     "sodium_alkalinity",
                     stage.name,
-                    f"{alkaline - hard:g} mg/L of the alkalinity is sodium bicarbonate, which this "
+                    f"{alkaline - hard:.0f} mg/L of the alkalinity is sodium bicarbonate, which this "
                     "medium cannot take.",
                 )
         if stage.medium == "softening" and hard < 50:
             yield Problem(
-                "already_soft", stage.name, f"Hardness is {hard:g} mg/L as CaCO3: there is nothing to soften."
+                "already_soft", stage.name, f"Hardness is {hard:.0f} mg/L as CaCO3: there is nothing to soften."
             )
 
 

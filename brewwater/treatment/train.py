@@ -166,7 +166,7 @@ def run_train(
     loads: list[Load] = []
     now = water
     inhibited = np.zeros(1)
-    for stage, chosen in zip(stages, _at_their_flow(stages, every), strict=True):
+    for stage, chosen in zip(stages, at_their_flow(stages, every), strict=True):
         if stage.medium == "blend" and chosen.raw is None:
             chosen = replace(chosen, raw=water)
         result = apply(stage, now, chosen)
@@ -193,7 +193,7 @@ def run_train(
     return TrainResult(tuple(waters), tuple(loads), wanted + blended, reject, inhibited)
 
 
-def _at_their_flow(stages: Sequence[Stage], settings: Sequence[Settings]) -> Iterator[Settings]:
+def at_their_flow(stages: Sequence[Stage], settings: Sequence[Settings]) -> Iterator[Settings]:
     """The settings with the flow at the fixtures turned into the flow through each medium."""
     of_peak, besides = np.ones(1), np.zeros(1)  # flow at the stage's outlet = of_peak x peak + besides
     found = []

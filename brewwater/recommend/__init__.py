@@ -1,0 +1,15 @@
+"""Which train: candidates of every kind, "nothing" included, weighed on equal terms over the whole ensemble.
+
+A candidate is weighed by what it costs a year over the life of its parts, plus what its waters being out of
+goal is worth to the user (``Worth``). One setting must serve every water of the fill calendar: the worst one
+counts, never the average.
+"""
+
+from brewwater.recommend.kinds import NAMES, Kind, bases, in_size, kinds, stage
+from brewwater.recommend.search import Alternative, Best, Cancelled, Progress, Search, recommend
+from brewwater.recommend.weigh import Scales
+
+__all__ = [
+    "NAMES", "Alternative", "Best", "Cancelled", "Kind", "Progress", "Scales", "Search", "bases", "in_size",
+    "kinds", "recommend", "stage",
+]  # fmt: skip

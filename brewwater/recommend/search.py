@@ -1,0 +1,235 @@
+"""The search: every kind of train on its coarse grid, the leading ones at their best setting, ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
+
+from brewwater.chain import NOT_BOUGHT, Given, Outcome, Weight, context_of, evaluate
+from brewwater.ensemble import mean
+from brewwater.recommend.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
+from brewwater.recommend.weigh import Scales
+from brewwater.recommend.words import explained
+from brewwater.treatment import Problem, Stage, order_problems
+
+Progress = Callable[[float], None]
+Cancelled = Callable[[], bool]
+
+# Kinds whose coarse best is within this much of the first's weight are brought to their best setting.
+_REFINED_WITHIN = 1.4
+_REFINED_AT_MOST = 5
+_REFUSED = 1e7
+# Of settings whose weights differ by less than this share the least treatment is taken: the doubt of every price
+# is far larger.
+_AS_GOOD = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """One kind of train at its best setting.
+
+    weight : cost a year over the life of its parts and loss, per draw, unmeasured quantities left out of the
+        loss: what it was ranked by
+    open_weight : the same with what is unmeasured drawn from its prior: what a test could show
+    refused : the rules that speak against it, empty where none does
+    why : why it leads, or what it falls short in
+    """
+
+    outcome: Outcome
+    weight: Weight
+    open_weight: Weight
+    refused: tuple[Problem, ...]
+    why: str
+
+    @property
+    def fits(self) -> bool:
+        """True where the unit bears it and no rule speaks against it."""
+        return self.outcome.fits and not self.refused
+
+
+@dataclass(frozen=True, slots=True)
+class Best:
+    """The best setting of a kind: ``value`` is its expected weight, a refusal on top."""
+
+    kind: Kind
+    setting: Setting
+    recovery: float | None
+    train: tuple[Stage, ...]
+    value: float
+
+
+def recommend(
+    given: Given, progress: Progress | None = None, cancelled: Cancelled | None = None
+) -> tuple[Alternative, ...]:
+    """The best setting of every kind of train, ranked: those that fit first, then by expected cost and loss.
+
+    Parameters
+    ----------
+    given : from ``chain.prepare``
+    progress : called with the share done, 0 to 1
+    cancelled : asked between batches; True ends the search with what was found so far
+    """
+    search = Search(given)
+    found: list[Best] = []
+    steps = list(search.steps())
+    for number, kind in enumerate(steps):
+        if cancelled is not None and cancelled():
+            break
+        found.append(search.coarse(kind))
+        _tell(progress, 0.5 * (number + 1) / len(steps))
+    found.sort(key=lambda b: b.value)
+    leading = search.leading(found)
+    for number, one in enumerate(leading):
+        if cancelled is not None and cancelled():
+            break
+        found[found.index(one)] = search.refined(one)
+        _tell(progress, 0.5 + 0.25 * (number + 1) / len(leading))
+    found += search.with_plain_carbon(found)
+    made: list[Alternative] = []
+    for number, one in enumerate(found):
+        if made and cancelled is not None and cancelled():
+            break
+        made.append(search.alternative(one))
+        _tell(progress, 0.75 + 0.25 * (number + 1) / len(found))
+    made.sort(key=lambda a: (not a.fits, float(mean(a.weight.total, given.weights))))
+    return tuple(explained(given, made))
+
+
+def _tell(progress: Progress | None, share: float) -> None:
+    if progress is not None:
+        progress(share)
+
+
+class Search:
+    """One search over one plan's waters; ``weighed`` counts the trains with settings that were weighed."""
+
+    def __init__(self, given: Given) -> None:
+        self.given = given
+        self.scales = Scales(given)
+        self.context = context_of(given)
+        self.weighed = 0
+
+    def steps(self) -> Iterator[Kind]:
+        """The kinds to try: the bases, and everything else behind the last of them, which bears what may come."""
+        first = bases(self.given.disinfectant)
+        yield from first
+        yield from kinds(first[-1].stages)
+
+    def refused(self, train: Sequence[Stage]) -> tuple[Problem, ...]:
+        """The rules that speak against a train."""
+        return tuple(p for p in order_problems(train, self.context) if not p.advice)
+
+    def weigh(self, kind: Kind, settings: Sequence[Setting]) -> list[Best]:
+        """Every setting of a kind at every recovery."""
+        recoveries = kind.recoveries or (None,)
+        found = []
+        for recovery, lot in zip(recoveries, self.scales.lots(kind, settings, recoveries), strict=True):
+            for setting, train, total in zip(settings, lot.trains, lot.total, strict=True):
+                value = float(total) + _REFUSED * bool(self.refused(train))
+                found.append(Best(kind, setting, recovery, train, value))
+        self.weighed += len(found)
+        return found
+
+    def coarse(self, kind: Kind) -> Best:
+        """The best of the coarse grid."""
+        return min(self.weigh(kind, kind.grid()), key=lambda b: b.value)
+
+    def leading(self, found: Sequence[Best]) -> list[Best]:
+        """The kinds worth bringing to their best setting."""
+        sound = [b for b in found if b.value < _REFUSED]
+        near = [b for b in sound if b.value <= _REFINED_WITHIN * sound[0].value and b.kind.bounds]
+        return near[:_REFINED_AT_MOST]
+
+    def refined(self, one: Best) -> Best:
+        """The setting that a bounded search finds from the coarse one; bypass and doses are continuous."""
+        tried = [one]
+        kind = Kind(one.kind.stages, one.kind.bypass_at, one.kind.bypasses,
+                    () if one.recovery is None else (one.recovery,), one.kind.doses)  # fmt: skip
+
+        def value(x: NDArray[np.float64]) -> float:
+            setting = tuple(float(v) for v in x)
+            if kind.doses and not any(round(v) for v in setting[-len(kind.doses) :]):
+                return _REFUSED  # another kind
+            tried.extend(self.weigh(kind, [setting]))
+            return tried[-1].value
+
+        bounds = kind.bounds
+        if len(bounds) == 1:
+            middle = one.setting[0]
+            near = max(middle - 10, bounds[0][0]), min(middle + 10, bounds[0][1])
+            optimize.minimize_scalar(
+                lambda x: value(np.array([x])), bounds=near, method="bounded", options={"xatol": 0.3, "maxiter": 12}
+            )
+        else:
+            steps = [8.0] * (len(bounds) - len(kind.doses or ())) + [25.0] * len(kind.doses or ())
+            corners = [np.array(one.setting)]
+            for at, step in enumerate(steps):
+                corner = np.array(one.setting)
+                corner[at] += step if corner[at] + step <= bounds[at][1] else -step
+                corners.append(corner)
+            optimize.minimize(
+                value, np.array(one.setting), method="Nelder-Mead", bounds=bounds,
+                options={"initial_simplex": np.array(corners), "maxfev": 16 * len(bounds), "xatol": 0.5, "fatol": 1.0},
+            )  # fmt: skip
+        best = min(tried, key=lambda b: b.value)
+        return best if kind.bypass_at is None else self._least(kind, best)
+
+    def _least(self, kind: Kind, best: Best) -> Best:
+        """The least treatment that is as good: the highest bypass up to which the weight stays with the best."""
+        percent, *doses = best.setting
+        more = [(min(percent + 0.5 * step, MOST_BYPASS), *doses) for step in range(1, 21)]
+        as_good = [best]
+        for one in self.weigh(kind, more):
+            if one.value > best.value * (1 + _AS_GOOD):
+                break
+            as_good.append(one)
+        return as_good[-1]
+
+    def with_plain_carbon(self, found: Sequence[Best]) -> list[Best]:
+        """Where the disinfectant is unknown: the leading train with plain carbon, which a chlorine test may allow."""
+        if self.given.disinfectant != "unknown" or not found:
+            return []
+        first = min(found, key=lambda b: b.value)
+        plain = tuple(stage("carbon") if s.medium == "catalytic_carbon" else s for s in first.kind.stages)
+        if plain == first.kind.stages or any(b.kind.media == tuple(s.medium for s in plain) for b in found):
+            return []
+        kind = replace(first.kind, stages=plain, recoveries=() if first.recovery is None else (first.recovery,))
+        return self.weigh(kind, [first.setting])
+
+    def alternative(self, one: Best) -> Alternative:
+        """A kind at its best setting, followed to the end; in a size or recovery that fits, where one does."""
+        outcome = evaluate(self.given, one.train)
+        if not outcome.fits and not self.refused(one.train):
+            for train in self._others(one):
+                other = evaluate(self.given, train)
+                if other.fits:
+                    outcome = other
+                    break
+        train = outcome.stages
+        return Alternative(
+            outcome=outcome,
+            weight=self.scales.weigh(train, outcome.served),
+            open_weight=self.scales.weigh(train, outcome.served, measured_only=False),
+            refused=self.refused(train),
+            why="",
+        )
+
+    def _others(self, one: Best) -> Iterator[tuple[Stage, ...]]:
+        """The same setting in the next sizes up and at the other recoveries that no rule forbids, cheapest first."""
+        trains = [one.train]
+        for recovery in reversed(one.kind.recoveries):
+            if recovery != one.recovery:
+                lot = self.scales.lot(one.kind, [one.setting], recovery)
+                trains += [t for t in lot.trains if not self.refused(t)]
+        for up in range(len(SIZES)):
+            for train in trains:
+                if up or train is not one.train:
+                    yield tuple(s if s.medium in NOT_BOUGHT else _larger(s, up) for s in train)
+
+
+def _larger(item: Stage, steps: int) -> Stage:
+    return in_size(item, SIZES[min(SIZES.index(item.size) + steps, len(SIZES) - 1)])

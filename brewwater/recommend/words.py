@@ -1,0 +1,107 @@
+"""Why an alternative leads, or what it falls short in, in plain words with the figures that decide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from brewwater.chain import Given
+from brewwater.ensemble import mean
+from brewwater.targets import RANK, Measure, Verdict
+from brewwater.targets.sentences import bounds, figure
+from brewwater.targets.severity import SUBJECTS, Weighed
+
+if TYPE_CHECKING:
+    from brewwater.recommend.search import Alternative
+
+# What acts on scale; without any of them nothing is bought for it.
+AGAINST_SCALE = frozenset({
+    "scale_inhibitor", "weak_acid", "softening", "calcium_to_magnesium", "reverse_osmosis", "mixed_bed",
+})  # fmt: skip
+# A shortfall is named from this part of a subject's worth on.
+_NAMED = 0.03
+
+
+def explained(given: Given, ranked: Sequence[Alternative]) -> Iterator[Alternative]:
+    """Each alternative with its sentence, measured against the first."""
+    for place, one in enumerate(ranked):
+        yield replace(one, why=_first(given, one) if place == 0 and one.fits else _other(given, one, ranked[0]))
+
+
+def _money(given: Given, one: Alternative) -> float:
+    return float(mean(one.weight.cost, given.weights))
+
+
+def _currency(given: Given, amount: float) -> str:
+    return f"{amount:,.0f} {given.document.money.currency}"
+
+
+def _verdict(one: Alternative, subject: Weighed) -> Verdict | None:
+    found = [v for v in one.outcome.verdicts if v.subject == subject]
+    return max(found, key=lambda v: (RANK[v.status], -(v.share or 0.0)), default=None)
+
+
+def _first(given: Given, one: Alternative) -> str:
+    shares = []
+    for subject in SUBJECTS:
+        verdict = _verdict(one, subject)
+        if verdict is not None:
+            shares.append(
+                f"{subject} in goal in {verdict.share:.0%}" if verdict.share is not None else f"{subject} undecided"
+            )
+    money = _currency(given, _money(given, one))
+    text = f"Least cost and least harm together: {money} a year over the life of its parts"
+    text += f"; of the waters the report allows, {', '.join(shares)}." if shares else "."
+    return text + _nothing_for_scale(one)
+
+
+def _nothing_for_scale(one: Alternative) -> str:
+    verdict = _verdict(one, "scale")
+    if verdict is None or verdict.status != "ok" or any(s.medium in AGAINST_SCALE for s in one.outcome.stages):
+        return ""
+    shown = next((m for m in verdict.measures if m.name == "temporary_hardness"), None)
+    return f" Buy nothing for scale: {figure(shown)} lays down little." if shown else " Buy nothing for scale."
+
+
+def _other(given: Given, one: Alternative, first: Alternative) -> str:
+    if one.refused:
+        return f"Refused: {' '.join(dict.fromkeys(p.message for p in one.refused))}"
+    failed = [c.why for c in one.outcome.checks if c.ok is False]
+    if failed:
+        return f"Does not fit the unit: {' '.join(dict.fromkeys(failed))}"
+    short = list(_shortfalls(given, one, first))
+    dearer = _money(given, one) - _money(given, first)
+    money = f"{_currency(given, _money(given, one))} a year"
+    against = f"{_currency(given, abs(dearer))} {'more' if dearer > 0 else 'less'} than the first"
+    if short:
+        return f"Falls short in {'; in '.join(short)}. Costs {money}, {against}."
+    return f"Costs more than it mends: {money}, {against}."
+
+
+def _shortfalls(given: Given, one: Alternative, first: Alternative) -> Iterator[str]:
+    """The subjects in which it is worse than the first, the worst first, each with the figure that decides."""
+    worth = given.document.worth
+
+    def lost(a: Alternative, subject: Weighed) -> float:
+        return float(mean(a.weight.loss[subject], given.weights))
+
+    worse = {s: lost(one, s) - lost(first, s) for s in SUBJECTS}
+    for subject in sorted(worse, key=lambda s: -worse[s]):
+        if worse[subject] <= _NAMED * max(getattr(worth, subject), 1.0):
+            continue
+        verdict = _verdict(one, subject)
+        measure = None if verdict is None else _deciding(verdict, _verdict(first, subject))
+        if measure is None:
+            yield subject
+        else:
+            yield f"{subject}: {figure(measure)} (goal {bounds(*measure.goal)})"
+
+
+def _deciding(verdict: Verdict, other: Verdict | None) -> Measure | None:
+    """The measure that the other does better in, worst first."""
+    theirs = {m.name: m.share for m in (other.measures if other else ()) if m.share is not None}
+    bound = [m for m in verdict.measures if m.share is not None and m.goal != (None, None)]
+    ranked = sorted(bound, key=lambda m: (-RANK[m.status], (m.share or 0.0) - theirs.get(m.name, 1.0)))
+    better = [m for m in ranked if (m.share or 0.0) < theirs.get(m.name, 1.0) - 0.02]
+    return next(iter(better or ranked), None)
