@@ -23,6 +23,7 @@ from brewwater.forecast import Changes, Stop, changes, moves_of, stops_of
 from brewwater.inputs import PlanDocument
 from brewwater.intake.analysis import Disinfectant, Supply
 from brewwater.intake.completion import Note, complete
+from brewwater.readings import Metered, follow_meters
 from brewwater.supply_days import TankDays, tank_days
 from brewwater.targets import MachineProfile, State, Verdict, describe, judge
 from brewwater.targets.severity import SUBJECTS, Weighed, severity
@@ -57,6 +58,9 @@ class Given:
     phase_share : share of the first year's service days with each water, shape (phase,)
     supply_waters : the supplies themselves, shape (n,) or (1,), in the order of ``supplies``
     known : analytes measured in every supply; ``notes`` what the completion assumed
+    read : analytes tested at the source by the log, by supply
+    made : days on which cartridges were changed by the log, by stage
+    used : share of the cartridge in place used before the start, by stage, where a meter tells it; shape (n,)
     """
 
     document: PlanDocument
@@ -75,6 +79,9 @@ class Given:
     book: Ledger
     stops: tuple[Stop, ...]
     moves: IntArray
+    read: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    made: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    used: Mapping[str, FloatArray] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list)
 
@@ -112,15 +119,24 @@ class Given:
         return Settings(performance=found.performance, peak_flow_gpm=peak_flow)
 
 
-def prepare(document: PlanDocument) -> Given:
-    """Draw the ensemble of a document: waters, demand, calendar.
+def prepare(
+    document: PlanDocument, draws: Draws | None = None, meters: Sequence[Metered] = ()
+) -> Given:
+    """Draw the ensemble of a document: waters, demand, calendar. The log is not applied (``corrected``).
+
+    Parameters
+    ----------
+    document : the plan document
+    draws : other draws than those of the document's settings
+    meters : where meters are read, the demand is free to follow them
 
     Raises
     ------
     InputError : a part of the document cannot be used
     """
-    draws = Draws(document.settings.draws, document.settings.seed)
+    draws = draws or Draws(document.settings.draws, document.settings.seed)
     needs = demand(document.demand, [b.name for b in document.branches], draws)
+    needs = follow_meters(needs, meters, draws)
     calendar = document.demand.calendar
     tank = tank_days(document.fill, needs, calendar)
     by_name = {s.name: s for s in document.supplies}
@@ -277,8 +293,14 @@ def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridg
     age = None
     if in_service is not None:
         days = (given.document.demand.calendar.start - in_service.installed).days
-        age = float(days), given.draws.span(f"{stage.name}: used at the start", in_service.used)
-    found = changes(on, bears, margin=margin, stops=given.stops, moves=given.moves, in_service=age)
+        used = given.used.get(stage.name)
+        if used is None:
+            used = given.draws.span(f"{stage.name}: used at the start", in_service.used)
+        age = float(days), used
+    found = changes(
+        on, bears, margin=margin, stops=given.stops, moves=given.moves, in_service=age,
+        made=given.made.get(stage.name, ()),
+    )  # fmt: skip
     first = bears(0)
     return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))
 

@@ -94,12 +94,16 @@ def _normal(n: int, seed: int, column: int) -> FloatArray:
 
 @lru_cache(maxsize=2048)
 def _spread(n: int, seed: int, column: int, span: Span) -> FloatArray:
-    u = _uniform(n, seed, column)
+    return _kept(span_at(_uniform(n, seed, column), span))
+
+
+def span_at(u: FloatArray, span: Span) -> FloatArray:
+    """The quantiles of a ``Span`` that has width, at shares ``u`` over 0 to under 1; the shape of ``u``."""
     width = span.high - span.low
     if span.typical is None:
-        return _kept(span.low + width * u)
+        return np.asarray(span.low + width * u, dtype=np.float64)
     mean = np.clip((span.typical - span.low) / width, 0.02, 0.98)
-    return _kept(span.low + width * stats.beta.ppf(u, mean * _PERT, (1 - mean) * _PERT))
+    return np.asarray(span.low + width * stats.beta.ppf(u, mean * _PERT, (1 - mean) * _PERT), dtype=np.float64)
 
 
 def _kept(values: FloatArray) -> FloatArray:

@@ -22,12 +22,14 @@ from brewwater.ensemble import DEFAULT_DRAWS
 from brewwater.errors import InputError
 from brewwater.forecast import InService, Policy
 from brewwater.intake.analysis import Measurement, Supply
+from brewwater.log_entry import Reading
 from brewwater.supply_days import FillCalendar
 from brewwater.targets import MachineProfile, TargetChoice
 from brewwater.treatment import Stage
 
 SCHEMA_VERSION = 1
 MAX_DOCUMENT_BYTES = 2_000_000
+MAX_READINGS = 20_000
 
 
 class Settings(Part):
@@ -51,7 +53,7 @@ class Worth(Part):
 
 
 class PlanDocument(Part):
-    """Everything a plan is made from. ``train`` None: the recommended one is planned."""
+    """Everything a plan is made from. ``train`` None: the recommended one is planned. ``readings``: the log."""
 
     schema_version: Literal[1] = 1
     name: Name = "My unit"
@@ -65,6 +67,7 @@ class PlanDocument(Part):
     targets: TargetChoice = TargetChoice()
     train: tuple[Stage, ...] | None = None
     in_service: tuple[InService, ...] = ()
+    readings: Annotated[tuple[Reading, ...], Field(max_length=MAX_READINGS)] = ()
     policy: Policy = Policy()
     money: CostInput = CostInput()
     worth: Worth = Worth()

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from brewwater.chain import Given, Outcome, evaluate, prepare
+from brewwater.corrected import Correction, Moved, correct, moved
 from brewwater.inputs import PlanDocument
 from brewwater.next_test import NextTest, next_tests
+from brewwater.readings import Diagnosis, Flag
 from brewwater.recommend import Alternative, Cancelled, Progress, recommend
 from brewwater.targets import State, Verdict, describe, judge
 from brewwater.treatment import Stage
@@ -27,12 +29,15 @@ class Plan:
 
     document : what it was made from
     stamp : identifies the document and the train; changes whenever either does
-    given : draws, weights, waters at the inlet, demand, calendar
+    given : draws, weights, waters at the inlet, demand, calendar, as the log corrects them
     source_state, source_verdicts : the water as it comes, at the main machine
     outcome : the document's own train, or the recommended one
     recommended : True where the train is the search's, False where it is the document's own
     alternatives : the search's ranked list, best first; empty before the search
     next_tests : which measurement would most probably change the decision, best first
+    before : the same train before any reading, on the draws ``prior``; None where no reading moves the draws
+    correction : the log sorted, the lines that cannot be used, the diagnoses
+    moved : the next change of each cartridge before and after, and why it moved; empty without ``before``
     """
 
     document: PlanDocument
@@ -45,6 +50,20 @@ class Plan:
     alternatives: tuple[Alternative, ...]
     next_tests: tuple[NextTest, ...]
     warnings: tuple[Warning_, ...]
+    prior: Given
+    correction: Correction
+    before: Outcome | None = None
+    moved: tuple[Moved, ...] = ()
+
+    @property
+    def reading_flags(self) -> tuple[Flag, ...]:
+        """Lines of the log that are not used, or used with care, and why."""
+        return self.correction.flags
+
+    @property
+    def diagnoses(self) -> tuple[Diagnosis, ...]:
+        """What it may mean where readings and plan differ, each with the next check."""
+        return self.correction.diagnoses
 
 
 def make_plan(
@@ -72,12 +91,15 @@ def make_plan(
     ------
     InputError : a part of the document cannot be used, in one clear line
     """
-    given = prepare(document)
+    prior = prepare(document)
+    correction = correct(prior, document.train if document.train is not None else train)
+    given = correction.given
     source_state, source_verdicts = judge_source(given)
     alternatives = recommend(given, progress, cancelled) if search else ()
     stages, recommended = choose(document, alternatives, train)
     outcome = evaluate(given, stages)
     tests = next_tests(given, outcome, alternatives) if search else ()
+    before = evaluate(prior, stages) if correction.log.informs else None
     return Plan(
         document=document,
         stamp=stamp(document, stages),
@@ -89,6 +111,10 @@ def make_plan(
         alternatives=alternatives,
         next_tests=tests,
         warnings=warnings(given, outcome),
+        prior=prior,
+        correction=correction,
+        before=before,
+        moved=moved(before, outcome, prior, correction) if before else (),
     )
 
 
@@ -96,7 +122,9 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
     """The same plan with the search's alternatives and the next tests; a train of its own is kept."""
     alternatives = recommend(plan.given, progress, cancelled)
     stages, recommended = choose(plan.document, alternatives, plan.outcome.stages)
-    outcome = plan.outcome if stages == plan.outcome.stages else evaluate(plan.given, stages)
+    same = stages == plan.outcome.stages
+    outcome = plan.outcome if same else evaluate(plan.given, stages)
+    before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
     return replace(
         plan,
         stamp=stamp(plan.document, stages),
@@ -104,6 +132,8 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         recommended=recommended,
         alternatives=alternatives,
         next_tests=next_tests(plan.given, outcome, alternatives),
+        before=before,
+        moved=moved(before, outcome, plan.prior, plan.correction) if before else (),
         warnings=warnings(plan.given, outcome),
     )
 

@@ -114,6 +114,7 @@ def changes(
     stops: Sequence[Stop] = (),
     moves: IntArray | None = None,
     in_service: tuple[float, FloatArray] | None = None,
+    made: Sequence[int] = (),
 ) -> Changes:
     """Every change over the plan, in every draw.
 
@@ -126,6 +127,8 @@ def changes(
     moves : from ``moves_of``; None: changes are made on the day they fall due
     in_service : age in days and used share (shape (draw,) or (1,)) of the cartridge in place at the start;
         None: a new one on the first service day
+    made : days, in order, on which the first changes were made, as the log has it; the forecast goes on from
+        the last of them
 
     Returns
     -------
@@ -152,11 +155,15 @@ def changes(
     served, used_up = np.full(on.n, np.nan), np.zeros(on.n)
     while True:
         before = on.sums_before(installed)
-        due, why = end_of_life(on, bears, installed, before, margin, age, used)
-        moved = np.where(due < horizon, shift[np.minimum(due, horizon - 1)], due)
-        out = np.where(moved > installed, moved, due)
-        out, back, why = calendar.impose(installed, out, open_from[np.minimum(out, horizon)], why,
-                                         in_place=bool(not rows and in_service))
+        if len(rows) < len(made):
+            out = back = np.full(on.n, made[len(rows)], dtype=np.int64)
+            why = np.full(on.n, GOVERNS.index("reading"))
+        else:
+            due, why = end_of_life(on, bears, installed, before, margin, age, used)
+            moved = np.where(due < horizon, shift[np.minimum(due, horizon - 1)], due)
+            out = np.where(moved > installed, moved, due)
+            out, back, why = calendar.impose(installed, out, open_from[np.minimum(out, horizon)], why,
+                                             in_place=bool(not rows and in_service))
         load = on.sums_before(out) - before
         rows.append((out, back, why, np.maximum(1 - share_used(on, bears, load, used), 0)))
         if len(rows) == 1:

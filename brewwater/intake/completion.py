@@ -16,6 +16,7 @@ from brewwater.chemistry import Totals, dic_from_ph
 from brewwater.document import Span
 from brewwater.ensemble import Draws, effective_size
 from brewwater.intake.analysis import Measurement, Supply
+from brewwater.intake.instruments import instrument
 from brewwater.reference import keyed
 from brewwater.water import CACO3_G_PER_EQ, HCO3_G_PER_MOL, MOLAR_MASS_G, Water
 
@@ -100,14 +101,14 @@ class _Completer:
             return self.draws.span(self._column(analyte), span)
         if self.draws.n == 1:
             return np.array([span.low])
-        error = keyed("measurement_errors")[entry.method]
+        error = instrument(analyte, entry.method)
         z = self.draws.normal(self._column(analyte))
-        if analyte == "ph":
-            return np.asarray(span.low + float(error["ph_sd"]) * z)
         if analyte in ("total_hardness", "alkalinity"):
-            spread = min(float(error["hardness_alkalinity_sd_mg_L_as_CaCO3"]), span.low / 3)
+            spread = min(error.absolute_sd, span.low / 3)
             return np.asarray(np.maximum(span.low + spread * z, 0.0))
-        return np.asarray(span.low * np.maximum(1 + float(error["relative_sd"]) * z, 0.01))
+        if analyte == "ph":
+            return np.asarray(span.low + error.absolute_sd * z)
+        return np.asarray(span.low * np.maximum(1 + error.relative_sd * z, 0.01))
 
     def take(self, analyte: str) -> FloatArray:
         return self.measure(analyte) if analyte in self.measured else self.prior(analyte)

@@ -1,0 +1,107 @@
+"""How well each draw explains what was read, as a log likelihood, and the loop that moves the draws by it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
+from scipy.special import gammaln, xlogy
+
+from brewwater.ensemble import Draws, effective_size
+from brewwater.readings.draws import Moved
+
+FloatArray = NDArray[np.float64]
+
+# One reading in fifty is taken to be a slip (wrong column, wrong tap, wrong day): common practice, no source.
+SLIP = 0.02
+# A slip may lie anywhere over so many standard deviations of an honest reading (a choice).
+_SLIP_WIDTH_SD = 40.0
+# Below this share of effective draws they are resampled.
+LEAST_EFFECTIVE = 1 / 3
+_MOST_STAGES = 24
+
+
+def normal_log(value: FloatArray, predicted: FloatArray, sd: FloatArray) -> FloatArray:
+    """Log density of a reading with a normal error; all arguments broadcast."""
+    return np.asarray(-0.5 * ((value - predicted) / sd) ** 2 - np.log(sd * np.sqrt(2 * np.pi)), dtype=np.float64)
+
+
+def count_log(count: FloatArray, mean: FloatArray, cv2: FloatArray) -> FloatArray:
+    """Log probability of a count: Poisson, or negative binomial where days differ by more than chance.
+
+    Parameters
+    ----------
+    count, mean : 0 or more, broadcastable; ``mean`` 0 explains only a count of 0
+    cv2 : squared relative standard deviation of the mean itself, 0 for Poisson
+    """
+    mean = np.maximum(mean, 1e-12)
+    if not np.any(cv2 > 0):
+        return np.asarray(xlogy(count, mean) - mean - gammaln(count + 1), dtype=np.float64)
+    r = 1 / np.maximum(cv2, 1e-9)
+    return np.asarray(
+        gammaln(count + r) - gammaln(r) - gammaln(count + 1)
+        + r * np.log(r / (r + mean)) + count * np.log(mean / (r + mean))
+    )  # fmt: skip
+
+
+def robust(log_likelihood: FloatArray, sd: FloatArray) -> FloatArray:
+    """The same with a small chance of a slip, so that no single reading rules a draw out.
+
+    ``sd`` : standard deviation of an honest reading, same unit as the reading, over 0
+    """
+    slip = np.log(SLIP / (_SLIP_WIDTH_SD * sd))
+    return np.asarray(np.logaddexp(np.log1p(-SLIP) + log_likelihood, slip), dtype=np.float64)
+
+
+View = TypeVar("View")
+
+
+@dataclass(frozen=True, slots=True)
+class Learned(Generic[View]):
+    """What the readings leave: the draws, their weights of shape (n,), the view of them, and how often they
+    were resampled."""
+
+    draws: Draws
+    weights: FloatArray
+    view: View
+    resampled: int
+
+
+def learn(
+    draws: Draws,
+    weights: FloatArray,
+    look: Callable[[Draws], View],
+    explain: Callable[[View], FloatArray],
+) -> Learned[View]:
+    """Weigh the draws by the readings; resample in steps where one step would leave too few.
+
+    Parameters
+    ----------
+    draws, weights : before the readings
+    look : works out anew what is predicted, for other draws
+    explain : log likelihood of all readings for a view, shape (n,)
+
+    Returns
+    -------
+    Learned : weights add to 1. Without resampling the draws are those given, only weighed. With it, each step
+        takes as much of the likelihood as leaves a third of the draws effective, and moves them (``Moved``).
+    """
+    view, left, stage = look(draws), 1.0, 0
+    while True:
+        fit = np.broadcast_to(explain(view), weights.shape)
+        fit = fit - fit.max()
+
+        def short(power: float, fit: FloatArray = fit, held: FloatArray = weights) -> float:
+            return effective_size(held * np.exp(power * fit)) - LEAST_EFFECTIVE * len(held)
+
+        if short(left) >= 0 or stage == _MOST_STAGES:
+            found = weights * np.exp(left * fit)
+            return Learned(draws, found / found.sum(), view, stage)
+        step = 0.0 if short(0.0) <= 0 else float(optimize.brentq(short, 0.0, left, xtol=1e-6, rtol=1e-3))
+        draws = Moved(draws, weights * np.exp(step * fit), stage)
+        weights = np.ones(draws.n)
+        view, left, stage = look(draws), left - step, stage + 1
