@@ -135,8 +135,8 @@ def _solids(x: Middle, wide: set[str]) -> list[Finding]:
                                "reading was printed twice; they are usually 0.55 to 0.75 of it."))  # fmt: skip
         elif not 0.4 <= tds / ec <= 0.95:
             out.append(Finding("tds_against_conductivity", "total_dissolved_solids",
-                               f"Dissolved solids of {tds:.0f} mg/L are {tds / ec:.2f} of the conductivity of {ec:.0f} "
-                               "µS/cm; 0.55 to 0.75 is usual: one of them is wrong."))  # fmt: skip
+                               f"Dissolved solids of {tds:.0f} mg/L are {tds / ec:.2f} of the conductivity of "
+                               f"{ec:.0f} µS/cm; 0.55 to 0.75 is usual: one of them is wrong."))  # fmt: skip
     ions = sum(x.get(i, 0.0) for i in _CHARGE) + x.get("silica", 0.0)
     ions += 0.4917 * HCO3_G_PER_MOL * (alkalinity or 0.0) / CACO3_G_PER_EQ
     if tds and not {"total_dissolved_solids"} & wide and ions > 1.15 * tds + 10:
@@ -192,7 +192,9 @@ def _charge(x: Middle, wide: set[str]) -> list[Finding]:
         other.append("calcium and magnesium are printed as CaCO3")
     if wide & set(_CHARGE) and not other:
         return [Finding("charge_balance", None, f"{said} at the middle of the printed ranges.")]
-    reason = f"; they balance if {', or if '.join(other)}" if other else "; a value, a unit or an ion is wrong or missing"
+    reason = "; a value, a unit or an ion is wrong or missing"
+    if other:
+        reason = f"; they balance if {', or if '.join(other)}"
     code = {
         "sulfate is printed as S": "sulfate_as_s",
         "nitrate is printed as N": "nitrate_as_n",

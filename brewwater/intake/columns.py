@@ -182,10 +182,10 @@ def _by_content(columns: list[Column], named: list[list[str]], body: list[list[s
     """Roles of columns whose header tells none: from what stands beneath."""
     for j, column in enumerate(columns):
         cells = [row[j] for row in body if j < len(row) and row[j]]
-        if column.role in ("note", "method") and len(cells) > 1 and column.header and not named[j]:
-            # "Surface source" over figures is a supply, not a remark
-            if sum((v := read_value(c)) is not None and v.has_number for c in cells) >= 0.7 * len(cells):
-                column.role, named[j] = "value", [column.header]
+        figures = sum((v := read_value(c)) is not None and v.has_number for c in cells)
+        # "Surface source" over figures is a supply, not a remark
+        if column.role in ("note", "method") and not named[j] and figures > max(1, 0.7 * len(cells)):
+            column.role, named[j] = "value", [column.header]
         if column.role:
             continue
         if not cells:

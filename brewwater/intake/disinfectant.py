@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from brewwater.intake.analysis import Disinfectant, Measurement
 
@@ -78,7 +79,7 @@ def from_text(texts: Sequence[str]) -> tuple[Disinfectant, str | None]:
     return "unknown", " / ".join(s.strip()[:120] for s in votes.values()) or None
 
 
-def notice_in(texts: Sequence[str]) -> str:
+def notice_in(texts: Sequence[str]) -> Literal["none", "boil_water", "do_not_drink"]:
     """``boil_water`` or ``do_not_drink`` where a sentence says that a notice holds now, else ``none``."""
     for text in texts:
         match = _NOTICE.search(text)

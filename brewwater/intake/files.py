@@ -90,7 +90,8 @@ def read_bytes(data: bytes, name: str) -> Content:
                   "Give only the part with the results.")  # fmt: skip
     text = _decode(data, name)
     start = text.lstrip()[:400].lower()
-    if suffix in (".html", ".htm", ".xhtml") or start.startswith(("<!doctype html", "<html", "<table", "<head", "<body")):
+    marked = start.startswith(("<!doctype html", "<html", "<table", "<head", "<body"))
+    if suffix in (".html", ".htm", ".xhtml") or marked:
         return _html(text)
     if suffix in (".csv", ".tsv"):
         return _csv(text)
@@ -361,15 +362,16 @@ def _pdf(path: Path) -> Content:
     }  # fmt: skip
     if "error" in found:
         raise _no(name, *reasons[found["error"]])
-    content = Content(pages=int(found["of"]))
+    whole = int(found["of"])
+    content = Content(pages=whole)
     for number, page in enumerate(found["pages"], start=1):
         content.grids += [g for title, t in page["tables"] if (g := make_grid(t, number, title)) is not None]
         content.lines.append((number, [[(c[0], c[1], c[2]) for c in line] for line in page["lines"]]))
     read = len(found["pages"])
-    if found["stopped"] in ("pages", "time") or read < content.pages:
+    if found["stopped"] in ("pages", "time") or read < whole:
         content.remarks.append((
             "report_too_long",
-            f"Only the first {read} of {content.pages} pages were read; give the pages with the tables alone.",
+            f"Only the first {read} of {whole} pages were read; give the pages with the tables alone.",
         ))  # fmt: skip
     elif found["stopped"] == "dense":
         content.remarks.append(("page_too_dense", "A page holds too much to be a table of results; it was left out."))

@@ -285,5 +285,5 @@ def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Ro
 def _with_basis(label: Label, bracket: str) -> Label:
     inner = read_label(f"{label.analyte.replace('_', ' ')} ({bracket})") if bracket else None
     if inner is not None and inner.basis and inner.analyte == label.analyte:
-        return Label(label.analyte, label.unit, inner.basis)
+        return Label(label.analyte, label.unit, inner.basis, label.unit_text)
     return label

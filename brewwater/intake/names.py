@@ -20,15 +20,22 @@ UNSURE_BASIS = "?"
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A label understood. ``basis`` is None (not printed), a basis id, or ``UNSURE_BASIS``."""
+    """A label understood. ``basis`` is None (not printed), a basis id, or ``UNSURE_BASIS``.
+
+    ``unit_text`` is the unit that the label itself prints, ``unit`` what it means.
+    """
 
     analyte: str
     unit: PrintedUnit | None = None
     basis: str | None = None
+    unit_text: str = ""
 
 
 _SUBSCRIPTS = str.maketrans("₀₁₂₃₄₅₆₇₈₉⁺⁻", "0123456789+-")
-_MARK = re.compile(r"\{[^}]{0,4}\}|[*†‡§#¹²³⁴⁵⁶⁷⁸⁹⁰ªᵃᵇᶜᵈ•►▪]+|\((?:[a-z]|\d{1,2})\)|\[(?:[a-z]|\d{1,2})\]", re.IGNORECASE)
+_MARK = re.compile(
+    r"\{[^}]{0,4}\}|[*†‡§#¹²³⁴⁵⁶⁷⁸⁹⁰ªᵃᵇᶜᵈ•►▪]+|\((?:[a-z]|\d{1,2})\)|\[(?:[a-z]|\d{1,2})\]",
+    re.IGNORECASE,
+)
 _BRACKET = re.compile(r"[(\[]([^()\[\]]{0,60})[)\]]")
 _UNIT_NAME = re.compile(r"[_ ](mg|ug|µg|ng)[_ ]l(?:[_ ]|$)", re.IGNORECASE)
 # Words about the sample, not about the analyte.
@@ -95,6 +102,7 @@ def read_label(text: str) -> Label | None:
         return Label(hit[0], None, hit[1])
     text = text.translate(_SUBSCRIPTS)
     unit: PrintedUnit | None = None
+    unit_text = ""
     basis: str | None = None
     work = _UNIT_NAME.sub(lambda m: f" ({m.group(1)}/L) ", text)
     bare = _MARK.sub(" ", work)
@@ -106,15 +114,18 @@ def read_label(text: str) -> Label | None:
     for part in inside:
         found = read_unit(part)
         if found is not None and found.unit not in ("1", "count"):
-            unit = unit or found
+            if unit is None:
+                unit, unit_text = found, part.strip()
         elif basis_id(part) is not None and basis is None and part.strip().lower() not in ("ca", "mg", "na", "k"):
             basis = basis_id(part)
     if as_ is not None:
         basis = basis_id(as_.group(1))
         bare = bare.replace("_", " ").replace(as_.group(0), " ")
     outside = " ".join(_BRACKET.sub(" ", bare).split())
-    outside, tail = _split_tail(outside)
-    unit = unit or tail
+    if _look(outside) is None:
+        outside, tail, tail_text = _split_tail(outside)
+        if unit is None:
+            unit, unit_text = tail, tail_text
     outside = re.sub(r"^\d{1,2}[.)]\s+", "", outside)
     tried = [outside, _ASIDE.sub(" ", outside), _ASIDE.sub(" ", bare), *_rounds(outside)]
     for candidate in tried:
@@ -122,7 +133,7 @@ def read_label(text: str) -> Label | None:
         hit = _look(candidate)
         if hit is not None:
             own = basis or (unit.basis if unit else None)
-            return Label(hit[0], unit, own or hit[1])
+            return Label(hit[0], unit, own or hit[1], unit_text)
     return None
 
 
@@ -140,7 +151,7 @@ def _rounds(text: str) -> list[str]:
     return out
 
 
-def _split_tail(text: str) -> tuple[str, PrintedUnit | None]:
+def _split_tail(text: str) -> tuple[str, PrintedUnit | None, str]:
     """A unit at the end of a label: ``Calcium, mg/L``, ``Gesamthärte in °dH``."""
     words = text.split(" ")
     for start in range(1, len(words)):
@@ -150,8 +161,8 @@ def _split_tail(text: str) -> tuple[str, PrintedUnit | None]:
         unit = read_unit(tail)
         if unit is not None and unit.unit not in ("1", "count"):
             head = re.sub(r"[\s,;:–-]*(?:\bin)?[\s,;:–-]*$", "", " ".join(words[:start]))
-            return head, unit
-    return text, None
+            return head, unit, tail
+    return text, None, ""
 
 
 _BARE_UNITS = frozenset({"ppm", "ppb", "ppt", "gpg", "grains", "ntu", "fnu", "mmol", "mval", "dh", "fh", "µs", "us"})

@@ -53,6 +53,10 @@ _SAID = {
 }  # fmt: skip
 
 
+# In these languages a nitrate without a basis is the ion, as the law of the EU counts it.
+_OTHER_TONGUE = re.compile(r"\b(?:grenzwert|\w*härte|nitrat|dureza|dureté|durezza|hardheid|chlorid)\b", re.IGNORECASE)
+
+
 def read_report(path: str | Path) -> Report:
     """Read a water report: pdf, csv, xlsx, html, md or txt.
 
@@ -101,7 +105,7 @@ def read_content(content: Content, name: str) -> Report:
     problems = [Problem(code, None, message) for code, message in content.remarks]
     rows = _drop_repeats(rows)
     rows, supplies = _name_supplies(rows, name)
-    english = not re.search(r"\b(?:grenzwert|härte|nitrat|dureza|dureté|durezza|hardheid)\b", " ".join(texts)[:200_000], re.I)
+    english = not _OTHER_TONGUE.search(" ".join(texts)[:200_000])
     if not any(r.analyte == "haloacetic_acids" for r in rows):
         rows = [replace(r, analyte="haloacetic_acids") if r.analyte == "haa5" else r for r in rows]
     rows = [_settle(r, english) for r in rows]
@@ -139,7 +143,8 @@ def _drop_repeats(rows: Sequence[Row]) -> list[Row]:
     for row in rows:
         if "from_prose" in row.doubts and (row.analyte, row.low, row.high) in tabled:
             continue
-        key = (row.analyte, row.low, row.typical, row.high, row.unit.lower(), row.supply, row.date, row.page)
+        key = (row.analyte, row.low, row.typical, row.high, row.unit.lower(), row.supply, row.date, row.page,
+               row.section)
         if key not in out or out[key].confidence < row.confidence:
             out[key] = row
     return list(out.values())
@@ -246,13 +251,15 @@ def _calcium_basis(rows: list[Row], supplies: Iterable[str]) -> tuple[list[Row],
         if calcium is None or hardness is None or hardness <= 0:
             continue
         as_ion = CA_TO_HARDNESS * calcium + (4.118 * magnesium if magnesium is not None else 0)
-        fits = abs(as_ion - hardness) <= max(0.15 * hardness, 5) if magnesium is not None else as_ion <= 1.08 * hardness + 3
+        fits = as_ion <= 1.08 * hardness + 3
+        if magnesium is not None:
+            fits = abs(as_ion - hardness) <= max(0.15 * hardness, 5)
         if fits:
             continue
         whole = calcium + magnesium if magnesium is not None else None
         both = whole is not None and abs(whole - hardness) <= max(0.08 * hardness, 3)
         alone = magnesium is not None and abs(calcium + 4.118 * magnesium - hardness) <= max(0.08 * hardness, 3)
-        if not (both or alone or magnesium is None and calcium <= hardness):
+        if not (both or alone or (magnesium is None and calcium <= hardness)):
             continue
         for i, r in enumerate(out):
             if r.supply in (supply, ALL) and r.basis is None and (

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from brewwater.errors import InputError, ReportError
 from brewwater.intake.analysis import Disinfectant, Measurement, Supply
 from brewwater.intake.columns import ALL
 from brewwater.reference import keyed, table
+
+Notice = Literal["none", "boil_water", "do_not_drink"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,7 @@ class Report:
     name: str = "report"
     pages: int | None = None
     disinfectants: dict[str, Disinfectant] = field(default_factory=dict)
-    notice: str = "none"
+    notice: Notice = "none"
     readings: dict[str, dict[str, Measurement]] = field(default_factory=dict)
 
     def _pick(self, supply: str | None) -> str:
@@ -127,7 +129,7 @@ class Report:
         picked = self._pick(name)
         return Supply(
             name=picked[:120], analysis=self.analysis(picked), disinfectant=self.disinfectant(picked),
-            notice=self.notice,  # type: ignore[arg-type]
+            notice=self.notice,
             violation_reported=self.violation(picked),
         )  # fmt: skip
 

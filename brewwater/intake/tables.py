@@ -40,7 +40,7 @@ class _Reader:
         self.grid, self.mark = grid, mark
         width = len(grid.cells[0])
         hits = [sum(read_label(row[j]) is not None for row in grid.cells) for j in range(min(width, 8))]
-        self.label_at = hits.index(max(hits)) if hits and max(hits) else 0
+        self.label_at = hits.index(max(hits))
 
     def run(self) -> list[Row]:
         found: list[Row] = []
@@ -215,7 +215,7 @@ def make_rows(
         head = own.split(" ")[0].strip("(),;")
         printed = head if _real_unit(head) else printed
     if not printed and label.unit is not None:
-        printed = label.unit.unit
+        printed = label.unit_text or label.unit.unit
     found = read_unit(printed) if printed else None
     basis = label.basis or (found.basis if found else None)
     if not printed:

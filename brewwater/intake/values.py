@@ -68,7 +68,7 @@ _DATE = re.compile(
     rf"|\d{{1,2}}/\d{{1,2}}/\d{{2,4}}|\d{{1,2}}\.\d{{1,2}}\.(?:19|20)?\d{{2}})$",
     re.IGNORECASE,
 )
-_ASIDE = re.compile(rf"^[\s]*[(\[]\s*(?P<in>[^()\[\]]*)[)\]](?P<rest>.*)$")
+_ASIDE = re.compile(r"^[\s]*[(\[]\s*(?P<in>[^()\[\]]*)[)\]](?P<rest>.*)$")
 
 
 def decimal_mark(texts: Iterable[str]) -> Decimal:
@@ -118,7 +118,7 @@ def read_value(text: str, mark: Decimal = ".") -> Value | None:
         return Value(doubts=("formula",))
     if _DATE.match(raw):
         return Value(doubts=("date_not_range",))
-    noted = _MARKS.sub(" ", raw)
+    noted = _MARKS.sub(" ", re.sub(r"\}\s+(?=[\dN<])", "} ; ", raw))
     marked = re.search(r"\{[^}]*\}|\([a-z]\)|[¹²³⁴⁵⁶⁷⁸⁹ᵃᵇᶜᵈᵉ]", raw) is not None
     clean = " ".join(noted.split())
     if not clean or _NOTHING.match(clean):
