@@ -11,6 +11,7 @@ from brewwater.sheet.html import html_text
 from brewwater.sheet.ics import calendar_file
 from brewwater.sheet.pages import pages
 from brewwater.sheet.pdf import pdf_bytes
+from brewwater.sheet.result import plan_result
 from brewwater.sheet.tables import csv_text, tables, workbook
 
 
@@ -24,7 +25,8 @@ def files(plan: Plan, now: dt.datetime | None = None) -> dict[str, bytes]:
     now : when the calendar was made; the clock's by default
     """
     title = f"{plan.document.name}: water plan"
-    sheet, rows = pages(plan), tables(plan)
+    result = plan_result(plan)
+    sheet, rows = pages(plan, result), tables(plan, result)
     found = {
         "plan.html": html_text(sheet, title).encode(),
         "plan.pdf": pdf_bytes(sheet, title, "A4" if plan.document.units == "metric" else "letter"),

@@ -37,9 +37,9 @@ MEASURES = (
 )
 
 
-def pages(plan: Plan) -> tuple[Page, ...]:
-    """Every page of the sheet, in the order of printing."""
-    result, due = plan_result(plan), dues(plan)
+def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
+    """Every page of the sheet, in the order of printing. ``result``: the plan's, where it is at hand."""
+    result, due = result or plan_result(plan), dues(plan)
     tree = build_tree(plan.document.unit, plan.outcome.branches, plan.outcome.stages)
     return (
         plan_page(plan, result, due),

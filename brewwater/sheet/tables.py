@@ -12,7 +12,7 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 from brewwater.plan import Plan
-from brewwater.result_schema import Percentiles, WaterResult
+from brewwater.result_schema import Percentiles, PlanResult, WaterResult
 from brewwater.sheet.dates import GOVERNS_WORDS, dues
 from brewwater.sheet.result import plan_result
 
@@ -33,9 +33,9 @@ def safe(value: Cell) -> Cell:
     return text
 
 
-def tables(plan: Plan) -> Mapping[str, Rows]:
-    """The plan's tables by name; the first row of each is its header."""
-    result = plan_result(plan)
+def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
+    """The plan's tables by name; the first row of each is its header. ``result``: the plan's, where at hand."""
+    result = result or plan_result(plan)
     changes: list[Sequence[Cell]] = [(
         "cartridge", "medium", "change", "early", "expected", "late", "next_fitted", "order_by", "governed_by",
         "share_left",

@@ -12,10 +12,12 @@ import openpyxl
 import pdfplumber
 import pytest
 
+from brewwater.branches import build_tree
 from brewwater.inputs import load_document
 from brewwater.plan import Plan, make_plan
 from brewwater.result_schema import PlanResult
 from brewwater.sheet.dates import dues
+from brewwater.sheet.diagram import drawing
 from brewwater.sheet.files import files, write_all
 from brewwater.sheet.ics import calendar_file
 from brewwater.sheet.pages import pages
@@ -94,6 +96,16 @@ def evil() -> Plan:
     changed["branches"][1]["name"] = "-2+3"
     changed["demand"]["calendar"]["closures"][0]["name"] = "Winter – 水 ☃"
     return make_plan(load_document(changed), search=False)
+
+
+@pytest.fixture(scope="module")
+def made_files(made: Plan) -> dict[str, bytes]:
+    return files(made, NOW)
+
+
+@pytest.fixture(scope="module")
+def evil_files(evil: Plan) -> dict[str, bytes]:
+    return files(evil, NOW)
 
 
 # the calendar file
@@ -220,8 +232,8 @@ def test_plain_text_is_left_alone(text: str) -> None:
     assert safe(text) == text
 
 
-def test_csv_of_an_evil_plan(evil: Plan) -> None:
-    for name, content in files(evil, NOW).items():
+def test_csv_of_an_evil_plan(evil_files: dict[str, bytes]) -> None:
+    for name, content in evil_files.items():
         if name.endswith(".csv"):
             for row in csv.reader(io.StringIO(content.decode("utf-8-sig"))):
                 for cell in row:
@@ -229,8 +241,8 @@ def test_csv_of_an_evil_plan(evil: Plan) -> None:
                     assert not re.match(r"\s*-(?![\d.e-]+$)", cell), cell
 
 
-def test_workbook_has_no_formula(evil: Plan) -> None:
-    book = openpyxl.load_workbook(io.BytesIO(files(evil, NOW)["tables.xlsx"]))
+def test_workbook_has_no_formula(evil_files: dict[str, bytes]) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(evil_files["tables.xlsx"]))
     cells = [c for sheet in book for row in sheet.iter_rows() for c in row]
     assert len(cells) > 50
     assert not [c.value for c in cells if c.data_type == "f"]
@@ -242,8 +254,8 @@ def test_csv_round_trip() -> None:
     assert list(csv.reader(io.StringIO(text, newline=""))) == [["a", "b"], ['x"y', "line\nbreak, comma"], ["1.5", ""]]
 
 
-def test_cost_table_adds_up(made: Plan) -> None:
-    rows = list(csv.reader(io.StringIO(files(made, NOW)["cost.csv"].decode("utf-8-sig"))))[1:]
+def test_cost_table_adds_up(made_files: dict[str, bytes]) -> None:
+    rows = list(csv.reader(io.StringIO(made_files["cost.csv"].decode("utf-8-sig"))))[1:]
     amounts = [round(100 * float(amount)) for _, amount in rows]
     assert sum(amounts[:-1]) == amounts[-1]
 
@@ -251,16 +263,15 @@ def test_cost_table_adds_up(made: Plan) -> None:
 # the printed sheet
 
 
-def test_html_escapes_and_asks_for_nothing(evil: Plan) -> None:
-    page = files(evil, NOW)["plan.html"].decode()
+def test_html_escapes_and_asks_for_nothing(evil_files: dict[str, bytes]) -> None:
+    page = evil_files["plan.html"].decode()
     assert "<script" not in page
     assert "<img" not in page
     assert not re.search(r"""(src|href|url)\s*[=(]\s*["']?https?:""", page)
     assert "&lt;script&gt;" in page
 
 
-def test_pages_in_html_and_pdf(made: Plan) -> None:
-    made_files = files(made, NOW)
+def test_pages_in_html_and_pdf(made: Plan, made_files: dict[str, bytes]) -> None:
     html = made_files["plan.html"].decode()
     with pdfplumber.open(io.BytesIO(made_files["plan.pdf"])) as pdf:
         texts = [page.extract_text() for page in pdf.pages]
@@ -280,8 +291,8 @@ def test_every_date_is_an_estimate(made: Plan) -> None:
             assert "verify by test" in page.subtitle
 
 
-def test_pdf_keeps_letters_or_says_so(evil: Plan) -> None:
-    with pdfplumber.open(io.BytesIO(files(evil, NOW)["plan.pdf"])) as pdf:
+def test_pdf_keeps_letters_or_says_so(evil_files: dict[str, bytes]) -> None:
+    with pdfplumber.open(io.BytesIO(evil_files["plan.pdf"])) as pdf:
         text = "".join(page.extract_text() for page in pdf.pages)
     assert "<script>alert(1)</script>" in text.replace("\n", "")
     assert "Winter" in text
@@ -308,9 +319,9 @@ def test_nothing_to_buy() -> None:
     assert set(files(empty, NOW)) >= {"plan.html", "plan.pdf", "changes.ics", "changes.csv"}
 
 
-def test_write_all(made: Plan, tmp_path: Any) -> None:
+def test_write_all(made: Plan, made_files: dict[str, bytes], tmp_path: Any) -> None:
     written = write_all(made, tmp_path / "new" / "folder")
-    assert {p.name for p in written} == set(files(made, NOW))
+    assert {p.name for p in written} == set(made_files)
     assert all(p.stat().st_size > 0 for p in written)
 
 
@@ -321,3 +332,32 @@ def test_fill_day_card_names_every_supply(made: Plan) -> None:
     # 30 % bypass leaves alkalinity of the soft town near 19 (red) and of the hard town near 73
     assert rows[0][1] == "CHANGE THE BYPASS"
     assert rows[0][2] != "Resin 30 %"
+
+
+# the branch diagram
+
+
+def test_diagram_tells_filtered_from_not(made: Plan) -> None:
+    drawn = next(p.drawing for p in pages(made) if p.key == "branches")
+    assert drawn is not None
+    words = [label.text for label in drawn.labels]
+    assert "Espresso machine: FILTERED" in words
+    assert "Hand sink: not filtered" in words
+    at = {label.text: label.y for label in drawn.labels}
+    assert at["Sediment (FILTER)"] < at["Carbon (FILTER)"] < at["Resin (FILTER)"]
+    ends = {(p.x2, round(p.y2)): p.filtered for p in drawn.pipes if p.arrow}
+    assert set(ends.values()) == {True, False}
+
+
+def test_diagram_draws_every_part_once_and_joins_it(made: Plan) -> None:
+    tree = build_tree(made.document.unit, made.outcome.branches, made.outcome.stages)
+    drawn = drawing(tree)
+    assert len(drawn.labels) == len(tree.nodes)
+    assert len({label.y for label in drawn.labels}) == len(drawn.labels)  # no two on one line
+    assert sum(p.arrow for p in drawn.pipes) == len(tree.nodes) - 1  # flow into all but the source
+    assert all(p.x1 == p.x2 or p.y1 == p.y2 for p in drawn.pipes)
+    assert drawn.height >= max(label.y for label in drawn.labels)
+    # no side pipe runs through another part
+    for pipe in drawn.pipes:
+        if pipe.y1 == pipe.y2:
+            assert not [n for n in drawn.labels if n.y == pipe.y1 and pipe.x1 < n.x < pipe.x2]
