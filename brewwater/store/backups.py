@@ -6,7 +6,9 @@ import contextlib
 import datetime as dt
 import os
 import re
+import shutil
 import sqlite3
+import time
 import uuid
 from pathlib import Path
 
@@ -14,6 +16,7 @@ from brewwater.errors import StoreError
 from brewwater.store.tables import FORMAT
 
 KEEP = 14
+PATIENCE_S = 10.0
 EVERY = dt.timedelta(days=1)
 _NAME = re.compile(r"^brewwater-(\d{8}T\d{6})Z-(\d{6})\.sqlite3$")
 HEADER = b"SQLite format 3\x00"
@@ -61,13 +64,24 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
+def _backup(source: sqlite3.Connection, target: sqlite3.Connection) -> None:
+    """Copy every page in one transaction; gives up where another program is in the way for too long."""
+    deadline = time.monotonic() + PATIENCE_S
+
+    def progress(status: int, _left: int, _total: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > deadline:
+            raise sqlite3.OperationalError("it is locked by another program")
+
+    source.backup(target, progress=progress)
+
+
 def _copy(source: Path, target: Path) -> None:
     """A whole, checked copy of a live database in one file."""
     with (
-        contextlib.closing(sqlite3.connect(source, timeout=10)) as live,
+        contextlib.closing(sqlite3.connect(source, timeout=PATIENCE_S / 10)) as live,
         contextlib.closing(sqlite3.connect(target)) as copy,
     ):
-        live.backup(copy)
+        _backup(live, copy)
         copy.execute("PRAGMA journal_mode=DELETE")
         found = _verdict(copy)
     if found != "ok":
@@ -102,9 +116,7 @@ def make(database: Path, now: dt.datetime, keep: int = KEEP) -> Path:
             if abs(now.timestamp() - left.stat().st_mtime) > 3600:
                 left.unlink(missing_ok=True)
     except (OSError, sqlite3.Error) as error:
-        raise StoreError(
-            f"store: no dated copy could be written to {folder} ({error}). Free space there."
-        ) from None
+        raise StoreError(f"store: no dated copy could be written to {folder} ({error}). Free space there.") from None
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
@@ -127,19 +139,37 @@ def check(source: Path) -> list[str]:
             version = copy.execute("SELECT max(format) FROM brewwater_about").fetchone()[0]
             units = [row[0] for row in copy.execute("SELECT slug FROM brewwater_unit ORDER BY key")]
     except (OSError, sqlite3.Error) as error:
-        raise StoreError(
-            f"store: {source} is not a whole copy of the store ({error}). Choose another copy."
-        ) from None
+        raise StoreError(f"store: {source} is not a whole copy of the store ({error}). Choose another copy.") from None
     if not isinstance(version, int) or version > FORMAT:
         raise StoreError(f"store: {source} was written by a newer brewwater. Update brewwater.")
     return units
+
+
+def _replace_damaged(database: Path, source: Path, aside: Path) -> None:
+    """Put a copy in the place of a file too damaged to be written to.
+
+    Killed at any step, it can be done again: until the last one the damaged file stays where it is, so that no
+    empty store is begun in its place.
+    """
+    part = database.with_name(f"unfinished-{uuid.uuid4().hex}")
+    try:
+        _copy(source, part)
+        for ending in ("", "-wal", "-shm"):
+            old = database.with_name(database.name + ending)
+            if old.exists():
+                shutil.copyfile(old, aside.with_name(aside.name + ending))
+        for ending in ("-wal", "-shm"):  # they belong to the damaged file only
+            database.with_name(database.name + ending).unlink(missing_ok=True)
+        os.replace(part, database)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def put_back(database: Path, source: Path, now: dt.datetime) -> list[str]:
     """Replace the database by a copy; what was there before is kept beside it. Returns the unit ids.
 
     Programs that have the database open see the restored data: the change is one transaction. Only where the
-    present file is too damaged for that is it moved aside; then other programs must be restarted.
+    present file is too damaged for that is it replaced.
 
     Raises
     ------
@@ -155,21 +185,17 @@ def put_back(database: Path, source: Path, now: dt.datetime) -> list[str]:
                 _copy(database, aside)
             with (
                 contextlib.closing(sqlite3.connect(address, uri=True)) as copy,
-                contextlib.closing(sqlite3.connect(database, timeout=10)) as live,
+                contextlib.closing(sqlite3.connect(database, timeout=PATIENCE_S / 10)) as live,
             ):
                 live.execute("PRAGMA synchronous=FULL")
-                copy.backup(live)
+                _backup(copy, live)
                 live.execute("PRAGMA journal_mode=WAL")
-        except (sqlite3.DatabaseError, StoreError):
-            aside.unlink(missing_ok=True)
-            for ending in ("", "-wal", "-shm"):
-                old = database.with_name(database.name + ending)
-                if old.exists():
-                    os.replace(old, aside.with_name(aside.name + ending))
-            _copy(source, database)
+        except (sqlite3.DatabaseError, StoreError) as error:
+            name = getattr(error, "sqlite_errorname", "")
+            if not isinstance(error, StoreError) and not name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
+                raise  # busy or full, not damaged
+            _replace_damaged(database, source, aside)
         _sync_folder(database.parent)
     except (OSError, sqlite3.Error) as error:
-        raise StoreError(
-            f"store: the copy could not be put back ({error}). Free space in {database.parent}."
-        ) from None
+        raise StoreError(f"store: the copy could not be put back ({error}). Check the disk, and try again.") from None
     return units

@@ -78,9 +78,7 @@ def read(data: str | bytes) -> Bundle:
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         place = ".".join(str(p) for p in first["loc"])
-        raise InputError(
-            place, first.get("input"), first["msg"].removeprefix("Value error, "), remedy
-        ) from None
+        raise InputError(place, first.get("input"), first["msg"].removeprefix("Value error, "), remedy) from None
     if [plan.version for plan in found.plans] != list(range(1, len(found.plans) + 1)):
         raise InputError("plans", "versions with a gap", "versions 1, 2, 3 ... are needed", remedy)
     return found
@@ -101,9 +99,7 @@ def write_file(path: Path, text: str) -> None:
             os.fsync(handle.fileno())
         os.replace(part, path)
     except OSError as error:
-        raise StoreError(
-            f"file: {path} could not be written ({error.strerror}). Choose another folder."
-        ) from None
+        raise StoreError(f"file: {path} could not be written ({error.strerror}). Choose another folder.") from None
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
@@ -118,9 +114,7 @@ def read_file(path: Path) -> bytes:
     """
     try:
         if path.stat().st_size > MAX_BUNDLE_BYTES:
-            raise InputError(
-                "file", str(path), f"at most {MAX_BUNDLE_BYTES} bytes are read", "Give an exported file."
-            )
+            raise InputError("file", str(path), f"at most {MAX_BUNDLE_BYTES} bytes are read", "Give an exported file.")
         return path.read_bytes()
     except (OSError, ValueError) as error:
         raise InputError("file", str(path), f"it cannot be read ({getattr(error, 'strerror', '') or error})",

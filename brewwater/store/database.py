@@ -186,9 +186,7 @@ def prepare(engine: Engine) -> None:
     elif engine.dialect.name == "postgresql":
         hooks = [("begin", _postgres_begin)]
     else:
-        raise StoreError(
-            f"store: a {engine.dialect.name} database is not supported; use SQLite or PostgreSQL."
-        )
+        raise StoreError(f"store: a {engine.dialect.name} database is not supported; use SQLite or PostgreSQL.")
     missing = [(name, hook) for name, hook in hooks if not event.contains(engine, name, hook)]
     for name, hook in missing:
         event.listen(engine, name, hook)

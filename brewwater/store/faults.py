@@ -20,9 +20,7 @@ class UnknownUnit(StoreError):
 
     def __init__(self, ref: str) -> None:
         shown = ref if len(ref) <= 80 else ref[:77] + "..."
-        super().__init__(
-            f"unit: {shown!r} is not among the units you may open. Check the name, or create it."
-        )
+        super().__init__(f"unit: {shown!r} is not among the units you may open. Check the name, or create it.")
 
 
 class NotAllowed(StoreError):
@@ -51,9 +49,7 @@ class StaleSave(StoreError):
 
 def place_of(engine: Engine) -> str:
     """Where the store is, fit to be shown: no password."""
-    return (
-        engine.url.database or "memory" if engine.dialect.name == "sqlite" else engine.url.render_as_string()
-    )
+    return engine.url.database or "memory" if engine.dialect.name == "sqlite" else engine.url.render_as_string()
 
 
 def _sqlite_line(name: str, text: str, place: str) -> str:
@@ -72,9 +68,7 @@ def _sqlite_line(name: str, text: str, place: str) -> str:
             "Give write permission, or name another folder in BREWWATER_DATA."
         )
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")) or "malformed" in text:
-        return (
-            f"{place} is damaged. Restore a dated copy from {folder / 'backups'}; the damaged file is kept."
-        )
+        return f"{place} is damaged. Restore a dated copy from {folder / 'backups'}; the damaged file is kept."
     if name.startswith("SQLITE_IOERR"):
         return f"The disk that holds {place} failed to read or write; nothing was saved. Check the disk."
     return f"{place} could not be used ({name or text}); nothing was saved. Try again."
@@ -82,9 +76,7 @@ def _sqlite_line(name: str, text: str, place: str) -> str:
 
 def _postgres_line(state: str, lost: bool, place: str) -> str:
     if state == "53100":
-        return (
-            "The database server's disk is full; nothing was saved. Ask whoever runs it to free some space."
-        )
+        return "The database server's disk is full; nothing was saved. Ask whoever runs it to free some space."
     if state.startswith("28"):
         return f"The database server {place} refused the user name or password. Check BREWWATER_DATABASE_URL."
     if state == "25006":

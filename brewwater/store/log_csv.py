@@ -71,9 +71,7 @@ def read(data: bytes | str) -> list[Reading]:
     try:
         text = data.decode("utf-8-sig") if isinstance(data, bytes) else data.removeprefix("\ufeff")
     except UnicodeDecodeError:
-        raise InputError(
-            "log file", "text in another encoding", "UTF-8 is needed", "Save it as CSV UTF-8."
-        ) from None
+        raise InputError("log file", "text in another encoding", "UTF-8 is needed", "Save it as CSV UTF-8.") from None
     sheet = csv.reader(io.StringIO(text, newline=""), strict=True)
     found: list[Reading] = []
     seen: Counter[tuple[str, ...]] = Counter()
@@ -88,9 +86,7 @@ def read(data: bytes | str) -> list[Reading]:
             if not any(cell.strip() for cell in row):
                 continue
             if len(found) >= MAX_ROWS:
-                raise InputError(
-                    "log file", f"over {MAX_ROWS} lines", f"at most {MAX_ROWS} are accepted", "Split it."
-                )
+                raise InputError("log file", f"over {MAX_ROWS} lines", f"at most {MAX_ROWS} are accepted", "Split it.")
             found.append(_line(header, row, seen))
     except csv.Error as error:
         raise InputError(f"log file line {sheet.line_num}", str(error), "it is not readable as CSV",
@@ -109,9 +105,7 @@ def _line(header: list[str], row: list[str], seen: Counter[tuple[str, ...]]) -> 
         raise InputError("columns", len(row), f"{len(header)} are needed", "Quote cells that hold a comma.")
     cells = {name: unguard(cell) if name != "value" else cell for name, cell in zip(header, row, strict=True)}
     if not cells.get("id"):
-        content = tuple(
-            f"{k}={v}" for k, v in sorted(cells.items()) if k not in ("id", "recorded_at", "recorded_by")
-        )
+        content = tuple(f"{k}={v}" for k, v in sorted(cells.items()) if k not in ("id", "recorded_at", "recorded_by"))
         seen[content] += 1
         cells["id"] = uuid.uuid5(_NAMESPACE, f"{seen[content]}|" + "|".join(content)).hex
     given = {name: cells[name] for name in ("id", "where", "method", "corrects", "recorded_at", "recorded_by")

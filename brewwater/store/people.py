@@ -49,9 +49,7 @@ class UnitStore:
         clock: Callable[[], dt.datetime] = _now, patience_s: float = database.PATIENCE_S,
     ) -> None:  # fmt: skip
         if not person or len(person) > 254 or not printable(person):
-            raise InputError(
-                "person", ascii(person), "a name of 1 to 254 characters is needed", "Sign in again."
-            )
+            raise InputError("person", ascii(person), "a name of 1 to 254 characters is needed", "Sign in again.")
         self.engine, self.person = engine, person
         self._validate, self._clock, self._patience_s = validate, clock, patience_s
         self.backup_problem: str | None = None
@@ -189,9 +187,7 @@ class UnitStore:
             raise UnknownUnit(ref)
         allowed = access.may_edit(self.person, row.owner, shares)
         if edit and not allowed:
-            raise NotAllowed(
-                f"unit: {row.name!r} is shared with you for reading only. Ask {row.owner} for more."
-            )
+            raise NotAllowed(f"unit: {row.name!r} is shared with you for reading only. Ask {row.owner} for more.")
         return row.key, self._unit(row, allowed)
 
     def _create(self, c: Connection, name: str, slug: str, created_at: str = "") -> tuple[int, Unit]:

@@ -32,17 +32,13 @@ class PlanStore(UnitStore):
         def work(c: Connection) -> list[VersionLine]:
             key = self._find(c, ref)[0]
             rows = c.execute(
-                select(p.version, p.saved_at, p.saved_by, p.note)
-                .where(p.unit_key == key)
-                .order_by(p.version.desc())
+                select(p.version, p.saved_at, p.saved_by, p.note).where(p.unit_key == key).order_by(p.version.desc())
             )
             return [VersionLine(r.version, r.saved_at, r.saved_by, r.note) for r in rows]
 
         return self._run(work)
 
-    def save_plan(
-        self, ref: str, document: Mapping[str, Any], expected_version: int, note: str = ""
-    ) -> PlanVersion:
+    def save_plan(self, ref: str, document: Mapping[str, Any], expected_version: int, note: str = "") -> PlanVersion:
         """Save a new version on top of ``expected_version`` (0: none yet).
 
         Saving the same document again after an answer was lost returns the version that was saved.
@@ -83,12 +79,12 @@ class PlanStore(UnitStore):
         """
         old = self.plan(ref, version)
         if old is None:
-            raise InputError(
-                "version", version, "it must be one of the history", "Choose a version that is listed."
-            )
+            raise InputError("version", version, "it must be one of the history", "Choose a version that is listed.")
         return self.save_plan(ref, old.document, expected_version, f"restored from version {version}")
 
     def _plan(self, c: Connection, key: int, version: int | None) -> PlanVersion | None:
+        if version is not None and not 0 < version < 2**31:
+            return None  # more than a database can be asked for
         p = tables.plan.c
         query = select(tables.plan).where(p.unit_key == key).order_by(p.version.desc()).limit(1)
         row = c.execute(query if version is None else query.where(p.version == version)).first()

@@ -79,9 +79,7 @@ for _table in (plan, reading):
     for _verb in ("UPDATE", "DELETE"):
         _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
         event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))
-    event.listen(
-        _table, "after_create", _ddl_for(_POSTGRES_GUARD.replace("%", "%%")).execute_if(dialect="postgresql")
-    )
+    event.listen(_table, "after_create", _ddl_for(_POSTGRES_GUARD.replace("%", "%%")).execute_if(dialect="postgresql"))
     _ddl = _ddl_for(f"CREATE TRIGGER {_table.name}_only_added BEFORE UPDATE OR DELETE ON {_table.name} "
                "FOR EACH ROW EXECUTE FUNCTION brewwater_only_added()")  # fmt: skip
     event.listen(_table, "after_create", _ddl.execute_if(dialect="postgresql"))

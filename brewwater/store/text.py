@@ -35,9 +35,7 @@ def read_json(data: str | bytes, field: str, limit: int = MAX_DOCUMENT_BYTES) ->
     InputError : too large, not UTF-8, not JSON, nested too deeply, not an object, a field twice, no number
     """
     if len(data) > limit:
-        raise InputError(
-            field, f"{len(data)} characters", f"at most {limit} are accepted", "Give a smaller file."
-        )
+        raise InputError(field, f"{len(data)} characters", f"at most {limit} are accepted", "Give a smaller file.")
     try:
         found = json.loads(data, parse_constant=_not_a_number, object_pairs_hook=_unique)
     except RecursionError:
@@ -47,9 +45,7 @@ def read_json(data: str | bytes, field: str, limit: int = MAX_DOCUMENT_BYTES) ->
         raise InputError(field, str(data[:40]), f"it is not readable as JSON ({error})",
                          "Give a file that brewwater wrote.") from None  # fmt: skip
     if not isinstance(found, dict):
-        raise InputError(
-            field, type(found).__name__, "a JSON object is needed", "Give a file that brewwater wrote."
-        )
+        raise InputError(field, type(found).__name__, "a JSON object is needed", "Give a file that brewwater wrote.")
     check_plain(found, field)
     return found
 
@@ -80,9 +76,7 @@ def check_plain(value: object, field: str, depth: int = 0) -> None:
             raise InputError(where, value, "a finite number is needed", "Correct it.")
     elif isinstance(value, int):
         if abs(value) > 2**63:
-            raise InputError(
-                where, "a whole number of many digits", "at most 2^63 is accepted", "Correct it."
-            )
+            raise InputError(where, "a whole number of many digits", "at most 2^63 is accepted", "Correct it.")
     elif value is not None:
         raise InputError(
             where, type(value).__name__, "only text, numbers, lists and objects can be kept", "Correct it."
@@ -109,7 +103,5 @@ def document_text(document: Mapping[str, Any]) -> str:
     check_plain(document, "plan")
     text = canonical(document)
     if len(text) > MAX_DOCUMENT_BYTES:
-        raise InputError(
-            "plan", f"{len(text)} bytes", f"at most {MAX_DOCUMENT_BYTES} are kept", "Shorten its notes."
-        )
+        raise InputError("plan", f"{len(text)} bytes", f"at most {MAX_DOCUMENT_BYTES} are kept", "Shorten its notes.")
     return text

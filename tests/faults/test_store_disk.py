@@ -16,7 +16,7 @@ import pytest
 
 from brewwater.errors import StoreError
 from brewwater.log_entry import Reading
-from brewwater.store import Store, make_engine
+from brewwater.store import Store, backups, make_engine
 
 DOCUMENT = {"schema_version": 1, "words": "a plan"}
 
@@ -123,7 +123,7 @@ def test_a_read_only_disk(small_disk: Path) -> None:
 READ_ONLY = """
 import os, sys
 from brewwater.errors import StoreError
-from brewwater.store import Store, make_engine
+from brewwater.store import Store, backups, make_engine
 store = Store(make_engine(sys.argv[1]))
 if os.geteuid() == 0:
     os.setgroups([]); os.setgid(65534); os.setuid(65534)
@@ -209,6 +209,45 @@ def test_a_damaged_file_is_noticed_and_a_copy_put_back(tmp_path: Path, how: str)
     again.save_plan("truck", DOCUMENT, 40)
     again.engine.dispose()
     assert list(tmp_path.glob("before-restore-*"))  # the damaged file is kept
+
+
+def no_space(*_: object) -> None:
+    raise OSError(28, "No space left on device")
+
+
+def test_a_copy_is_not_put_back_under_a_writer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(backups, "PATIENCE_S", 0.3)
+    store = filled(tmp_path)
+    copy = store.back_up()
+    path = tmp_path / "brewwater.sqlite3"
+    before = path.stat().st_ino
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreError, match="locked"):
+            open_store(tmp_path).restore_backup(copy)
+        other.execute("ROLLBACK")
+    assert path.stat().st_ino == before
+    assert open_store(tmp_path).restore_backup(copy) == ["truck"]
+    store.engine.dispose()
+
+
+def test_putting_a_copy_back_can_be_done_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    store = filled(tmp_path)
+    copy = store.back_up()
+    store.engine.dispose()
+    path = tmp_path / "brewwater.sqlite3"
+    path.write_bytes(os.urandom(100) + path.read_bytes()[100:])
+    with monkeypatch.context() as patched:
+        patched.setattr("os.replace", no_space)
+        with pytest.raises(StoreError) as error:
+            open_store(tmp_path).restore_backup(copy)
+        assert "could not be put back" in one_line(error)
+    with pytest.raises(StoreError, match="damaged"):  # not an empty store in its place
+        open_store(tmp_path).units()
+    assert not list(tmp_path.glob("unfinished-*"))
+    assert open_store(tmp_path).restore_backup(copy) == ["truck"]
+    with open_store(tmp_path) as again:
+        assert len(again.history("truck")) == 40
 
 
 def test_the_file_is_removed_while_in_use(tmp_path: Path) -> None:

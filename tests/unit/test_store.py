@@ -42,8 +42,10 @@ def test_versions_are_added_and_an_older_one_comes_back(store: Store) -> None:
     second = store.plan("truck-1", 2)
     assert second is not None
     assert second.document == document(words="two")
-    with pytest.raises(InputError, match="version"):
-        store.restore_version("truck-1", 9, 3)
+    for nowhere in (9, 0, -1, 10**30):
+        assert store.plan("truck-1", nowhere) is None
+        with pytest.raises(InputError, match="version"):
+            store.restore_version("truck-1", nowhere, 3)
 
 
 def test_a_stale_save_shows_both_versions(store: Store) -> None:
