@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.branches import Branch, Check, fit, peak_flow_gpm
+from brewwater.branches.flow import behind
 from brewwater.capacity import Ledger, Wear, ledger, usable_gal, wear
 from brewwater.cost import EQUIPMENT, Bought, Cost, Usage, yearly_cost
 from brewwater.demand import Demand, demand
@@ -248,13 +249,12 @@ class Routed:
 def route(given: Given, stages: Sequence[Stage], branches: Sequence[Branch]) -> Routed:
     """Send the waters through the stages that stand before each branch."""
     out = Routed({}, {s.name: {} for s in stages}, {}, {})
-    flow = peak_flow_gpm(branches)
     runs: dict[tuple[str, ...], TrainResult] = {}
     for branch in branches:
         mine = [s for s in stages if s.branch in (None, branch.name)] if branch.filtered else []
         key = tuple(s.name for s in mine)
         if key not in runs:
-            settings = {s.name: given.settings(s, flow) for s in mine}
+            settings = {s.name: given.settings(s, peak_flow_gpm(behind(s, branches))) for s in mine}
             runs[key] = run_train(mine, given.waters, given.draws, settings=settings)
         run = runs[key]
         out.served[branch.name] = run.served
