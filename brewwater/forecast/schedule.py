@@ -39,6 +39,7 @@ class Place:
     capacity: Callable[[int], Capacity]
     stops: Sequence[Stop] = ()
     in_service: tuple[float, FloatArray] | None = None
+    made: Sequence[int] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,9 @@ class _Track:
         self.stops = StopDays(place.stops, self.horizon)
         self.age, self.used = place.in_service or (0.0, np.zeros(1))
         self.installed = 0 if place.in_service else int(self.open_from[0])
-        self.number = 0
+        self.number = len(place.made)
+        if place.made:  # what the log has is past; the plan goes on from the last change
+            self.installed, self.age, self.used = place.made[-1], 0.0, np.zeros(1)
         self.find()
 
     def find(self) -> None:

@@ -45,7 +45,7 @@ class Due:
 
 
 def dues(plan: Plan) -> tuple[Due, ...]:
-    """Every change inside the plan whose expected date is, in order of time.
+    """Every change to come whose expected date is inside the plan, in order of time; those made are left out.
 
     The dates are the expected ones of ``Changes``; where the policy states a risk or groups visits, those of
     ``forecast.schedule``.
@@ -59,7 +59,8 @@ def _expected(plan: Plan) -> Iterator[Due]:
     weights = plan.given.weights
     for one in plan.outcome.cartridges:
         days = one.changes.days
-        for index, row in enumerate(one.changes.day):
+        past = len(plan.given.made.get(one.stage.name, ()))
+        for index, row in list(enumerate(one.changes.day))[past:]:
             early, middle, late = quantile_days(row, weights)
             if middle >= len(days):
                 break
@@ -80,7 +81,7 @@ def _scheduled(plan: Plan) -> Iterator[Due]:
     given = plan.given
     stages = {c.stage.name: c.stage for c in plan.outcome.cartridges}
     places = [place_of(given, c) for c in plan.outcome.cartridges]
-    count = dict.fromkeys(stages, 0)
+    count = {name: len(given.made.get(name, ())) for name in stages}
     for made in schedule(places, plan.document.demand.calendar, plan.document.policy, given.weights):
         count[made.place] += 1
         fitted = _fitted(made.date, made.back)
@@ -105,9 +106,13 @@ def place_of(given: Given, one: Cartridge) -> Place:
     for old in given.document.in_service:
         if old.stage == one.stage.name:
             days = (given.document.demand.calendar.start - old.installed).days
-            age = float(days), given.draws.span(f"{one.stage.name}: used at the start", old.used)
+            used = given.used.get(one.stage.name)
+            if used is None:
+                used = given.draws.span(f"{one.stage.name}: used at the start", old.used)
+            age = float(days), used
     bears = partial(capacity, one.stage, given.draws, disinfectant=given.disinfectant)
-    return Place(one.stage.name, one.wear, bears, given.stops, age)
+    made = given.made.get(one.stage.name, ())
+    return Place(one.stage.name, one.wear, bears, given.stops, age, made)
 
 
 def between(due: Due) -> str:

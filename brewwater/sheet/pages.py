@@ -65,7 +65,7 @@ def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
             Section("Filters, in order of flow", table=_stack(plan)),
             Section("Branches", (_branches(plan, result),)),
             Section("Next changes", table=_next_changes(plan, result, due)),
-            Section("The year", (_money(result),)),
+            Section("The year", (_money(plan, result),)),
             Section("Next test", tuple(t.because for t in result.next_tests[:1])),
             Section("Assumed", tuple(_assumed(result))),
             *steps("plan"),
@@ -157,14 +157,15 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
     return Table(header, tuple(rows), (4, 2.5, 4.5, 3.5, 2.5, 2.5))
 
 
-def _money(result: PlanResult) -> str:
-    cost = result.yearly_cost
+def _money(plan: Plan, result: PlanResult) -> str:
+    cost, unused = result.yearly_cost, plan.outcome.cost.thrown_away
     parts = [f"{line.name} {line.amount:,.2f}" for line in cost.lines if line.amount]
     drink = "" if cost.per_drink is None else f", {cost.per_drink:.3f} a drink"
     first = "" if cost.first_set is None else f" First set, at installation: {cost.first_set:,.2f}."
     ends = f"{number(cost.total.p10)} to {number(cost.total.p90)}"
     return (
         f"{cost.currency} {cost.expected:,.2f} expected ({ends}){drink}: " + "; ".join(parts) + "." + first
+        + (f" Capacity left in what is changed is worth {unused:,.2f} of it." if unused else "")
     )  # fmt: skip
 
 

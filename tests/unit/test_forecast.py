@@ -212,6 +212,17 @@ def test_cartridge_in_place_and_the_unit_in_store() -> None:
     assert why(found)[:2] == ["lay-up", "volume"]
 
 
+def test_a_change_that_was_made_resets_the_dates() -> None:
+    # made on 31 January by the log: 64 days on, and again; the schedule goes on from there too
+    plan = Plan(10)
+    bears = Capacity(volume_L=np.array([800 * GAL_L]))
+    found = changes(plan.wear, lambda number: bears, made=(30,))
+    assert days(found)[:3] == ["2026-01-31", "2026-04-05", "2026-06-08"]
+    assert why(found)[:2] == ["reading", "volume"]
+    place = Place("carbon", plan.wear, lambda number: bears, made=(30,))
+    assert str(schedule([place], plan.calendar, Policy(), ONE)[0].date) == "2026-04-05"
+
+
 def test_too_small_for_a_day() -> None:
     found = Plan(10).changes(margin=1, volume_L=5 * GAL_L)
     assert days(found)[:2] == ["2026-01-02", "2026-01-03"]
