@@ -33,7 +33,7 @@ NUMBERS = ("temperature_C", "pH", *IONS, "alkalinity_mg_L_as_CaCO3")
 # not measured in many analyses, and of no weight for the results: empty is taken as 0, with a note
 MINOR = frozenset({"potassium_mg_L", "nitrate_mg_L"})
 LIMITS = {"temperature_C": (0.0, 130.0), "pH": (0.0, 14.0), "alkalinity_mg_L_as_CaCO3": (-np.inf, np.inf)}
-BLOCK_BYTES = 2 << 20
+BLOCK_BYTES = 4 << 20
 
 
 def result_columns(temperatures: Sequence[float]) -> list[str]:

@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 Work = Callable[[Totals, FloatArray, Sequence[FloatArray], Workspace], list[FloatArray]]
 
 MG_CACO3_PER_MOL = 100086.9
-CHUNK = 12_500
+CHUNK = 20_000  # large enough that threads seldom wait for the interpreter between two array operations
 _scratch = threading.local()
 
 
@@ -60,7 +60,9 @@ def over_chunks(work: Work, totals: Totals, temperature_C: FloatArray, *held: Ar
     one_temperature = temperature_C.size == 1
     flat_t = temperature_C.reshape(-1) if one_temperature else flat(temperature_C)
     n = flat_totals.alkalinity.size
-    pieces = [slice(i, min(i + CHUNK, n)) for i in range(0, n, CHUNK)]
+    # an even number of even pieces; the number of cores has no say, so that it cannot touch the results
+    length = n if n <= CHUNK else -(-n // (2 * -(-n // (2 * CHUNK))))
+    pieces = [slice(i, min(i + length, n)) for i in range(0, n, max(length, 1))]
     if not pieces:
         return [np.empty(shape) for _ in work(flat_totals, flat_t, flat_extra, _workspace(0))]
 

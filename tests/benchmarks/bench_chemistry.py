@@ -83,7 +83,7 @@ def main(n: int = 100_000, few: int = 1500) -> None:
         by_file = n / best(lambda: run_waters(source, [93.0], result))
         solved = pd.read_csv(result)["ccpp_mg_L_as_CaCO3_at_93C"].notna().sum()
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"{len(keep)} waters, chunks of {chunks.CHUNK}, load average {os.getloadavg()[0]:.1f}")
+    print(f"{len(keep)} waters, chunks of at most {chunks.CHUNK}, load average {os.getloadavg()[0]:.1f}")
     print(f"PHREEQC through phreeqpython   {reference:10.0f} waters/s")
     print(f"arrays, {cores} cores               {both:10.0f} waters/s   {both / reference:6.0f} times")
     print(f"arrays, 1 core                {one:11.0f} waters/s   {one / reference:6.0f} times")
