@@ -67,7 +67,7 @@ def fit(
 
     Raises
     ------
-    InputError : a flow is past what is worked, or an accumulator is charged above the cut-in
+    InputError : a flow is past what is worked
     """
     on, judge = known(unit), Judge(np.ones(draws.n if draws else 1) if weights is None else weights)
     lost = reject_L_per_L or {}

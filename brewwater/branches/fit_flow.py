@@ -22,7 +22,7 @@ from brewwater.branches.flow import (
     supply_psi,
     velocity_ft_s,
 )
-from brewwater.branches.parts import Branch, Known, limit, limit_source
+from brewwater.branches.parts import Accumulator, Branch, Known, Pump, limit, limit_source
 from brewwater.ensemble import Draws
 from brewwater.targets import MachineProfile
 from brewwater.treatment import Stage, medium_class
@@ -88,24 +88,7 @@ def supply_checks(
             )
         )
         if unit.accumulator is not None:
-            a, p = unit.accumulator, unit.pump
-            gives, least = (
-                drawdown_gal(a.volume_gal, a.precharge_psi, p.cut_in_psi, p.cut_out_psi),
-                limit("rinse_draw"),
-            )
-            gone = on.missing(("pump", "accumulator"))
-            made.append(
-                Check(
-                    "accumulator",
-                    gives,
-                    least,
-                    "gal",
-                    None if gone else at_least(gives, least),
-                    limit_source("rinse_draw"),
-                    because(f"It gives {gives:.2g} gal before the pump starts", gone),
-                    "accumulator",
-                )
-            )
+            made.append(_accumulator(on, unit.accumulator, unit.pump))
     else:
         assert unit.mains_psi is not None
         gone = on.missing(("mains_psi",))
@@ -156,6 +139,17 @@ def supply_checks(
         )
     )
     return made
+
+
+def _accumulator(on: Known, part: Accumulator, pump: Pump) -> Check:
+    gone, least = on.missing(("pump", "accumulator")), limit("rinse_draw")
+    if part.precharge_psi > pump.cut_in_psi:
+        gives, how = 0.0, "It is charged above the cut-in pressure and is empty before the pump starts: let air out"
+    else:
+        gives = drawdown_gal(part.volume_gal, part.precharge_psi, pump.cut_in_psi, pump.cut_out_psi)
+        how = f"It gives {gives:.2g} gal before the pump starts"
+    ok = None if gone else at_least(gives, least)
+    return Check("accumulator", gives, least, "gal", ok, limit_source("rinse_draw"), because(how, gone), "accumulator")
 
 
 def cartridge_checks(

@@ -324,6 +324,7 @@ FILLED = (
     "pipe",
     "accumulator",
     "mains_psi",
+    "heater",
 )
 
 
@@ -356,5 +357,7 @@ def known(unit: Unit) -> Known:
     }
     if unit.pump is not None:
         filled.pop("accumulator", None)  # the usual one is charged for the usual pump
+    if "mains_psi" in filled and unit.regulator_psi is None:
+        filled["regulator_psi"] = usual.regulator_psi
     filled["on_board"] = unit.has_tanks
     return Known(unit.model_copy(update=filled), frozenset(filled) - {"on_board", "usable_fresh_share"})

@@ -131,7 +131,8 @@ def path_stages(tree: PlumbingTree, name: str, stages: Sequence[Stage]) -> tuple
 
 
 def _order(tree: PlumbingTree, branches: Sequence[Branch], stages: Sequence[Stage]) -> Iterator[TreeProblem]:
-    pumps = [n.name for n in _of(tree, "pump")][:1]  # a repump behind a membrane draws filtered water
+    # a pump behind a membrane's tank draws what the stages before it have made
+    pumps = [n.name for n in _of(tree, "pump") if not any(u.kind == "product_tank" for u in tree.upstream(n.name))]
     before = frozenset(n.name for p in pumps for n in tree.upstream(p) if n.kind == "stage")
     for node in _of(tree, "fixture"):
         for problem in order_problems(path_stages(tree, node.name, stages), Context(before_pump=before)):
@@ -164,7 +165,7 @@ def _isolators(tree: PlumbingTree, branches: Sequence[Branch], stages: Sequence[
     cartridge heads do."""
     through = {"stage", "gauge", "test_port", "meter", "tee", "drain", "arrestor"}
     for node in _of(tree, "stage"):
-        nearest = next((n for n in tree.upstream(node.name) if n.kind not in through), None)
+        nearest = next((n for n in tree.upstream(node.name) if n.kind not in through - {"tee"}), None)
         if nearest is None or nearest.kind != "isolator":
             yield TreeProblem(
                 "no_isolator", node.name, f"{node.name}: no valve before it, to change it without draining."
