@@ -50,8 +50,7 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
     """What an inspector asks for: tanks, materials, backflow, where the filters are, sanitising."""
     metric = plan.document.units == "metric"
     fit = tuple(
-        (c.check.replace("_", " "), f"{number(c.value)} {'' if c.unit == '1' else c.unit}".strip(),
-         "–" if c.limit is None else f"{number(c.limit)} {'' if c.unit == '1' else c.unit}".strip(),
+        (c.check.replace("_", " "), _amount(c.value, c.unit), "–" if c.limit is None else _amount(c.limit, c.unit),
          {True: "yes", False: "NO", None: "not known"}[c.ok], c.source)
         for c in result.fit
     )  # fmt: skip
@@ -60,15 +59,20 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
         (b.name, "filtered" if b.filtered else "not filtered", volume(b.gallons_per_service_day.p90, metric))
         for b in result.branches
     )
-    blanks = tuple((what, "") for what in (
-        "Fresh tank: volume, material, listing", "Waste tank: volume, material",
-        "Inlet: size, cap, connection", "Backflow protection: type, listing, last test", "Hose: potable, stored capped",
-        "Tubing and fittings: lead-free, listing", "Water heater and hand-wash temperature",
-    ))  # fmt: skip
+    unit = plan.document.unit
+    tanks = (
+        ("Fresh tank: volume, material, listing", volume(unit.fresh_tank_gal, metric) if unit.fresh_tank_gal else ""),
+        ("Waste tank: volume, material", volume(unit.waste_tank_gal, metric) if unit.waste_tank_gal else ""),
+    ) if unit.has_tanks else ()  # fmt: skip
+    built = (*tanks, *((what, "") for what in (
+        "Inlet: size, cap, connection", "Backflow protection: type, listing, last test",
+        "Hose: potable, stored capped", "Tubing and fittings: lead-free, listing",
+        "Water heater and hand-wash temperature",
+    )))  # fmt: skip
     return Page(
         "inspector", "Inspector's sheet", f"{plan.document.name}, plan {plan.stamp}. Local code decides.",
         (
-            Section("To fill in", table=Table(("Item", "As built"), blanks, (4, 6), form=True)),
+            Section("To fill in", table=Table(("Item", "As built"), built, (4, 6), form=True)),
             Section("Filters", table=Table(("Stage", "Where", "Model and listing"), filters, (3, 4, 4))),
             Section("Branches", table=Table(("Branch", "Water", "Busy service day"), branches, (4, 3, 3))),
             *([Section("Checks", table=Table(("Check", "Value", "Limit", "Met", "Source"), fit,
@@ -77,6 +81,10 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 4, (2, 3, 2, 2, 3, 2), form=True)),
         ),
     )  # fmt: skip
+
+
+def _amount(value: float | None, unit: str) -> str:
+    return number(value) if value is None or unit == "1" else f"{number(value)} {unit}"
 
 
 def _code_lines() -> Iterator[str]:

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from brewwater import reference
-from brewwater.branches import build_tree
+from brewwater.branches import PlumbingTree, build_tree
 from brewwater.plan import Plan
 from brewwater.result_schema import PlanResult, VerdictResult, WaterResult
 from brewwater.sheet.cards import (
@@ -40,7 +40,7 @@ MEASURES = (
 def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
     """Every page of the sheet, in the order of printing. ``result``: the plan's, where it is at hand."""
     result, due = result or plan_result(plan), dues(plan)
-    tree = build_tree(plan.document.unit, plan.outcome.branches, plan.outcome.stages)
+    tree = tree_of(plan)
     return (
         plan_page(plan, result, due),
         calendar_page(plan, due),
@@ -54,6 +54,14 @@ def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
     )
 
 
+def tree_of(plan: Plan) -> PlumbingTree:
+    """The unit's own pipe tree where it holds the plan's stages, else the usual one."""
+    own, stages = plan.document.unit.tree, plan.outcome.stages
+    if own is not None and {s.name for s in stages} <= {n.name for n in own.nodes}:
+        return own
+    return build_tree(plan.document.unit, plan.outcome.branches, stages)
+
+
 def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
     """The one-page plan: water, verdicts, stack, settings, dates, money, assumptions."""
     start = plan.document.demand.calendar.start
@@ -65,6 +73,7 @@ def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
             Section("Filters, in order of flow", table=_stack(plan)),
             Section("Branches", (_branches(plan, result),)),
             Section("Next changes", table=_next_changes(plan, result, due)),
+            Section("Does not fit", tuple(f"{c.check}: {c.why}".replace("_", " ") for c in result.fit if c.ok is False)),
             Section("The year", (_money(plan, result),)),
             Section("Next test", tuple(t.because for t in result.next_tests[:1])),
             Section("Assumed", tuple(_assumed(result))),
