@@ -8,6 +8,7 @@ from brewwater.readings.evidence import (
     follow_meters,
     metered_gal,
     metered_log,
+    plan_factor,
     tested_log,
 )
 from brewwater.readings.likelihood import Learned, learn
@@ -16,6 +17,6 @@ from brewwater.readings.sort import Scene, sort_log
 
 __all__ = [
     "Diagnosis", "Flag", "Learned", "Metered", "Moved", "Scene", "Seen", "Sorted", "Tested", "Timeline", "analyte_of",
-    "counted_log", "diagnose", "follow_meters", "learn", "metered_gal", "metered_log", "sort_log", "tested_log",
-    "timeline",
+    "counted_log", "diagnose", "follow_meters", "learn", "metered_gal", "metered_log", "plan_factor", "sort_log",
+    "tested_log", "timeline",
 ]  # fmt: skip

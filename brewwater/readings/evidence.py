@@ -34,12 +34,15 @@ def follow_meters(plan: Demand, meters: Iterable[Metered], draws: Draws) -> Dema
     """
     amounts = plan.amounts
     for branches in dict.fromkeys(m.branches for m in meters):
-        spread = instrument("plan_versus_meter").relative_sd
-        u = draws.uniform(f"plan versus meter: {', '.join(branches)}")
-        factor = np.exp(spread * stats.t.ppf(u, _TAIL))
         counted = np.isin(plan.branches, branches)[None, :, None]
-        amounts = np.where(counted, amounts * factor, amounts)
+        amounts = np.where(counted, amounts * plan_factor(branches, draws), amounts)
     return plan if amounts is plan.amounts else replace(plan, amounts=amounts)
+
+
+def plan_factor(branches: Iterable[str], draws: Draws) -> FloatArray:
+    """Metered over planned use on these branches before any meter was read, shape (draw,); median 1."""
+    u = draws.uniform(f"plan versus meter: {', '.join(branches)}")
+    return np.asarray(np.exp(instrument("plan_versus_meter").relative_sd * stats.t.ppf(u, _TAIL)))
 
 
 def metered_gal(meter: Metered, needs: Demand) -> FloatArray:
