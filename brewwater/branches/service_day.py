@@ -116,7 +116,7 @@ def service_day(
             out["emptied"][hour] = np.where(fill, gray, 0.0)
             level, gray = np.where(fill, full, level), np.where(fill, 0.0, gray)
             there = np.maximum(level - least, 0)
-            served = np.where(need > there, there / np.where(need > 0, need, 1.0), 1.0)
+            served = np.divide(there, need, out=np.ones(n), where=need > there)
         else:
             served = np.ones(n)
         drawn = want * served

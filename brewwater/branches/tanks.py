@@ -68,7 +68,7 @@ def waste_rule(key: str) -> WasteRule:
 
 def hours_per_fill(usable_gal: float, gal_per_day: FloatArray, hours: float) -> FloatArray:
     """Hours of service that a fill lasts at the day's mean draw; infinite where nothing is drawn."""
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(usable_gal * hours / gal_per_day, dtype=np.float64)
 
 

@@ -109,8 +109,11 @@ def test_without_a_certified_flow_the_rule_of_thumb_counts() -> None:
 
 def test_what_is_not_given_gives_no_verdict_and_is_named() -> None:
     found = checks(Unit(kind="truck"))
-    for check, missing in (("fresh_tank_hours", "fresh tank"), ("waste_tank_ratio", "waste tank"), ("pump_flow", "pump"),
-                           ("inlet_pressure", "pump"), ("slope", "length"), ("weight", "empty weight")):  # fmt: skip
+    said = {
+        "fresh_tank_hours": "fresh tank", "waste_tank_ratio": "waste tank", "pump_flow": "pump",
+        "inlet_pressure": "pump", "slope": "length", "weight": "empty weight",
+    }  # fmt: skip
+    for check, missing in said.items():
         assert found[check].ok is None
         assert missing in found[check].why
     assert "pressure drop of x" in checks(stages=(Stage(name="x", medium="sediment"),))["inlet_pressure"].why
