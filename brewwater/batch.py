@@ -1,15 +1,18 @@
 """``brewwater waters``: a CSV of analyses of any length, judged in bounded memory, block by block.
 
-Reading (and the next block's parsing), solving and writing overlap; pyarrow's readers and writers and the
-solver's array operations release the interpreter, so both cores are used.
+Each core takes a block, solves it and makes it text; pyarrow and the solver's array operations let go of the
+interpreter while they work. Blocks are written in the order in which they were read.
 """
 
 from __future__ import annotations
 
+import os
 import sys
+from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import nullcontext
+from itertools import chain
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -33,7 +36,7 @@ NUMBERS = ("temperature_C", "pH", *IONS, "alkalinity_mg_L_as_CaCO3")
 # not measured in many analyses, and of no weight for the results: empty is taken as 0, with a note
 MINOR = frozenset({"potassium_mg_L", "nitrate_mg_L"})
 LIMITS = {"temperature_C": (0.0, 130.0), "pH": (0.0, 14.0), "alkalinity_mg_L_as_CaCO3": (-np.inf, np.inf)}
-BLOCK_BYTES = 4 << 20
+BLOCK_BYTES = 1 << 20
 
 
 def result_columns(temperatures: Sequence[float]) -> list[str]:
@@ -76,17 +79,16 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float],
         stream.flush()  # type: ignore[union-attr]
     else:
         opened = Path(str(out)).open("wb")  # noqa: SIM115 (the with statement below closes it)
-    with opened as sink, ThreadPoolExecutor(1) as writer:
+    cores = os.cpu_count() or 1
+    with opened as sink, ThreadPoolExecutor(cores) as pool:
         sink.write(header.encode())
-        pending: Future[None] | None = None
-        while first is not None:
-            table = _judge(first, temperatures)
-            if pending is not None:
-                pending.result()
-            pending = writer.submit(_write, table, sink)
-            first = next(blocks, None)
-        if pending is not None:
-            pending.result()
+        pending: deque[Future[bytes]] = deque()
+        for block in () if first is None else chain([first], blocks):
+            pending.append(pool.submit(_text, block, temperatures))
+            if len(pending) > cores:
+                sink.write(pending.popleft().result())
+        for done in pending:
+            sink.write(done.result())
         sink.flush()
 
 
@@ -104,10 +106,11 @@ class _Encoded:
         self._stream.flush()
 
 
-def _write(table: pa.Table, sink: Any) -> None:
+def _text(block: pa.Table, temperatures: Sequence[float]) -> bytes:
     buffer = pa.BufferOutputStream()
-    csv.write_csv(table, buffer, csv.WriteOptions(include_header=False, quoting_style="needed"))
-    sink.write(buffer.getvalue().to_pybytes())
+    csv.write_csv(_judge(block, temperatures), buffer, csv.WriteOptions(include_header=False))
+    text: bytes = buffer.getvalue().to_pybytes()
+    return text
 
 
 def _read(path: Path) -> Iterator[pa.Table]:
