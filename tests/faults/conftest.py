@@ -33,13 +33,13 @@ class Postgres:
     def _run(self, program: str, *arguments: object) -> None:
         done = subprocess.run(
             [str(self._bin / program), *map(str, arguments)], cwd=self._folder, stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, timeout=90, **self._as_user,
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, timeout=150, **self._as_user,
         )  # fmt: skip
         assert done.returncode == 0, f"{program}: {done.stderr}"
 
     def start(self) -> None:
         settings = f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={self._folder}"
-        self._run("pg_ctl", "-D", self._data, "-l", self._folder / "log", "-o", settings, "-w", "start")
+        self._run("pg_ctl", "-D", self._data, "-l", self._folder / "log", "-o", settings, "-w", "-t", 120, "start")
 
     def stop(self) -> None:
         self._run("pg_ctl", "-D", self._data, "-m", "immediate", "-w", "stop")
@@ -63,7 +63,9 @@ def postgres() -> Iterator[Postgres]:
             pwd.getpwnam("postgres")
         except KeyError:
             pytest.skip("the server does not run as root and there is no postgres user")
-    folder = Path(tempfile.mkdtemp(prefix="brewwater-pg-"))
+    memory = Path("/dev/shm")  # a busy disk makes a server on it wait for minutes
+    roomy = memory.is_dir() and shutil.disk_usage(memory).free > 500_000_000
+    folder = Path(tempfile.mkdtemp(prefix="brewwater-pg-", dir=memory if roomy else None))
     server = Postgres(found[-1].parent, folder)
     server.start()
     yield server
