@@ -42,6 +42,7 @@ SALTS: Mapping[str, tuple[float, ...]] = {
 }
 MOST_BYPASS = 90.0
 MOST_DOSE = 200.0
+LEAST_DOSE = 5  # mg/L; less is not worth weighing
 
 Setting = tuple[float, ...]
 
@@ -89,7 +90,7 @@ class Kind:
             stages[self.bypass_at] = stages[self.bypass_at].model_copy(update={"bypass_percent": percent})
         if self.doses:
             amounts = zip(self.doses, rest, strict=True)
-            doses = tuple(Dose(salt=salt, mg_L=round(mg_L)) for salt, mg_L in amounts if round(mg_L) > 0)
+            doses = tuple(Dose(salt=salt, mg_L=round(mg_L)) for salt, mg_L in amounts if mg_L >= LEAST_DOSE)
             stages[-1] = stages[-1].model_copy(update={"doses": doses})
         if recovery is not None:
             stages = [

@@ -11,7 +11,7 @@ from scipy import optimize
 
 from brewwater.chain import NOT_BOUGHT, Given, Outcome, Weight, context_of, evaluate
 from brewwater.ensemble import mean
-from brewwater.recommend.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
+from brewwater.recommend.kinds import LEAST_DOSE, MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
 from brewwater.recommend.weigh import Scales
 from brewwater.recommend.words import explained
 from brewwater.treatment import Problem, Stage, order_problems
@@ -152,7 +152,7 @@ class Search:
 
         def value(x: NDArray[np.float64]) -> float:
             setting = tuple(float(v) for v in x)
-            if kind.doses and not any(round(v) for v in setting[-len(kind.doses) :]):
+            if kind.doses and not any(v >= LEAST_DOSE for v in setting[-len(kind.doses) :]):
                 return _REFUSED  # another kind
             tried.extend(self.weigh(kind, [setting]))
             return tried[-1].value

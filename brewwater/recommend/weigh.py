@@ -273,7 +273,7 @@ class Scales:
             over = np.asarray(settings.peak_flow_gpm).mean(axis=-1) > option.sheet.service_flow_gpm * 1.0001
         over = np.asarray(over)
         by_setting = over.reshape(count, -1).any(axis=1) if over.ndim > 1 else np.full(count, over.any())
-        return by_setting.astype(np.float64)
+        return np.asarray(by_setting, dtype=np.float64)
 
     def _option(self, item: Stage, size: str) -> tuple[Stage, Mapping[Currency, FloatArray], FloatArray]:
         """A stage in a size, what it bears with the margin off, and its days."""

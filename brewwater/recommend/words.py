@@ -91,11 +91,20 @@ def _shortfalls(given: Given, one: Alternative, first: Alternative) -> Iterator[
         if worse[subject] <= _NAMED * max(getattr(worth, subject), 1.0):
             continue
         verdict = _verdict(one, subject)
+        if verdict is not None and _chlorine_may_pass(verdict):
+            yield f"{subject}: chlorine may pass, as nothing says that the supply is free of chloramine"
+            continue
         measure = None if verdict is None else _deciding(verdict, _verdict(first, subject))
         if measure is None:
             yield subject
         else:
             yield f"{subject}: {figure(measure)} (goal {bounds(*measure.goal)})"
+
+
+def _chlorine_may_pass(verdict: Verdict) -> bool:
+    """Chlorine is not reported, and what the tap may carry would be over its goal behind this train."""
+    found = next((m for m in verdict.measures if m.name == "total_chlorine"), None)
+    return found is not None and found.share is None and (found.p50 or 0.0) >= (found.goal[1] or 0.1)
 
 
 def _deciding(verdict: Verdict, other: Verdict | None) -> Measure | None:

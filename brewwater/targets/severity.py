@@ -70,17 +70,26 @@ def severity(
     found: dict[Weighed, FloatArray] = {}
     for subject in SUBJECTS:
         kept: FloatArray = np.ones((1, 1))
+        of_line = np.zeros((1, 1), np.int8)
         for judged in MEASURES[subject](case):
             if judged.informs_only or (measured_only and not judged.known):
                 continue
-            kept = kept * (1 - LOSS[_weighed(judged, case)])
+            if judged.name in OF_THE_LINE:  # one acid, said twice
+                of_line = np.maximum(of_line, _weighed(judged, case))
+            else:
+                kept = kept * (1 - LOSS[_weighed(judged, case)])
+        kept = kept * (1 - LOSS[of_line])
         found[subject] = 1 - kept.min(axis=-2)
     return found
 
 
 def _weighed(judged: Judged, case: Case) -> Severity:
-    """The severity as it is weighed: acid that leaves with the CO2 is amber at most."""
+    """The severity as it is weighed: acid that leaves with the CO2 is amber at most, and the Larson-Skold
+    ratio, made for steel mains, counts only beside chloride that is itself out of goal."""
     found = judged.severities()
+    if judged.name == "larson_ratio":
+        chloride = case.goals["chloride"].severity(grid(case.water.chloride_mg_L))
+        return np.where(chloride > 0, found, 0).astype(np.int8)
     if judged.name not in OF_THE_LINE or not (found > 1).any():
         return found
     stays = grid(case.state.cup_ph) < (judged.goal.red_below or 0.0) if judged.name == "line_ph" else False

@@ -16,7 +16,10 @@ from brewwater.water import CACO3_G_PER_MOL, Water
 
 def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     """Water through the bed (no bypass)."""
-    room = np.maximum(-chemistry.ccpp(water.totals, water.temperature_C), 0)
+    falls = chemistry.ccpp(water.totals, water.temperature_C)
+    if np.isnan(falls).any() and not np.isnan(falls).all():
+        falls = np.where(np.isnan(falls), np.nanmedian(falls), falls)  # an unsolved draw takes the middle of the rest
+    room = np.maximum(-falls, 0)
     dissolved = room * settings.performance["approach"] / 1000 / CACO3_G_PER_MOL
     return changed(water, calcium=dissolved, alkalinity=2 * dissolved, dic=dissolved)
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from brewwater.treatment.mineral_dose import salt
 from brewwater.treatment.medium import usual
+from brewwater.treatment.mineral_dose import salt
 from brewwater.treatment.stage import Stage
 from brewwater.water import MOLAR_MASS_G
 

@@ -1,0 +1,87 @@
+"""A recommendation beside speciating as many waters: ``python tests/benchmarks/bench_recommend.py [draws]``.
+
+Counts the trains with settings that one search weighs, each on every draw and water of the plan, and prints
+the search's time as a multiple of speciating that many waters once with the chemistry core. Processor time
+is printed beside the clock, because other work on the machine lengthens only the clock.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Mapping
+from functools import partial
+
+import numpy as np
+
+from brewwater import chemistry
+from brewwater.chain import Given, prepare
+from brewwater.inputs import PlanDocument, mobile_template, with_overrides
+from brewwater.intake.analysis import Measurement
+from brewwater.recommend import Search, recommend
+
+WATERS: Mapping[str, Mapping[str, float]] = {
+    "three numbers": {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420},
+    "with pH, chloride, sulfate": {
+        "total_hardness": 290, "alkalinity": 240, "ph": 7.4, "chloride": 20, "sulfate": 30,
+    },
+    "soft and salty": {
+        "total_hardness": 35, "alkalinity": 30, "ph": 7.2, "chloride": 95, "sulfate": 20, "sodium": 69,
+    },
+}  # fmt: skip
+
+
+def document(values: Mapping[str, float], draws: int) -> PlanDocument:
+    """The mobile unit on a water of these numbers, mg/L (hardness and alkalinity as CaCO3)."""
+    analysis = {}
+    for analyte, value in values.items():
+        basis = {"basis": "CaCO3"} if analyte in {"total_hardness", "alkalinity"} else {}
+        unit = "NONE" if analyte == "ph" else "mg/L"
+        analysis[analyte] = Measurement.model_validate({"value": value, "unit": unit, "method": "report", **basis})
+    made = with_overrides(mobile_template(), analysis=analysis)
+    return made.model_copy(update={"settings": made.settings.model_copy(update={"draws": draws})})
+
+
+def timed(work: Callable[[], object]) -> tuple[float, float]:
+    """Seconds by the clock and of the processors."""
+    clock, processor = time.perf_counter(), time.process_time()
+    work()
+    return time.perf_counter() - clock, time.process_time() - processor
+
+
+def weighed(given: Given) -> int:
+    """How many trains with settings one search weighs."""
+    counts: list[int] = []
+    real = Search.weigh
+
+    def counting(self: Search, *args: object) -> object:
+        found = real(self, *args)  # type: ignore[arg-type]
+        counts.append(len(found))
+        return found
+
+    Search.weigh = counting  # type: ignore[method-assign,assignment]
+    try:
+        recommend(given)
+    finally:
+        Search.weigh = real  # type: ignore[method-assign]
+    return sum(counts)
+
+
+def main(draws: int = 2048) -> None:
+    """Measure and print."""
+    for name, values in WATERS.items():
+        given = prepare(document(values, draws))
+        count = weighed(given)
+        shape = (count, *np.broadcast_shapes(given.waters.shape, (1, draws)))
+        totals = given.waters.totals.map(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
+        search = timed(partial(recommend, given))
+        core = timed(partial(chemistry.speciate, totals, 20.0))
+        print(
+            f"{name}: {count} trains x {shape[1]} waters x {draws} draws; search {search[0]:.2f} s "
+            f"({search[1]:.2f} s of processor), speciating them {core[0]:.2f} s ({core[1]:.2f}); "
+            f"ratio {search[0] / core[0]:.2f} by the clock, {search[1] / core[1]:.2f} by processor"
+        )
+
+
+if __name__ == "__main__":
+    main(*(int(a) for a in sys.argv[1:]))
