@@ -30,8 +30,8 @@ FT_M = 12 * INCH_M
 ATMOSPHERE_PSI = 101.325 / PSI_KPA
 GRAVITY_M_S2 = 9.80665
 PEX_ROUGHNESS_M = 1.5e-6  # drawn plastic tube; from memory, not verified
-MOST_GPM = 25.0
-_GRID = np.linspace(0, MOST_GPM, 501)
+MOST_GPM = 60.0
+_GRID = np.concatenate([np.arange(0, 10, 0.05), np.arange(10, MOST_GPM + 0.25, 0.5)])
 ELBOW, TEE, VALVE = (
     "Elbow, 90°, Standard (R/D = 1), Screwed",
     "Tee, Run, Screwed",
@@ -94,7 +94,7 @@ def pipe_loss_psi(pipe: Pipe, flow_gpm: FloatArray | float, temperature_C: float
 
     Parameters
     ----------
-    flow_gpm : 0 to 25 US gal/min, any shape
+    flow_gpm : 0 to 60 US gal/min, any shape
     temperature_C : 0 to 90 °C
 
     Raises

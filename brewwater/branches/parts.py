@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from typing import Annotated, Literal
 
@@ -342,7 +342,7 @@ class Known:
         ]
 
 
-@cache
+@lru_cache(maxsize=512)
 def known(unit: Unit) -> Known:
     """Fill in what a unit leaves out from the template of its kind: a truck's for a plumbed unit put on board,
     a shop's for one with tanks that is plumbed."""

@@ -264,3 +264,19 @@ def test_cautions_are_this_trees() -> None:
     assert "cavitates" in truck
     assert "cavitates" not in shop
     assert "City pressure" in shop
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_names_that_the_tree_uses_itself(kind: str) -> None:
+    names = ("pump", "source", "valve of pump", "tee before the filters")
+    branches = tuple(Branch(name=n, kind="espresso_machine") for n in names) + (
+        Branch(name="water heater", kind="sink"),
+    )
+    stages = (Stage(name="accumulator", medium="carbon", sheet=SHEET),)
+    tree = build_tree(unit_template(kind), branches, stages)  # type: ignore[arg-type]
+    assert tree_problems(tree, branches, stages) == ()
+    assert follow(tree, branches, stages) == (branches, stages)
+
+
+def test_a_unit_with_nothing_on_it() -> None:
+    assert tree_problems(build_tree(unit_template("truck"), (), ()), (), ()) == ()
