@@ -269,7 +269,8 @@ def test_cautions_are_this_trees() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_names_that_the_tree_uses_itself(kind: str) -> None:
     names = ("pump", "source", "valve of pump", "tee before the filters")
-    branches = tuple(Branch(name=n, kind="espresso_machine") for n in names) + (
+    branches = (
+        *tuple(Branch(name=n, kind="espresso_machine") for n in names),
         Branch(name="water heater", kind="sink"),
     )
     stages = (Stage(name="accumulator", medium="carbon", sheet=SHEET),)
