@@ -20,9 +20,9 @@ from brewwater.sheet.cards import (
 from brewwater.sheet.content import Page, Section, Table, number, spread, steps, volume
 from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, day_word, dues
 from brewwater.sheet.result import plan_result
+from brewwater.sheet.what_if import STATUS_WORDS, what_if_page
 from brewwater.treatment import Stage, medium_class
 
-STATUS_WORDS = {"ok": "in range", "watch": "watch", "act": "ACT", "stop": "STOP", "unknown": "not known"}
 ESTIMATE = "Estimate: verify by test."
 MEASURES = (
     ("Hardness, mg/L as CaCO3", "hardness_mg_L_as_CaCO3"),
@@ -51,6 +51,7 @@ def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
         diagram_page(plan, tree),
         swap_sheet(plan, tree),
         winter_sheet(plan, tree),
+        what_if_page(plan),
     )
 
 
@@ -73,7 +74,7 @@ def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
             Section("Filters, in order of flow", table=_stack(plan)),
             Section("Branches", (_branches(plan, result),)),
             Section("Next changes", table=_next_changes(plan, result, due)),
-            Section("Does not fit", tuple(f"{c.check}: {c.why}".replace("_", " ") for c in result.fit if c.ok is False)),
+            Section("Does not fit", tuple(_unfit(result))),
             Section("The year", (_money(plan, result),)),
             Section("Next test", tuple(t.because for t in result.next_tests[:1])),
             Section("Assumed", tuple(_assumed(result))),
@@ -114,6 +115,12 @@ def _verdict_table(result: PlanResult) -> Table:
         tuple((word, say("source", s), say("served", s)) for s, word in names.items()),
         (2, 4, 4),
     )
+
+
+def _unfit(result: PlanResult) -> Iterator[str]:
+    for check in result.fit:
+        if check.ok is False:
+            yield f"{check.check.replace('_', ' ')}: {check.why}"
 
 
 def _why(result: PlanResult) -> Iterator[str]:

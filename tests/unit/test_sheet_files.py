@@ -23,6 +23,7 @@ from brewwater.sheet.ics import calendar_file
 from brewwater.sheet.pages import pages
 from brewwater.sheet.result import plan_result
 from brewwater.sheet.tables import csv_text, safe
+from brewwater.sheet.what_if import what_if_page
 
 NOW = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
 EVIL = '=HYPERLINK("http://x.example","a")'
@@ -361,3 +362,21 @@ def test_diagram_draws_every_part_once_and_joins_it(made: Plan) -> None:
     for pipe in drawn.pipes:
         if pipe.y1 == pipe.y2:
             assert not [n for n in drawn.labels if n.y == pipe.y1 and pipe.x1 < n.x < pipe.x2]
+
+
+# the what-if table
+
+
+def test_what_if_sets_alternatives_beside_the_plan() -> None:
+    searched = make_plan(load_document(document(settings={"draws": 32})), search=True)
+    (section,) = what_if_page(searched).sections
+    assert section.table is not None
+    rows = section.table.rows
+    assert rows[0][0].startswith("This plan: Sediment, Carbon, Resin (30 % bypass)")
+    assert len(rows) == 1 + min(8, sum(a.outcome.stages != searched.outcome.stages for a in searched.alternatives))
+    years = {row[7] for row in rows}
+    assert f"{searched.outcome.cost.expected:,.2f} USD" in years
+    membranes = [row for row in rows if "osmosis" in row[0].lower()]
+    assert membranes
+    assert all(row[6] != "0 gal" for row in membranes)
+    assert all(row[6] == "0 gal" for row in rows if "osmosis" not in row[0].lower())
