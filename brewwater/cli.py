@@ -180,7 +180,7 @@ def log() -> None:
 
 def open_store() -> store.Store:
     """The user's store; ``BREWWATER_DATA`` names the folder."""
-    return store.Store.open_default()
+    return store.Store.open_default(validate=lambda document: load_document(document).model_dump(mode="json"))
 
 
 @log.command("add")

@@ -97,8 +97,9 @@ class PlanDocument(Part):
         return self
 
     def to_json(self) -> str:
-        """The document as a user keeps it: readable JSON, defaults left out."""
-        return self.model_dump_json(indent=2, exclude_defaults=True)
+        """The document as a user keeps it: readable JSON, defaults left out, the version always stated."""
+        kept = self.model_dump(mode="json", exclude_defaults=True)
+        return json.dumps({"schema_version": self.schema_version, **kept}, indent=2, ensure_ascii=False)
 
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that identify the document's content."""
