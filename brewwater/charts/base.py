@@ -48,15 +48,9 @@ def flat(values: FloatArray, rows: NDArray[np.int64], draws: NDArray[np.int64], 
 
 def labelled(title: str) -> Any:
     """An axis with a full title, its labels never cut."""
-    return alt.Axis(title=title, labelLimit=400, titleLimit=500, labelOverlap="greedy")
+    return alt.Axis(title=title, labelLimit=400, titleLimit=500, labelOverlap="greedy", tickCount=6)
 
 
-def wrapped(text: str, width: int = 26) -> list[str]:
-    """A label broken into lines at spaces."""
-    lines = [""]
-    for word in text.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
-            lines.append(word)
-        else:
-            lines[-1] = f"{lines[-1]} {word}".strip()
-    return lines
+def names_axis() -> Any:
+    """A vertical axis of names: every one written, none cut."""
+    return alt.Axis(labelLimit=260, labelPadding=6, labelOverlap=False)

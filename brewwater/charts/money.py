@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import altair as alt
 import pandas as pd
 
-from brewwater.charts.base import Chart, Palette, labelled
+from brewwater.charts.base import Chart, Palette, labelled, names_axis
 
 Rows = Sequence[tuple[str, float]]
 
@@ -17,7 +17,7 @@ def _bars(rows: Rows, title: str, colour: str, colours: Palette, text: Sequence[
     order = [n for n, _ in rows]
     top = max([a for _, a in rows] + [0.0])
     base = alt.Chart(data).encode(
-        y=alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=230, labelPadding=6)),
+        y=alt.Y("name:N", sort=order, title=None, axis=names_axis()),
         x=alt.X(
             "amount:Q",
             axis=labelled(title),
@@ -27,7 +27,7 @@ def _bars(rows: Rows, title: str, colour: str, colours: Palette, text: Sequence[
     )
     bars = base.mark_bar(color=colour, height={"band": 0.62})
     labels = base.mark_text(align="left", dx=4, color=colours.ink, fontSize=12).encode(text="text:N")
-    return alt.layer(bars, labels).properties(height=30 * len(order) + 44)
+    return alt.layer(bars, labels).properties(height=34 * len(order) + 90)
 
 
 def cost_lines(rows: Rows, currency: str, colours: Palette, text: Sequence[str]) -> Chart:
@@ -55,7 +55,7 @@ def two_costs(
         alt.Chart(data)
         .mark_bar(stroke=colours.ink)
         .encode(
-            y=alt.Y("line:N", sort=[n for n, _, _ in rows], title=None, axis=alt.Axis(labelLimit=230, labelPadding=6)),
+            y=alt.Y("line:N", sort=[n for n, _, _ in rows], title=None, axis=names_axis()),
             yOffset=alt.YOffset("plan:N", sort=[first, second]),
             x=alt.X("amount:Q", axis=labelled(f"{currency} a year")),
             color=alt.Color(
@@ -70,5 +70,5 @@ def two_costs(
                 alt.Tooltip("amount:Q", title=currency, format=",.2f"),
             ],
         )
-        .properties(height=52 * len(rows) + 60)
+        .properties(height=54 * len(rows) + 110)
     )

@@ -65,7 +65,9 @@ def branch_drawing(
         last = f"tee{number}"
         word = "FILTERED" if branch.filtered else "unfiltered"
         shape = 'style="bold,rounded"' if branch.filtered else 'style="dashed,rounded"'
-        out.append(f'b{number} [label="{_wrapped(branch.name)}\\n{word}\\n{_text(amounts.get(branch.name, ""))}", {shape}];')
+        out.append(
+            f'b{number} [label="{_wrapped(branch.name)}\\n{word}\\n{_text(amounts.get(branch.name, ""))}", {shape}];'
+        )
         row, at = [last], last
         for j, stage in enumerate(s for s in stages if s.branch == branch.name and branch.filtered):
             key = f"b{number}s{j}"

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from brewwater.chain import Given
-from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, picked
+from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked
 from brewwater.targets import State
 from brewwater.water import Water
 
@@ -122,7 +122,7 @@ def boiler_cloud(
     chloride : as it comes and as served, mg/L; goal : (scale range, chloride range)
     """
     data = _points(given, [source.machine_ccpp_mg_L_as_CaCO3, served.machine_ccpp_mg_L_as_CaCO3], list(chloride))
-    title = f"Scale that can fall out at {source.machine_temperature_C:.0f} °C, mg/L as CaCO3 (below 0: none)"
+    title = f"Scale at {source.machine_temperature_C:.0f} °C, mg/L as CaCO3"
     return _cloud(data, title, "Chloride, mg/L", goal, colours, height)
 
 
@@ -137,7 +137,7 @@ def scale_laid(rows: Sequence[tuple[str, tuple[float, float, float]]], unit: str
         alt.Chart(data)
         .mark_bar(size=22)
         .encode(
-            y=alt.Y("name:N", sort=order, axis=labelled("").copy(deep=True), title=None),
+            y=alt.Y("name:N", sort=order, axis=names_axis(), title=None),
             x=alt.X("mid:Q", axis=labelled(f"Scale in a year, {unit}"), scale=alt.Scale(domainMin=0)),
             color=alt.Color(
                 "name:N", scale=alt.Scale(domain=order, range=[colours.source, colours.served]), legend=None
@@ -155,4 +155,4 @@ def scale_laid(rows: Sequence[tuple[str, tuple[float, float, float]]], unit: str
         .mark_rule(strokeWidth=2.5, color=colours.ink)
         .encode(y=alt.Y("name:N", sort=order), x="low:Q", x2="high:Q")
     )
-    return alt.layer(bars, whisker).properties(height=48 * max(len(order), 1) + 30)
+    return alt.layer(bars, whisker).properties(height=48 * max(len(order), 1) + 90)

@@ -146,10 +146,8 @@ def demand_year(
     data["week"] = data["day"] - pd.to_timedelta(data["day"].dt.weekday, unit="D")
     names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
     data["weekday"] = data["day"].dt.weekday.map(dict(enumerate(names)))
-    x = alt.X(
-        "week:T", axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy")
-    )
-    y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None))
+    x = alt.X("week:T", axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy"))
+    y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None, labelOverlap=False))
     tips = [
         alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
         alt.Tooltip("open:N", title="Day is"),
@@ -176,7 +174,7 @@ def demand_year(
         .mark_point(size=8, filled=True, color=colours.muted)
         .encode(x=x, y=y, tooltip=tips)
     )
-    return alt.layer(served, closed).properties(height=190)
+    return alt.layer(served, closed).properties(height=270)
 
 
 def tank_day(
@@ -220,9 +218,7 @@ def tank_day(
         )
     )
     rules = alt.Chart(limits).mark_rule(color=colours.muted, strokeDash=[2, 3]).encode(y="size:Q")
-    texts = (
-        alt.Chart(limits)
-        .mark_text(align="left", dx=4, dy=-6, color=colours.ink, fontSize=12)
-        .encode(y="size:Q", x=alt.value(0), text="text:N")
-    )
-    return alt.layer(lines, rules, texts).properties(height=260)
+    above = alt.Chart(limits[1:]).mark_text(align="left", dx=4, dy=-7, color=colours.ink, fontSize=12)
+    below = alt.Chart(limits[:1]).mark_text(align="left", dx=4, dy=9, color=colours.ink, fontSize=12)
+    texts = [t.encode(y="size:Q", x=alt.value(0), text="text:N") for t in (above, below)]
+    return alt.layer(lines, rules, *texts).properties(height=260)

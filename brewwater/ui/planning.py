@@ -20,6 +20,8 @@ MOST_KEPT = 12
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 0.6
 POLL_S = 0.5
+# The first look, where nothing was recommended before: few draws, so that something stands there soon.
+COARSE_DRAWS = 128
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)
@@ -64,6 +66,8 @@ def headline(plan: Plan) -> tuple[str, str]:
         return "Your treatment", ""
     if searched(plan):
         return "Recommended treatment", ""
+    if plan.outcome.stages and on.extra.get("coarse") == _key(on):
+        return "First pick", "From a coarse first look; the full search is under way and may change it."
     if plan.outcome.stages:
         return "Recommended treatment", "Recommended before the last change; a new search says whether it still is."
     return "No treatment yet", "Everything below is for the water as it comes, until the search finds a treatment."
@@ -71,10 +75,12 @@ def headline(plan: Plan) -> tuple[str, str]:
 
 @dataclass
 class Job:
-    """A search under way in a thread of its own."""
+    """A search under way in a thread of its own; ``first`` is what a coarse look found, where nothing was
+    recommended before."""
 
     key: str
     share: float = 0.0
+    first: tuple[Stage, ...] | None = None
     abandoned: threading.Event = field(default_factory=threading.Event)
     result: Future[Plan | None] | None = None
 
@@ -131,8 +137,14 @@ def _look(job: Job, typed: PlanDocument, train: tuple[Stage, ...], patience: flo
         if job.abandoned.is_set():
             raise _Abandoned
 
+    def plan(document: PlanDocument) -> Plan:
+        return make_plan(document, search=True, train=train, progress=progress, cancelled=job.abandoned.is_set)
+
     try:
-        return make_plan(typed, search=True, train=train, progress=progress, cancelled=job.abandoned.is_set)
+        if typed.train is None and not train and typed.settings.draws > COARSE_DRAWS:
+            coarse = typed.settings.model_copy(update={"draws": COARSE_DRAWS})
+            job.first = plan(typed.model_copy(update={"settings": coarse})).outcome.stages
+        return plan(typed)
     except _Abandoned:
         return None
 
@@ -142,6 +154,10 @@ def _strip(job: Job) -> None:
     on = desk()
     if on.extra.get("job") is not job or job.result is None:
         return
+    if job.first and not on.train:
+        on.train = job.first
+        on.extra["coarse"] = job.key
+        st.rerun()
     if not job.result.done():
         with st.container(key="search_strip"):
             share = min(max(job.share, 0.0), 1.0)

@@ -18,7 +18,7 @@ from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
 # light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground.
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
-.bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,10rem),1fr));gap:.6rem}
+.bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,var(--least,10rem)),1fr));gap:.6rem}
 .bw-card{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.6rem .8rem;
  background:light-dark(#ffffff,#1a2123);overflow-wrap:anywhere}
 .bw-label{font-size:.875rem;color:light-dark(#47525a,#bcc6c9)}
@@ -45,6 +45,8 @@ STYLE = """<style>
 .bw th,.bw td{padding:.35rem .6rem .35rem 0;border-bottom:1px solid light-dark(#d5d6cf,#374347);
  vertical-align:top}
 .bw td.n,.bw th.n{text-align:right}
+.bw td.t{white-space:nowrap}
+.bw td{min-width:4.5rem}
 .bw-caution{border-left:5px solid light-dark(#8a3200,#ffb38a);padding:.35rem .8rem;
  background:light-dark(#fdf1e7,#2b201a);border-radius:0 6px 6px 0}
 .bw-caution ul{margin:.2rem 0 0;padding-left:1.1rem}
@@ -172,11 +174,14 @@ def table(
     numeric: Sequence[int] = (),
     label: str = "",
     raw: Sequence[int] = (),
+    tight: Sequence[int] = (),
 ) -> None:
-    """A plain table; ``numeric`` columns are set to the right, ``raw`` ones hold HTML made in this module."""
+    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken,
+    ``raw`` ones hold HTML made in this module."""
 
     def cell(tag: str, index: int, text: str) -> str:
-        kind = ' class="n"' if index in numeric else ""
+        names = [n for n, at in (("n", numeric), ("t", tight)) if index in at]
+        kind = f' class="{" ".join(names)}"' if names else ""
         scope = ' scope="col"' if tag == "th" else ""
         return f"<{tag}{kind}{scope}>{text if index in raw and tag == 'td' else escape(text)}</{tag}>"
 
@@ -193,6 +198,30 @@ def cautions(lines: Sequence[str], title: str = "Take care") -> None:
     """Short cautions at the place where the work can hurt."""
     items = "".join(f"<li>{escape(line)}</li>" for line in lines)
     st.html(f'<div class="bw bw-caution" role="note"><strong>▲ {escape(title)}</strong><ul>{items}</ul></div>')
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A check of the unit: what was found against its limit, why, and who says so."""
+
+    label: str
+    status: str
+    found: str
+    limit: str
+    why: str
+    source: str
+
+
+def checks(items: Sequence[Checked]) -> None:
+    """Checks side by side, the failing ones first; each opens to why and its source."""
+    cards = "".join(
+        f'<div class="bw-card"><div class="bw-row"><span class="bw-label">{escape(c.label)}</span>{badge(c.status)}</div>'
+        f"<div><strong>{escape(c.found)}</strong>{f' (limit {escape(c.limit)})' if c.limit else ''}</div>"
+        f"<details><summary>Why: {escape(c.label.lower())}</summary><div>{escape(c.why)}</div>"
+        f"<dl><dt>Source</dt><dd>{escape(c.source)}</dd></dl></details></div>"
+        for c in items
+    )
+    st.html(f'<div class="bw bw-grid" style="--least:15rem">{cards}</div>')
 
 
 def say(text: str) -> None:

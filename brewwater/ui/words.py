@@ -57,7 +57,7 @@ class Words:
         if value == 0:
             return "0"
         places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-        text = f"{value:,.{min(places, 6)}f}"
+        text = f"{value:,.{min(places, 6)}f}".replace("-", "−")
         if "." in text:
             text = text.rstrip("0").rstrip(".")
         if self.marks == "1 234,5":
@@ -118,7 +118,8 @@ class Words:
         a, b = self.out(kind, low), self.out(kind, high)
         tail = unit or self.unit(kind)
         one, two = self.number(a, digits), self.number(b, digits)
-        text = self.number((a + b) / 2, digits + 1) if one == two else f"{one} – {two}"
+        between = "to" if a < 0 else "–"
+        text = self.number((a + b) / 2, digits + 1) if one == two else f"{one} {between} {two}"
         return f"{text} {tail}".strip()
 
     def share(self, value: float | None) -> str:

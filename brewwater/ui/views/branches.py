@@ -12,7 +12,7 @@ from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import unit
-from brewwater.ui.words import Words
+from brewwater.ui.words import Kind, Words
 from brewwater.units import GAL_L
 
 KINDS = ("espresso_machine", "brewer", "hot_water", "ice", "rinser", "hand_sink", "sink", "fill", "other")
@@ -174,39 +174,41 @@ def _what_each_costs(plan: Plan, words: Words) -> None:
 CHECK_WORDS = {
     "fresh_tank_hours": "Fresh tank lasts",
     "waste_tank_ratio": "Waste tank against fresh",
+    "waste_tank_fill": "Into the waste tank",
+    "turnover": "Water stands in the tank",
+    "peak_day_fills": "Fills on the busiest day",
     "slope": "Drain slope",
+    "residual": "Chlorine left in the tank",
     "inlet_pressure": "Pressure at the machine",
     "cartridge_flow": "Flow through cartridges",
     "contact_time": "Contact time",
     "pump_flow": "Pump flow",
     "weight": "Weight of the water",
+    "velocity": "Speed in the pipe",
 }
+CHECK_KIND: dict[str, Kind] = {"gal": "volume", "psi": "pressure", "gpm": "flow", "lb": "mass"}
 
 
 def _fit(plan: Plan, words: Words) -> None:
     if not plan.outcome.checks:
         return
     st.subheader("Does it fit the unit?", anchor=False)
-    word = {True: show.badge("ok"), False: show.badge("act"), None: show.badge("unknown")}
 
     def amount(value: float | None, unit: str) -> str:
-        tail = "" if unit == "1" else f" {unit}"
-        return "unknown" if value is None else f"{words.number(value)}{tail}"
+        if unit in CHECK_KIND:
+            return words.quantity(CHECK_KIND[unit], value)
+        return words.number(value) if unit == "1" or value is None else f"{words.number(value)} {unit}"
 
-    show.table(
-        ["Check", "Result", "Found", "Limit", "Why", "Source"],
+    show.checks(
         [
-            [
-                CHECK_WORDS.get(c.check, c.check.replace("_", " ")),
-                word[c.ok],
+            show.Checked(
+                CHECK_WORDS.get(c.check, c.check.replace("_", " ").capitalize()),
+                {True: "ok", False: "act", None: "unknown"}[c.ok],
                 amount(c.value, c.unit),
-                amount(c.limit, c.unit) if c.limit is not None else "none",
+                "" if c.limit is None else amount(c.limit, c.unit),
                 c.why,
                 facts.source_text(c.source),
-            ]
-            for c in plan.outcome.checks
-        ],
-        numeric=(2, 3),
-        raw=(1,),
-        label="Fit checks",
+            )
+            for c in sorted(plan.outcome.checks, key=lambda c: {False: 0, None: 1, True: 2}[c.ok])
+        ]
     )

@@ -11,6 +11,7 @@ from brewwater.ensemble import mean
 from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import desk
+from brewwater.ui.views import first
 from brewwater.ui.words import GOVERNS_WORD, Words, date
 
 BUFFER_DAYS = 14  # common practice, no source
@@ -23,7 +24,7 @@ def page() -> None:
     if plan is None:
         return
     if not plan.outcome.cartridges:
-        show.train(())
+        first.treatment(plan, on.words)
         planning.search(plan)
         return
     show.figures([facts.change_figure(plan), facts.filtered_figure(plan, on.words), facts.cost_figure(plan, on.words)])

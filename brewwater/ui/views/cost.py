@@ -50,7 +50,7 @@ def _result(plan: Plan, words: Words) -> None:
     show.figures(
         [
             facts.cost_figure(plan, words),
-            Figure("A drink", words.money(each, currency), "all lines together", drink),
+            Figure("A drink", words.money(each, currency, 2), "all lines together", drink),
             Figure(
                 "First set, at installation",
                 words.money(float(cost.first_set), currency),

@@ -84,7 +84,6 @@ def page() -> None:
         stamp.caption(f"Plan {plan.stamp}" if plan else "No plan yet")
         if plan is not None:
             _answer(plan, on.words)
-            planning.search(plan)
 
 
 def _inputs() -> None:
@@ -150,6 +149,7 @@ def _answer(plan: Plan, words: Words) -> None:
     main = plan.outcome.main.branch.name
     served = [v for v in plan.outcome.verdicts if v.branch == main]
     treatment(plan, words)
+    planning.search(plan)
     show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
     st.subheader("What the water does", anchor=False)
     show.verdicts(plan.source_verdicts, served, words.share)

@@ -50,6 +50,7 @@ def page() -> None:
     own = on.typed.train is not None
     if plan is not None:
         first.treatment(plan, on.words)
+        planning.search(plan)
         for problem in plan.outcome.problems:
             st.warning(
                 f"{problem.stage}: {problem.message}" if problem.stage else problem.message, icon=":material/warning:"
@@ -57,7 +58,7 @@ def page() -> None:
     with st.container(horizontal=True):
         if not own and plan is not None:
             fields.act(
-                "Take it as my own, to change it",
+                "Take it as my own, to change it" if plan.outcome.stages else "Build my own",
                 "train_own",
                 partial(_take, [s.model_dump(mode="json") for s in plan.outcome.stages]),
                 icon=":material/edit:",
@@ -78,8 +79,6 @@ def page() -> None:
             "Never regenerate a softener aboard.",
         ]
     )
-    if plan is not None:
-        planning.search(plan)
 
 
 def _take(stages: list[dict[str, Any]], document: Document) -> None:
@@ -269,7 +268,9 @@ def _results(plan: Plan, words: Words) -> None:
     st.subheader("What it does", anchor=False)
     left, right = st.columns(2, gap="large")
     with left:
-        show.table(["Measure", "As it comes", "Served"], facts.measures(plan, words), label="Water, ranges")
+        show.table(
+            ["Measure", "As it comes", "Served"], facts.measures(plan, words), label="Water, ranges", tight=(1, 2)
+        )
         state = plan.outcome.main.state
         if state is not None:
             line, cup = (plan.given.pooled(x)[1] for x in (state.line_ph, state.cup_ph))

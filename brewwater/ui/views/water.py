@@ -47,7 +47,12 @@ def page() -> None:
         if plan is not None:
             _missing(plan)
             st.subheader("As it comes, and served", anchor=False)
-            show.table(["Measure", "As it comes", "Served"], facts.measures(plan, on.words), label="Water, ranges")
+            show.table(
+                ["Measure", "As it comes", "Served"],
+                facts.measures(plan, on.words),
+                label="Water, ranges",
+                tight=(1, 2),
+            )
             _formulas(plan)
     if plan is not None:
         _clouds(plan)
@@ -264,6 +269,13 @@ def _use(at: int, name: str, data: bytes, picked: str | None) -> None:
 # -- values -------------------------------------------------------------------------------------------------
 
 
+def unit_text(m: Measurement) -> str:
+    """A measurement's unit with its basis, as a reader sees it; empty for a pure number."""
+    if m.unit.upper() in ("NONE", "1", ""):
+        return ""
+    return f"{m.unit} as {m.basis}" if m.basis and m.basis not in m.unit else m.unit
+
+
 def _values(at: int) -> None:
     on = desk()
     supply = on.typed.supplies[at]
@@ -275,7 +287,7 @@ def _values(at: int) -> None:
             rows.append(
                 [
                     plain(analyte),
-                    f"{'below ' if m.below_detection else ''}{ends} {m.unit}".strip(),
+                    f"{'below ' if m.below_detection else ''}{ends} {unit_text(m)}".strip(),
                     m.method.replace("_", " "),
                 ]
             )
@@ -290,13 +302,14 @@ def _values(at: int) -> None:
         st.selectbox("Measure", everything, key="analyte", format_func=plain, on_change=_keep_analyte)
         analyte = st.session_state["analyte"]
         now = supply.analysis.get(analyte)
+        shown = unit_text(now) if now else ""
         unit = now.unit if now else desk().extra.get(f"unit_{analyte}", PLAN_UNITS.get(analyte, "mg/L"))
         tag = f"{at}_{analyte}"
         fields.span(
             "Value",
             f"value_{tag}",
             value=now.value.model_dump() if now else None,
-            unit=unit,
+            unit=shown or ("" if unit in ("1", "NONE") else unit),
             write=partial(_set_value, at, analyte, unit),
             placeholder="not known",
         )
