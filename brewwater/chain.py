@@ -443,6 +443,7 @@ def _checks(
         draws=given.draws,
         weights=given.weights,
         residual_mg_L=np.min(np.atleast_2d(given.waters.total_chlorine_mg_L), axis=0),
+        residual_measured=bool(given.known & {"total_chlorine", "free_chlorine"}),
     )
 
 
