@@ -85,6 +85,7 @@ class Given:
     used: Mapping[str, FloatArray] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list)
+    _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
 
     @property
     def peak_filtered_flow_gpm(self) -> float:
@@ -95,6 +96,13 @@ class Given:
     def main_branch(self) -> Branch:
         """The branch of the main machine."""
         return next(b for b in self.document.branches if b.name == self.document.demand.main_branch)
+
+    def day_litres(self, branch: str) -> tuple[FloatArray, FloatArray]:
+        """Litres of an ordinary and of the busiest service day on a branch, worked out once for all candidates."""
+        if branch not in self._day:
+            needs = self.demand
+            self._day[branch] = needs.ordinary_day_litres(branch), needs.peak_day_litres(branch)
+        return self._day[branch]
 
     def machine_of(self, branch: Branch) -> MachineProfile | None:
         """The machine on a branch, or None."""
@@ -436,8 +444,8 @@ def _checks(
         document.unit,
         branches,
         stages,
-        litres={b.name: needs.ordinary_day_litres(b.name) for b in branches},
-        peak_litres={b.name: needs.peak_day_litres(b.name) for b in branches},
+        litres={b.name: given.day_litres(b.name)[0] for b in branches},
+        peak_litres={b.name: given.day_litres(b.name)[1] for b in branches},
         reject_L_per_L={name: np.max(np.atleast_2d(lost), axis=0) for name, lost in routed.reject.items()},
         machines=document.machines,
         draws=given.draws,
