@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field
 
 from brewwater.capacity import Governs, IntArray
-from brewwater.demand import Calendar
+from brewwater.demand import WEEKDAYS, Calendar, Weekday
 from brewwater.document import Finite, Fraction, Name, Part, Span
 
 MARGIN = 0.8
@@ -38,7 +38,7 @@ class Policy(Part):
 
     margin: Annotated[Finite, Field(gt=0, le=1)] = MARGIN
     before_events: bool = True
-    visit_weekday: Annotated[int, Field(ge=0, le=6)] | None = None
+    visit_weekday: Weekday | None = None
     visit_every_weeks: Annotated[int, Field(ge=1, le=52)] = 1
     risk: Fraction | None = None
     group_days: Annotated[int, Field(ge=0, le=90)] = 0
@@ -99,7 +99,7 @@ def moves_of(calendar: Calendar, policy: Policy) -> IntArray:
             if at.start > 0:
                 moved[at] = moved[at.start - 1]
     if policy.visit_weekday is not None:
-        first = (policy.visit_weekday - calendar.start.weekday()) % 7
+        first = (WEEKDAYS.index(policy.visit_weekday) - calendar.start.weekday()) % 7
         every = 7 * policy.visit_every_weeks
         visit = moved - (moved - first) % every
         moved = np.where(visit >= 0, visit, moved)

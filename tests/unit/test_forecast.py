@@ -189,10 +189,10 @@ def test_a_festival_longer_than_a_cartridge() -> None:
 def test_visits() -> None:
     # due on Friday 6 March; visits on Mondays; every second Monday from 5 January
     plan = Plan(10)
-    assert days(plan.changes(volume_L=800 * GAL_L, policy=Policy(visit_weekday=0)))[0] == "2026-03-02"
-    fortnight = Policy(visit_weekday=0, visit_every_weeks=2)
+    assert days(plan.changes(volume_L=800 * GAL_L, policy=Policy(visit_weekday="mon")))[0] == "2026-03-02"
+    fortnight = Policy(visit_weekday="mon", visit_every_weeks=2)
     assert days(plan.changes(volume_L=800 * GAL_L, policy=fortnight))[0] == "2026-03-02"
-    rarely = Policy(visit_weekday=0, visit_every_weeks=3)
+    rarely = Policy(visit_weekday="mon", visit_every_weeks=3)
     assert days(plan.changes(volume_L=800 * GAL_L, policy=rarely))[0] == "2026-02-16"
 
 
