@@ -1,14 +1,11 @@
 """``brewwater waters``: a CSV of analyses of any length, judged in bounded memory, block by block.
 
-Each core takes a block, solves it and makes it text; pyarrow and the solver's array operations let go of the
-interpreter while they work. Blocks are written in the order in which they were read.
+A block is solved on every core; while the next one is, pyarrow turns it into text in a thread of its own.
 """
 
 from __future__ import annotations
 
-import os
 import sys
-from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import nullcontext
@@ -36,7 +33,7 @@ NUMBERS = ("temperature_C", "pH", *IONS, "alkalinity_mg_L_as_CaCO3")
 # not measured in many analyses, and of no weight for the results: empty is taken as 0, with a note
 MINOR = frozenset({"potassium_mg_L", "nitrate_mg_L"})
 LIMITS = {"temperature_C": (0.0, 130.0), "pH": (0.0, 14.0), "alkalinity_mg_L_as_CaCO3": (-np.inf, np.inf)}
-BLOCK_BYTES = 1 << 20
+BLOCK_BYTES = 2 << 20
 
 
 def result_columns(temperatures: Sequence[float]) -> list[str]:
@@ -79,16 +76,16 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float],
         stream.flush()  # type: ignore[union-attr]
     else:
         opened = Path(str(out)).open("wb")  # noqa: SIM115 (the with statement below closes it)
-    cores = os.cpu_count() or 1
-    with opened as sink, ThreadPoolExecutor(cores) as pool:
+    with opened as sink, ThreadPoolExecutor(1) as pool:
         sink.write(header.encode())
-        pending: deque[Future[bytes]] = deque()
+        pending: Future[bytes] | None = None
         for block in () if first is None else chain([first], blocks):
-            pending.append(pool.submit(_text, block, temperatures))
-            if len(pending) > cores:
-                sink.write(pending.popleft().result())
-        for done in pending:
-            sink.write(done.result())
+            table = _judge(block, temperatures)
+            if pending is not None:
+                sink.write(pending.result())
+            pending = pool.submit(_text, table)
+        if pending is not None:
+            sink.write(pending.result())
         sink.flush()
 
 
@@ -106,9 +103,9 @@ class _Encoded:
         self._stream.flush()
 
 
-def _text(block: pa.Table, temperatures: Sequence[float]) -> bytes:
+def _text(table: pa.Table) -> bytes:
     buffer = pa.BufferOutputStream()
-    csv.write_csv(_judge(block, temperatures), buffer, csv.WriteOptions(include_header=False))
+    csv.write_csv(table, buffer, csv.WriteOptions(include_header=False))
     text: bytes = buffer.getvalue().to_pybytes()
     return text
 

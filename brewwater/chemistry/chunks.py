@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import mmap
 import os
 import threading
 from collections.abc import Callable, Sequence
@@ -19,7 +20,7 @@ FloatArray = NDArray[np.float64]
 Work = Callable[[Totals, FloatArray, Sequence[FloatArray], Workspace], list[FloatArray]]
 
 MG_CACO3_PER_MOL = 100086.9
-CHUNK = 20_000  # large enough that threads seldom wait for the interpreter between two array operations
+CHUNK = 12_500
 _scratch = threading.local()
 
 
@@ -44,11 +45,12 @@ def _workspace(n: int) -> Workspace:
     return kept.of(n)
 
 
-def over_chunks(work: Work, totals: Totals, temperature_C: FloatArray, *held: ArrayLike) -> list[FloatArray]:
+def over_chunks(count: int, work: Work, totals: Totals, temperature_C: FloatArray,
+                *held: ArrayLike) -> list[FloatArray]:
     """Run ``work`` on flat pieces and give its results the broadcast shape.
 
     ``work`` gets the totals of ``n`` waters, their temperature (shape ``(n,)`` or ``(1,)``), what is held,
-    and scratch rows; it returns arrays of shape ``(n,)``. The result does not depend on the number of cores.
+    and scratch rows; it returns ``count`` arrays of shape ``(n,)``. The number of cores cannot touch them.
     """
     extra = [np.asarray(h, dtype=np.float64) for h in held]
     shape = np.broadcast_shapes(totals.shape, temperature_C.shape, *(h.shape for h in extra))
@@ -62,9 +64,7 @@ def over_chunks(work: Work, totals: Totals, temperature_C: FloatArray, *held: Ar
     n = flat_totals.alkalinity.size
     # an even number of even pieces; the number of cores has no say, so that it cannot touch the results
     length = n if n <= CHUNK else -(-n // (2 * -(-n // (2 * CHUNK))))
-    pieces = [slice(i, min(i + length, n)) for i in range(0, n, max(length, 1))]
-    if not pieces:
-        return [np.empty(shape) for _ in work(flat_totals, flat_t, flat_extra, _workspace(0))]
+    pieces = [slice(i, min(i + length, n)) for i in range(0, n, length)] if n else [slice(0, 0)]
 
     def one(rows: slice) -> list[FloatArray]:
         # absent ions make log(0) and 0/0 where a result is -inf or not wanted; unsolved rows are marked
@@ -76,9 +76,54 @@ def over_chunks(work: Work, totals: Totals, temperature_C: FloatArray, *held: Ar
                 _workspace(rows.stop - rows.start),
             )
 
-    if len(pieces) == 1:
-        parts = [one(pieces[0])]
+    result = np.empty((count, n)) if len(pieces) == 1 else _shared(count, n)
+
+    def keep(rows: slice) -> None:
+        for row, value in zip(result, one(rows), strict=True):
+            row[rows] = value
+
+    _spread(keep, pieces)
+    return [row.reshape(shape) for row in result]
+
+
+def _shared(rows: int, n: int) -> FloatArray:
+    """Memory that a forked child writes for its parent."""
+    return np.frombuffer(mmap.mmap(-1, rows * n * 8), dtype=np.float64).reshape(rows, n)
+
+
+def _spread(task: Callable[[slice], None], pieces: list[slice]) -> None:
+    """Do ``task`` for every piece on every core.
+
+    Threads wait for the interpreter between two array operations and, on two cores, gain nothing; so, from
+    the main thread, children are forked that only compute, write shared memory and leave. A server's worker
+    threads must not fork: there, threads it is.
+    """
+    cores = min(len(pieces), os.cpu_count() or 1)
+    if cores < 2:
+        for rows in pieces:
+            task(rows)
+    elif threading.current_thread() is threading.main_thread() and hasattr(os, "fork"):
+        shares = [pieces[k::cores] for k in range(cores)]  # the last, the smallest, stays here
+        children = {_child(task, share): share for share in shares[:-1]}
+        for rows in shares[-1]:
+            task(rows)
+        for child, share in children.items():
+            if os.waitpid(child, 0)[1]:
+                for rows in share:  # it was killed, for want of memory perhaps
+                    task(rows)
     else:
-        with ThreadPoolExecutor(min(len(pieces), os.cpu_count() or 1)) as pool:
-            parts = list(pool.map(one, pieces))
-    return [np.concatenate(column).reshape(shape) for column in zip(*parts, strict=True)]
+        with ThreadPoolExecutor(cores) as pool:
+            list(pool.map(task, pieces))
+
+
+def _child(task: Callable[[slice], None], pieces: list[slice]) -> int:
+    child = os.fork()
+    if child:
+        return child
+    status = 1
+    try:
+        for rows in pieces:
+            task(rows)
+        status = 0
+    finally:
+        os._exit(status)  # no clean-up of what belongs to the parent

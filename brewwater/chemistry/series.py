@@ -68,7 +68,7 @@ def judge(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike,
             results += _judged(t.calcium, state, with_calcite, sound)
         return results
 
-    dic, strength, *rest = over_chunks(work, replace(totals, dic=np.zeros(())), own, ph)
+    dic, strength, *rest = over_chunks(5 + 3 * len(heat), work, replace(totals, dic=np.zeros(())), own, ph)
     series = [Judged(*rest[i : i + 3]) for i in range(0, len(rest), 3)]
     return JudgedSeries(dic, strength, series[0], tuple(series[1:]))
 

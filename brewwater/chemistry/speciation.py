@@ -93,7 +93,7 @@ def speciate(totals: Totals, temperature_C: ArrayLike) -> Speciation:
         values = (*_results(k, temperature, state), _buffer_capacity(amounts, k, state, w))
         return [*(np.where(good, v, np.nan) for v in values), good * 1.0]
 
-    *values, good = over_chunks(work, totals, at)
+    *values, good = over_chunks(10, work, totals, at)
     ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer = values
     return Speciation(
         totals, at, ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer, converged=good > 0
@@ -150,7 +150,7 @@ def ccpp(totals: Totals, temperature_C: ArrayLike) -> FloatArray:
         good = state.solved & (t.dic >= 0)
         return [np.where(good, (t.calcium - state.calcium_total) * MG_CACO3_PER_MOL, np.nan)]
 
-    return over_chunks(work, totals, at)[0]
+    return over_chunks(1, work, totals, at)[0]
 
 
 def precipitate(totals: Totals, ccpp_mg_L_as_CaCO3: ArrayLike) -> Totals:
@@ -182,7 +182,7 @@ def dic_from_ph(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike) -> Floa
         state = solve(Amounts.of(t, w.n), Constants.at(own), w, "ph", ph=held[0])
         return [np.where(state.solved | (state.dic <= 0), state.dic, np.nan)]
 
-    return over_chunks(work, replace(totals, dic=np.zeros(())), at, ph)[0]
+    return over_chunks(1, work, replace(totals, dic=np.zeros(())), at, ph)[0]
 
 
 def degas(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = OUTDOOR_LOG_PCO2) -> Totals:
@@ -201,7 +201,7 @@ def degas(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = OUTDOO
         state = solve(Amounts.of(t, w.n), Constants.at(own), w, "open", ln_co2=ln_co2)
         return [np.where(state.solved, state.dic, np.nan)]
 
-    return replace(totals, dic=over_chunks(work, replace(totals, dic=np.zeros(())), at, log_pco2)[0])
+    return replace(totals, dic=over_chunks(1, work, replace(totals, dic=np.zeros(())), at, log_pco2)[0])
 
 
 def mix(waters: Sequence[Totals], shares: ArrayLike) -> Totals:
@@ -234,7 +234,7 @@ def species_at(totals: Totals, temperature_C: ArrayLike) -> tuple[dict[str, Floa
         potassium = t.potassium - w.m[SPECIES.index("kso4")]
         return [np.where(good, v, np.nan) for v in (*w.m, *w.metal, potassium, x.c, x.s, x.strength)]
 
-    *values, strength = over_chunks(work, totals, at)
+    *values, strength = over_chunks(len(SPECIES) + 7, work, totals, at)
     names = (*SPECIES, "calcium", "magnesium", "sodium", "potassium", "carbonate", "sulfate")
     found = dict(zip(names, values, strict=True))
     return found | {"chloride": totals.chloride, "nitrate": totals.nitrate}, strength
