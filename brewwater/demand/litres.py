@@ -106,15 +106,7 @@ class Demand:
 
     @property
     def first_service_day(self) -> int:
-        """Index of the first service day.
-
-        Raises
-        ------
-        InputError : the plan has no service day
-        """
-        if not self.open.any():
-            raise InputError("calendar", str(self.days[0]), "at least one service day is needed",
-                             "Shorten the closures or move the start.")
+        """Index of the first service day."""
         return int(np.argmax(self.open))
 
     def branch_amounts(self, branch: str) -> FloatArray:
@@ -167,7 +159,8 @@ def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> De
 
     Raises
     ------
-    InputError : a use names an unknown branch, or a drink without ``fl_oz`` is not in ``drink_water.csv``
+    InputError : a use names an unknown branch, a drink without ``fl_oz`` is not in ``drink_water.csv``, or the
+        first twelve months have no service day
     """
     calendar = inputs.calendar
     served = list(_drinks(inputs))
@@ -218,6 +211,9 @@ def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> De
     drinks = np.zeros((len(TERMS), n))
     drinks[0], drinks[1], drinks[2] = total, total * growth, 1.0
     is_open, by_day = curves(calendar)
+    if not is_open[: (months_later(calendar.start, 12) - calendar.start).days].any():
+        raise InputError("calendar", str(calendar.start), "the first twelve months need at least one service day",
+                         "Shorten the closures or move the start.")
     return Demand(calendar.days, is_open, by_day, amounts, drinks, tuple(branch_names), inputs.main_branch)
 
 

@@ -65,9 +65,9 @@ def test_start_on_a_closed_day() -> None:
 
 
 def test_nothing_open_is_an_error() -> None:
-    found = made({"closures": [{"start": "2026-01-01", "end": "2029-01-01"}]})
-    with pytest.raises(InputError, match="service day"):
-        _ = found.first_service_day
+    for end in ("2029-01-01", "2027-01-04"):
+        with pytest.raises(InputError, match="service day"):
+            made({"closures": [{"start": "2026-01-01", "end": end}]})
 
 
 def test_29_february() -> None:
