@@ -11,8 +11,10 @@ from brewwater.result_schema import PlanResult
 from brewwater.sheet.content import Page, Section, Table, number, steps, volume
 from brewwater.sheet.diagram import drawing
 from brewwater.sheet.fill_day import fill_advice
+from brewwater.treatment import medium_class
 
 LOG_ROWS = 16
+DRY = ("mineral_dose", "blend")  # no cartridge that water ruins
 SANITISING = ("Date", "Sanitiser, strength", "Contact time", "Cartridges out", "Residual after", "Initials")
 
 
@@ -109,12 +111,34 @@ def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
     """Changing each cartridge, with the valves by name; what to do under a notice; what never to do."""
     changing = [
         Section(f"Change: {s.name}", _lines(change(tree, s.name)), boxes=True)
-        for s in plan.outcome.stages if s.medium not in ("mineral_dose", "blend")
+        for s in plan.outcome.stages if s.medium not in DRY
     ]  # fmt: skip
     return Page(
         "swap", "Changing a cartridge, and stopping", f"{plan.document.name}, plan {plan.stamp}",
-        (*changing, *steps("swap"), Section("With this set-up", cautions(tree), caution=True)),
+        (*changing, *steps("swap"), _notice_cost(plan), Section("With this set-up", cautions(tree), caution=True)),
     )  # fmt: skip
+
+
+def _notice_cost(plan: Plan) -> Section:
+    """What has to be replaced after a notice, and what that comes to."""
+    low = high = 0.0
+    names, assumed = [], False
+    for stage in plan.outcome.stages:
+        if stage.medium in DRY:
+            continue
+        price = stage.sheet.price or medium_class(stage.medium, stage.size).price
+        names.append(stage.name)
+        assumed |= stage.sheet.price is None
+        if price is not None:
+            low, high = low + price.low, high + price.high
+    if not names:
+        none = "There is no cartridge to replace. Each service day lost is a day's margin."
+        return Section("What a notice costs", (none,))
+    note = " (placeholder prices: enter yours)" if assumed else ""
+    return Section("What a notice costs", (
+        f"New cartridges for {', '.join(names)}: {low:,.0f} to {high:,.0f} {plan.outcome.cost.currency}{note}, "
+        "sanitiser and flush water, and the margin of each service day lost.",
+    ))  # fmt: skip
 
 
 def winter_sheet(plan: Plan, tree: PlumbingTree) -> Page:

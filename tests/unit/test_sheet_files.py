@@ -312,6 +312,17 @@ def test_grouped_visits_reach_the_calendar() -> None:
     assert "to save a visit" in " ".join(unfolded(calendar_file(grouped, NOW)))
 
 
+def test_what_a_notice_costs(made: Plan) -> None:
+    priced = document()
+    for stage, price in zip(priced["train"], ([10, 20], [30, 50], 100), strict=True):
+        stage.setdefault("sheet", {})["price"] = price
+    swap = next(p for p in pages(make_plan(load_document(priced), search=False)) if p.key == "swap")
+    line = next(s for s in swap.sections if s.heading == "What a notice costs").lines[0]
+    assert line.startswith("New cartridges for Sediment, Carbon, Resin: 140 to 170 USD, ")
+    usual = next(s for p in pages(made) for s in p.sections if s.heading == "What a notice costs").lines[0]
+    assert "placeholder" in usual
+
+
 def test_nothing_to_buy() -> None:
     empty = plan(train=[])
     assert dues(empty) == ()
