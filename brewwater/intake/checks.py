@@ -141,8 +141,8 @@ def _solids(x: Middle, wide: set[str]) -> list[Finding]:
     ions += 0.4917 * HCO3_G_PER_MOL * (alkalinity or 0.0) / CACO3_G_PER_EQ
     if tds and not {"total_dissolved_solids"} & wide and ions > 1.15 * tds + 10:
         out.append(Finding("tds_impossible", "total_dissolved_solids",
-                           f"Dissolved solids of {tds:.0f} mg/L are less than the {ions:.0f} mg/L that the printed ions "
-                           "alone leave: suspect the unit or the sample of the solids."))  # fmt: skip
+                           f"Dissolved solids of {tds:.0f} mg/L are less than the {ions:.0f} mg/L that the printed "
+                           "ions alone leave: suspect the unit or the sample of the solids."))  # fmt: skip
     complete = charge_balance_percent(x, alkalinity) is not None
     if tds and complete and not wide & {"total_dissolved_solids"} and ions < 0.6 * tds - 20:
         code = "tds_is_conductivity" if ions > 0.45 * tds and not ec else "tds_above_ions"

@@ -19,13 +19,14 @@ from typing import Any
 
 from brewwater.errors import ReportError
 from brewwater.intake.grid import MAX_COLUMNS, MAX_ROWS, Grid, make_grid
-from brewwater.intake.lines import Line, text_lines
+from brewwater.intake.lines import MAX_LOOSE, Line, text_lines
 
 MAX_BYTES = 30_000_000
 MAX_TEXT_BYTES = 4_000_000
 MAX_XLSX_BYTES = 40_000_000
-PDF_SECONDS = 7.0
-PDF_MEMORY = 500 * 1024 * 1024
+# For the process that reads a pdf or a workbook.
+SECONDS = 6.0
+MEMORY = 480 * 1024 * 1024
 FORMS = "pdf, csv, xlsx, html, md or txt"
 
 
@@ -69,6 +70,8 @@ def read_file(path: Path) -> Content:
             head = handle.read(2048)
             if head.lstrip()[:5] == b"%PDF-" or b"%PDF-" in head[:1024]:
                 return _pdf(path)
+            if head[:4] == b"PK\x03\x04" or path.suffix.lower() in (".xlsx", ".xlsm"):
+                return _xlsx(path)
             data = head + handle.read()
     except OSError as error:
         raise _no(name, str(path), f"it cannot be read ({type(error).__name__})", "Check the path.") from None
@@ -76,10 +79,8 @@ def read_file(path: Path) -> Content:
 
 
 def read_bytes(data: bytes, name: str) -> Content:
-    """The content of a file that is not a PDF, from its bytes."""
+    """The content of a text file (csv, html, md, txt), from its bytes."""
     suffix = Path(name).suffix.lower()
-    if data[:4] == b"PK\x03\x04" or suffix in (".xlsx", ".xlsm"):
-        return _xlsx(data, name)
     if suffix == ".pdf":
         raise _no(name, "no PDF header", "it is not a PDF although its name says so", "Download it again.")
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
@@ -89,6 +90,8 @@ def read_bytes(data: bytes, name: str) -> Content:
         raise _no(name, f"{len(data) / 1e6:.1f} MB of text", f"text may have up to {MAX_TEXT_BYTES / 1e6:.0f} MB",
                   "Give only the part with the results.")  # fmt: skip
     text = _decode(data, name)
+    if text.count("<") > 200_000:
+        raise _no(name, f"{text.count('<')} tags", "a page may have up to 200,000", "Give only the table of results.")
     start = text.lstrip()[:400].lower()
     marked = start.startswith(("<!doctype html", "<html", "<table", "<head", "<body"))
     if suffix in (".html", ".htm", ".xhtml") or marked:
@@ -116,7 +119,13 @@ def plain(text: str) -> Content:
     delimiter = _delimiter(text)
     if delimiter is not None:
         return _csv(text, delimiter)
-    return Content(lines=[(None, text_lines(text[:MAX_TEXT_BYTES]))])
+    return _bounded(Content(lines=[(None, text_lines(text))]), text)
+
+
+def _bounded(content: Content, text: str) -> Content:
+    if len(text) > MAX_LOOSE:
+        content.remarks.append(("report_too_long", "Only the first part of the text was read; give the results alone."))
+    return content
 
 
 def _delimiter(text: str) -> str | None:
@@ -155,11 +164,10 @@ def _csv(text: str, delimiter: str | None = None) -> Content:
     return content
 
 
-def _xlsx(data: bytes, name: str) -> Content:
-    import openpyxl
-
+def _xlsx(path: Path) -> Content:
+    name = path.name
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with zipfile.ZipFile(path) as archive:
             infos = archive.infolist()
             whole = sum(i.file_size for i in infos)
             if any(i.flag_bits & 1 for i in infos):
@@ -169,38 +177,21 @@ def _xlsx(data: bytes, name: str) -> Content:
                           "Save only the sheet with the results, as csv.")  # fmt: skip
             if not any(i.filename.startswith("xl/") for i in infos):
                 raise _no(name, "an archive", f"a report is {FORMS}", "Unpack it and give the file inside.")
-            for info in infos:
-                if info.filename.endswith((".xml", ".rels")) and b"<!ENTITY" in archive.read(info)[:100_000]:
-                    raise _no(name, "entities in its XML", "a workbook has none", "Save it again, or as csv.")
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     except ReportError:
         raise
-    except Exception as error:  # openpyxl and zipfile raise many kinds on a broken workbook
+    except Exception as error:  # zipfile raises many kinds on a broken archive
         raise _no(name, type(error).__name__, "the workbook is broken", "Save it again, or as csv.") from None
+    found = _worker("xlsx", path)
     content = Content()
-    try:
-        for sheet in book.worksheets[:20]:
-            rows = []
-            for row in sheet.iter_rows(max_row=MAX_ROWS, max_col=MAX_COLUMNS, values_only=True):
-                rows.append([_cell(c) for c in row])
-            grid = make_grid(rows, title=str(sheet.title))
-            if grid is not None:
-                content.grids.append(grid)
-                lone = [[(0.0, 1.0, c) for c in r if c] for r in grid.cells if sum(c != "" for c in r) == 1]
-                content.lines.append((None, lone))
-    except Exception as error:  # the same, while the sheets are read
-        raise _no(name, type(error).__name__, "the workbook is broken", "Save it again, or as csv.") from None
-    finally:
-        book.close()
+    for title, rows in found["sheets"]:
+        grid = make_grid(rows, None, title)
+        if grid is not None:
+            content.grids.append(grid)
+            lone = [[(0.0, 1.0, c) for c in r if c] for r in grid.cells if sum(c != "" for c in r) == 1]
+            content.lines.append((None, lone))
+    if found["stopped"]:
+        content.remarks.append(("report_too_long", "The workbook is too large: only a part of it was read."))
     return content
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    return str(value)
 
 
 class _Html(HTMLParser):
@@ -312,7 +303,8 @@ def _html(text: str) -> Content:
     parser.feed(text)
     parser.close()
     grids = [g for title, t in parser.tables if (g := make_grid(t, None, title)) is not None]
-    return Content(grids=grids, lines=[(None, text_lines("".join(parser.text)))])
+    text = "".join(parser.text)
+    return _bounded(Content(grids=grids, lines=[(None, text_lines(text))]), text)
 
 
 def _markdown(text: str) -> Content:
@@ -341,27 +333,34 @@ def _markdown(text: str) -> Content:
     return content
 
 
-def _pdf(path: Path) -> Content:
-    worker = Path(__file__).with_name("pdf_worker.py")
-    command = [sys.executable, "-I", str(worker), str(path.resolve()), str(PDF_SECONDS), str(PDF_MEMORY)]
-    name = path.name
+_WHY = {
+    "encrypted": ("encrypted", "a report may have no password", "Save a copy without a password."),
+    "memory": ("too large inside", "reading it needs more memory than is allowed",
+               "Give only the pages with the tables of results."),
+    "broken": ("not readable", "its structure is broken", "Download it again, or save it once more."),
+}  # fmt: skip
+
+
+def _worker(kind: str, path: Path) -> dict[str, Any]:
+    """A file read in a process of its own, so that it can be stopped in time and held in memory."""
+    script = Path(__file__).with_name("worker.py")
+    command = [sys.executable, "-I", str(script), kind, str(path.resolve()), str(SECONDS), str(MEMORY)]
     try:
-        done = subprocess.run(command, capture_output=True, timeout=PDF_SECONDS + 1.8, check=False)
+        done = subprocess.run(command, capture_output=True, timeout=SECONDS + 2, check=False)
     except subprocess.TimeoutExpired:
-        raise _no(name, f"over {PDF_SECONDS:.0f} s", "it takes too long to read",
+        raise _no(path.name, f"over {SECONDS:.0f} s", "it takes too long to read",
                   "Give only the pages with the tables of results.") from None  # fmt: skip
     try:
-        found = json.loads(done.stdout)
+        found: dict[str, Any] = json.loads(done.stdout)
     except ValueError:
         found = {"error": "memory" if done.returncode else "broken"}
-    reasons = {
-        "encrypted": ("encrypted", "a report may have no password", "Save a copy without a password."),
-        "memory": ("a very large page", "reading it needs more memory than is allowed",
-                   "Give only the pages with the tables of results."),
-        "broken": ("not a readable PDF", "its structure is broken", "Download it again, or print it to a new PDF."),
-    }  # fmt: skip
     if "error" in found:
-        raise _no(name, *reasons[found["error"]])
+        raise _no(path.name, *_WHY[found["error"]])
+    return found
+
+
+def _pdf(path: Path) -> Content:
+    found = _worker("pdf", path)
     whole = int(found["of"])
     content = Content(pages=whole)
     for number, page in enumerate(found["pages"], start=1):

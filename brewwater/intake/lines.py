@@ -18,15 +18,20 @@ from brewwater.units import read_unit
 Cell = tuple[float, float, str]
 Line = list[Cell]
 _HEADER_LINES = 7
+# Characters of loose text, and lines, that are read: a long report's text has under a tenth of it.
+MAX_LOOSE, MAX_LINES, MAX_LINE = 600_000, 12_000, 600
 
 
 def text_lines(text: str) -> list[Line]:
     """Cells of plain text, split at tabs and at two or more spaces; the place is the character."""
+    text = text[:MAX_LOOSE]
     out: list[Line] = []
     for raw in text.expandtabs(8).splitlines() if "\t" not in text else _tabbed(text):
         cells = [(float(m.start()), float(m.end()), m.group()) for m in re.finditer(r"\S+(?: \S+)*", raw[:2000])]
+        if not cells and out and not out[-1]:
+            continue
         out.append(cells)
-    return out
+    return out[:MAX_LINES]
 
 
 def _tabbed(text: str) -> list[str]:
@@ -242,19 +247,44 @@ _AVOID = re.compile(
 
 
 @cache
-def _prose_pattern() -> re.Pattern[str]:
-    names = {r["name"] for r in table("analyte_names") if len(fold(r["name"])) > 3 or fold(r["name"]) in ("ph", "tds")}
-    joined = "|".join(re.escape(n).replace(r"\ ", r"\s+") for n in sorted(names, key=len, reverse=True))
-    return re.compile(rf"(?<![\w-])(?P<name>{joined})(?![\w+-]){_LINK}{_VALUE}{_UNIT}", re.IGNORECASE)
+def _prose_patterns() -> dict[str, re.Pattern[str]]:
+    """Patterns by the first word of the name, so that a line is searched only where a name may begin."""
+    by_word: dict[str, list[str]] = {}
+    for name in {r["name"] for r in table("analyte_names")}:
+        if len(fold(name)) > 3 or fold(name) in ("ph", "tds"):
+            by_word.setdefault(_WORD.findall(name)[0].lower(), []).append(name)
+    out = {}
+    for word, names in by_word.items():
+        joined = "|".join(re.escape(n).replace(r"\ ", r"\s+") for n in sorted(names, key=len, reverse=True))
+        out[word] = re.compile(rf"(?P<name>{joined})(?![\w+-]){_LINK}{_VALUE}{_UNIT}", re.IGNORECASE)
+    return out
+
+
+_WORD = re.compile(r"\w+")
+
+
+def _matches(line: str) -> list[re.Match[str]]:
+    out: list[re.Match[str]] = []
+    end = 0
+    patterns = _prose_patterns()
+    for word in _WORD.finditer(line):
+        pattern = patterns.get(word.group().lower())
+        if pattern is None or word.start() < end or (word.start() and line[word.start() - 1] in "-_"):
+            continue
+        match = pattern.match(line, word.start())
+        if match is not None:
+            out.append(match)
+            end = match.end()
+    return out
 
 
 def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Row]:
     """Values in sentences and in ``name: value unit`` lines; never certain enough to outweigh a table."""
     out: list[Row] = []
     for line in lines:
-        if len(line) > 2000 or not any(c.isdigit() for c in line):
+        if len(line) > MAX_LINE or not any(c.isdigit() for c in line):
             continue
-        for match in _prose_pattern().finditer(line):
+        for match in _matches(line):
             label = read_label(match["name"])
             value = read_value(match["value"].rstrip(".,").replace(" and ", " - ").replace(" und ", " - "), mark)
             unit = (match["unit"] or "").strip()

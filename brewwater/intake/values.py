@@ -55,7 +55,9 @@ _RE_LESS = re.compile(rf"^{_LESS}\s*(?P<a>{_NUMBER}){_END}", re.IGNORECASE)
 _RE_MORE = re.compile(rf"^{_MORE}\s*(?P<a>{_NUMBER}){_END}", re.IGNORECASE)
 _RE_RANGE = re.compile(rf"^(?:from |von |de |da |entre |van )?(?P<a>{_ONE}){_DASH}(?P<b>{_ONE}){_END}", re.IGNORECASE)
 _RE_ONE = re.compile(rf"^(?:ca\.?|approx\.?|about|~|≈|circa|env\.|etwa|=)?\s*(?P<a>{_NUMBER}){_END}", re.IGNORECASE)
-_MARKS = re.compile(r"\{[^}]{0,6}\}|[*†‡§#^]+|[¹²³⁴⁵⁶⁷⁸⁹⁰ªᵃᵇᶜᵈᵉ]+|\((?:[a-z]|[a-z],\s?[a-z])\)|\[[a-z]\]", re.IGNORECASE)
+_MARKS = re.compile(
+    r"\{[^}]{0,6}\}|[*†‡§#^]+|[¹²³⁴⁵⁶⁷⁸⁹⁰ªᵃᵇᶜᵈᵉ]+|\((?:[a-z]|[a-z],\s?[a-z])\)|\[[a-z]\]", re.IGNORECASE
+)
 _NOTHING = re.compile(
     r"^(?:n/?a|n\.a\.|nr|n/r|ns|n/s|none|not (?:required|applicable|tested|sampled|analy[sz]ed|measured|reported)"
     r"|nicht bestimmt|nicht gemessen|k\.\s?a\.|entfällt|see .*|siehe .*|-+|–+|—+|\.+|keine angabe|pass|tbd|\?+)$",
@@ -181,7 +183,8 @@ def _end(text: str, mark: Decimal, *, low: bool) -> tuple[float | None, bool, tu
 
 def _with_aside(value: Value, inside: str, mark: Decimal) -> Value:
     """``45 (40-52)`` is a mean with its range; ``70 [4.1]`` a second number, kept apart."""
-    inner = _main(re.sub(r"^(?:range|min\s*/?\s*max|bereich|spanne|von)\s*:?\s*", "", inside, flags=re.IGNORECASE), mark)
+    bare = re.sub(r"^(?:range|min\s*/?\s*max|bereich|spanne|von)\s*:?\s*", "", inside, flags=re.IGNORECASE)
+    inner = _main(bare, mark)
     if inner is None:
         return replace(value, unit_text=(value.unit_text or inside).strip())
     if inner.is_range and value.typical is not None and inner.high is not None and inner.low is not None:
