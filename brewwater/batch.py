@@ -33,7 +33,7 @@ NUMBERS = ("temperature_C", "pH", *IONS, "alkalinity_mg_L_as_CaCO3")
 # not measured in many analyses, and of no weight for the results: empty is taken as 0, with a note
 MINOR = frozenset({"potassium_mg_L", "nitrate_mg_L"})
 LIMITS = {"temperature_C": (0.0, 130.0), "pH": (0.0, 14.0), "alkalinity_mg_L_as_CaCO3": (-np.inf, np.inf)}
-BLOCK_BYTES = 2 << 20
+BLOCK_BYTES = 4 << 20
 
 
 def result_columns(temperatures: Sequence[float]) -> list[str]:
@@ -224,14 +224,18 @@ def _judge(table: pa.Table, temperatures: Sequence[float]) -> pa.Table:
         why = "ionic strength above 0.1 mol/L" if saline[i] else "temperature above 90 °C"
         problems.setdefault(int(i), f"note: {why}, outside the range of the constants")
     void = ~sound | unsolved
+    blanks = bool(void.any())
     columns: list[Any] = [table.column("id")]
     for decimals, values in results:
         rounded = np.round(values, decimals) + 0.0  # no "-0.0"
-        columns.append(pa.array(rounded, mask=void | ~np.isfinite(rounded)))
-    texts = np.full(table.num_rows, None, dtype=object)
-    for row, text in problems.items():
-        texts[row] = text
-    columns.append(pa.array(texts, type=pa.string()))
+        columns.append(pa.array(rounded, mask=void | ~np.isfinite(rounded) if blanks else ~np.isfinite(rounded)))
+    texts = pa.nulls(table.num_rows, pa.string())
+    if problems:
+        listed = np.full(table.num_rows, None, dtype=object)
+        for row, text in problems.items():
+            listed[row] = text
+        texts = pa.array(listed, type=pa.string())
+    columns.append(texts)
     return pa.table(columns, names=result_columns(temperatures))
 
 

@@ -20,7 +20,7 @@ FloatArray = NDArray[np.float64]
 Work = Callable[[Totals, FloatArray, Sequence[FloatArray], Workspace], list[FloatArray]]
 
 MG_CACO3_PER_MOL = 100086.9
-CHUNK = 12_500
+CHUNK = 16_000
 _scratch = threading.local()
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from brewwater.chemistry.activity import log_gamma_davies
-from brewwater.chemistry.constants import KELVIN, log_k
+from brewwater.chemistry.constants import KELVIN, LN10, log_k
 from brewwater.chemistry.totals import Totals
 
 FloatArray = NDArray[np.float64]
@@ -45,9 +45,9 @@ def langelier_index(ph: ArrayLike, totals: Totals, temperature_C: ArrayLike,
     a = 1.82e6 * ((60954 / (kelvin + 116) - 68.937) * kelvin) ** -1.5
     pfm = -log_gamma_davies(1, strength, a)
     pk2, pkw = -log_k("k2", temperature_C), -log_k("kw", temperature_C)
-    carbonate_per_bicarbonate = 10.0 ** (h - pk2 + 4 * pfm)
-    free = totals.alkalinity + 10.0 ** (pfm - h) - 10.0 ** (h + pfm - pkw)
-    bicarbonate = np.maximum(free, 0) / (1 + 2 * carbonate_per_bicarbonate * 10.0 ** (-pfm))
+    carbonate_per_bicarbonate = np.exp(LN10 * (h - pk2 + 3 * pfm))
+    free = totals.alkalinity + np.exp(LN10 * (pfm - h)) - np.exp(LN10 * (h + pfm - pkw))
+    bicarbonate = np.maximum(free, 0) / (1 + 2 * carbonate_per_bicarbonate)
     saturation_ph = (
         pk2 + log_k("calcite", temperature_C) - _log10(totals.calcium) - _log10(bicarbonate) + 5 * pfm
     )
