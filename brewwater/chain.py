@@ -6,8 +6,8 @@ the calendar. ``evaluate`` follows one train with one choice of filtered branche
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from functools import partial
 
 import numpy as np
@@ -83,9 +83,10 @@ class Given:
     read: Mapping[str, frozenset[str]] = field(default_factory=dict)
     made: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     used: Mapping[str, FloatArray] = field(default_factory=dict)
-    _settings: dict[str, Settings] = field(default_factory=dict)
-    _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list)
-    _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    _settings: dict[str, Settings] = field(default_factory=dict, init=False)
+    _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
+    _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
+    _cartridges: dict[Hashable, Cartridge] = field(default_factory=dict, init=False)
 
     @property
     def peak_filtered_flow_gpm(self) -> float:
@@ -293,7 +294,15 @@ def context_of(given: Given) -> Context:
 
 
 def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
-    """The change dates of one stage under the loads of the branches behind it."""
+    """The change dates of one stage under the loads of the branches behind it; candidates that lay the same
+    loads on the same stage share them."""
+    key = repr(stage), tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items())
+    if key not in given._cartridges:
+        given._cartridges[key] = _cartridge(given, stage, loads)
+    return given._cartridges[key]
+
+
+def _cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
     on = wear(given.book, given.demand, loads)
     bears = partial(capacity, stage, given.draws, disinfectant=given.disinfectant)
     margin = given.document.policy.margin
