@@ -7,7 +7,7 @@ the calendar. ``evaluate`` follows one train with one choice of filtered branche
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import partial
 
 import numpy as np
@@ -62,6 +62,7 @@ class Given:
     read : analytes tested at the source by the log, by supply
     made : days on which cartridges were changed by the log, by stage
     used : share of the cartridge in place used before the start, by stage, where a meter tells it; shape (n,)
+    bed : part of its capacity that a stage's cartridges really hold, where tests of the served water tell it
     """
 
     document: PlanDocument
@@ -83,6 +84,7 @@ class Given:
     read: Mapping[str, frozenset[str]] = field(default_factory=dict)
     made: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     used: Mapping[str, FloatArray] = field(default_factory=dict)
+    bed: Mapping[str, FloatArray] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict, init=False)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
     _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
@@ -293,6 +295,18 @@ def context_of(given: Given) -> Context:
     )
 
 
+def bears(given: Given, stage: Stage, number: int = 0) -> Capacity:
+    """Capacity of the stage's cartridge of that number (0: the first), as far as the log bears it out."""
+    found = capacity(stage, given.draws, number, disinfectant=given.disinfectant)
+    holds = given.bed.get(stage.name)
+    if holds is None:
+        return found
+    return replace(
+        found, volume_L=found.volume_L * holds, exchange_eq=found.exchange_eq * holds,
+        chlorine_g=found.chlorine_g * holds,
+    )  # fmt: skip
+
+
 def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
     """The change dates of one stage under the loads of the branches behind it; candidates that lay the same
     loads on the same stage share them."""
@@ -304,7 +318,6 @@ def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridg
 
 def _cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
     on = wear(given.book, given.demand, loads)
-    bears = partial(capacity, stage, given.draws, disinfectant=given.disinfectant)
     margin = given.document.policy.margin
     in_service = next((p for p in given.document.in_service if p.stage == stage.name), None)
     age = None
@@ -315,10 +328,10 @@ def _cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartrid
             used = given.draws.span(f"{stage.name}: used at the start", in_service.used)
         age = float(days), used
     found = changes(
-        on, bears, margin=margin, stops=given.stops, moves=given.moves, in_service=age,
+        on, partial(bears, given, stage), margin=margin, stops=given.stops, moves=given.moves, in_service=age,
         made=given.made.get(stage.name, ()),
     )  # fmt: skip
-    first = bears(0)
+    first = bears(given, stage)
     return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))
 
 

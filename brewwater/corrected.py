@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from brewwater.branches import peak_flow_gpm
 from brewwater.capacity import wear
-from brewwater.chain import Given, Outcome, Routed, prepare, route
+from brewwater.chain import Given, Outcome, Routed, bears, prepare, route
 from brewwater.ensemble import Draws, percentiles
 from brewwater.forecast import InService
 from brewwater.inputs import PlanDocument
@@ -28,6 +28,7 @@ from brewwater.readings import (
     Sorted,
     Tested,
     analyte_of,
+    bed_holds,
     counted_log,
     diagnose,
     learn,
@@ -37,7 +38,7 @@ from brewwater.readings import (
     tested_log,
     timeline,
 )
-from brewwater.treatment import Stage, capacity, run_train
+from brewwater.treatment import Stage, run_train
 from brewwater.units import GAL_L, PLAN_UNITS
 from brewwater.water import Water
 
@@ -106,12 +107,12 @@ class _View:
             water = given.supply_waters[given.tank.names.index(test.name)]
             return np.repeat(np.atleast_2d(analyte_of(water, test.analyte)), len(test.value), axis=0)
         phases, row = np.unique(test.phase, return_inverse=True)
-        if test.place == "source" or not self._train_before(test.name):
+        if test.place == "source" or not self.train_before(test.name):
             water = given.waters.each(lambda x: _rows(x, phases))
             return np.asarray(_rows(analyte_of(water, test.analyte), row))
         return analyte_of(self._served(test), test.analyte)
 
-    def _train_before(self, branch: str) -> list[Stage]:
+    def train_before(self, branch: str) -> list[Stage]:
         filtered = any(b.name == branch and b.filtered for b in self.scene.branches)
         return [s for s in self.scene.stages if s.branch in (None, branch)] if filtered else []
 
@@ -119,7 +120,7 @@ class _View:
         """The served water of each row, its cartridges as far used as they were by then."""
         given = self.given
         flow = peak_flow_gpm(self.scene.branches)
-        mine = self._train_before(test.name)
+        mine = self.train_before(test.name)
         settings = {
             s.name: replace(given.settings(s, flow), used=self.used(s, test.day)) for s in mine
         }  # fmt: skip
@@ -142,10 +143,10 @@ class _View:
         litres = (line.sums[day + line.start] - line.sums[start]) @ litres_each
         served = on.served(np.broadcast_to(every, on.served_L.shape))
         share = np.zeros((len(day), 1))
-        bears = [capacity(stage, given.draws, n, disinfectant=given.disinfectant) for n in range(int(number.max()) + 1)]
+        new = [bears(given, stage, n) for n in range(int(number.max()) + 1)]
         for currency in on.rates:
             each = on.use(currency, np.broadcast_to(every, on.served_L.shape)) / np.maximum(served, 1e-9)
-            limit = np.array([np.broadcast_to(getattr(b, currency), given.draws.n) for b in bears])[number]
+            limit = np.array([np.broadcast_to(getattr(b, currency), given.draws.n) for b in new])[number]
             share = np.maximum(share, litres * each / limit)
         return share + before
 
@@ -204,10 +205,13 @@ def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
     if not log.informs or given.draws.n == 1:
         return Correction(given, log, flags, diagnoses, 0)
 
-    def look(draws: Draws) -> _View:
-        return _View(prepare(new, draws, log.meters), scene, log)
+    tried = {s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name)}
 
-    learned = learn(given.draws, look(given.draws).given.weights, look, lambda view: view.explain())
+    def look(draws: Draws) -> _View:
+        found = prepare(new, draws, log.meters)
+        return _View(replace(found, bed={name: bed_holds(name, draws) for name in tried}), scene, log)
+
+    learned = learn(given.draws, look, lambda view: view.explain(), lambda view: np.log(view.given.weights))
     found = learned.view.given
     read = {
         name: frozenset(t.analyte for t in log.tests if t.place == "supply" and t.name == name)
@@ -280,7 +284,7 @@ def _seen(view: _View, document: PlanDocument) -> tuple[Seen, PlanDocument]:
     for number, test in enumerate(log.tests):
         predicted = np.broadcast_to(view.predicted(test), (len(test.value), given.draws.n))
         if test.place == "served":
-            mine = view._train_before(test.name)
+            mine = view.train_before(test.name)
             shares = [middle(np.broadcast_to(view.used(s, test.day[-1:])[0], given.draws.n)) for s in mine
                       if s.medium not in ("sediment", "mineral_dose")]  # fmt: skip
             served[number] = percentiles(predicted[-1], weights), max(shares, default=0.0)

@@ -51,8 +51,12 @@ class Draws:
     _taken: dict[str, int] = field(default_factory=dict, repr=False)
 
     def column(self, name: str) -> int:
-        """The column that belongs to ``name``, the next free one at its first asking."""
-        return self._taken.setdefault(name, len(self._taken))
+        """The column that belongs to ``name``, the next free one at its first asking; names that start with
+        ``log/`` count from the far end, so that a plan with a log asks the same columns as without."""
+        if name not in self._taken:
+            late = sum(number < 0 for number in self._taken.values())
+            self._taken[name] = -1 - late if name.startswith("log/") else len(self._taken) - late
+        return self._taken[name]
 
     def uniform(self, name: str) -> FloatArray:
         """Column of the unit cube that belongs to ``name``, shape ``(n,)``, open interval (0, 1)."""

@@ -1,9 +1,9 @@
 """What a reading tells: the log sorted into evidence, the draws weighed and moved by it, and diagnoses."""
 
 from brewwater.readings.diagnose import Seen, diagnose
-from brewwater.readings.draws import Moved
 from brewwater.readings.evidence import (
     analyte_of,
+    bed_holds,
     counted_log,
     follow_meters,
     metered_gal,
@@ -16,7 +16,7 @@ from brewwater.readings.parts import Diagnosis, Flag, Metered, Sorted, Tested, T
 from brewwater.readings.sort import Scene, sort_log
 
 __all__ = [
-    "Diagnosis", "Flag", "Learned", "Metered", "Moved", "Scene", "Seen", "Sorted", "Tested", "Timeline", "analyte_of",
-    "counted_log", "diagnose", "follow_meters", "learn", "metered_gal", "metered_log", "plan_factor", "sort_log",
-    "tested_log", "timeline",
+    "Diagnosis", "Flag", "Learned", "Metered", "Scene", "Seen", "Sorted", "Tested", "Timeline", "analyte_of",
+    "bed_holds", "counted_log", "diagnose", "follow_meters", "learn", "metered_gal", "metered_log", "plan_factor",
+    "sort_log", "tested_log", "timeline",
 ]  # fmt: skip

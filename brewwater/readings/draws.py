@@ -1,10 +1,13 @@
-"""Draws moved by what was read: the same inputs by the same names, taken from the draws that fit.
+"""Draws moved by what was read: the same inputs by the same names, resampled and jittered.
 
 The move is made in the unit cube, before any input is worked out. So everything that follows from the inputs
 holds in the moved draws as it did before: a water is completed anew, and its charges balance.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,42 +19,25 @@ from brewwater.ensemble import Draws, span_at
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-# Width of the jitter, in standard deviations of the draws that are kept. Draws shrink towards their mean as
-# much as the jitter widens them, so that mean and variance stay (Liu and West 2001; the figure is a choice).
-JITTER = 0.25
-
 
 class Moved(Draws):
-    """The draws of ``base``, resampled by weight and jittered.
-
-    The jitter is a share of the difference of two other kept draws: so it has their covariance, and inputs
-    that the readings tie together stay tied.
+    """Draws made from other draws, column by column, on the normal scale.
 
     Parameters
     ----------
-    base : two draws or more
-    weights : shape (n,), not negative, not all zero
-    stage : the same stage gives the same draws; another one other draws
+    base : two draws or more; both ask for the same columns by the same names
+    move : from the base's column, shape (n,), and its name to the moved column
     """
 
-    def __init__(self, base: Draws, weights: FloatArray, stage: int = 0) -> None:
-        super().__init__(base.n, base.seed, base._taken)  # one table of names: both ask for the same columns
-        self._base = base
-        self._share = weights / weights.sum()
-        rng = np.random.default_rng([base.seed, stage, 8])
-        self.kept = resample(self._share, float(rng.random()))
-        self._one, self._other = self.kept[rng.permutation(base.n)], self.kept[rng.permutation(base.n)]
+    def __init__(self, base: Draws, move: Callable[[FloatArray, str], FloatArray]) -> None:
+        super().__init__(base.n, base.seed, base._taken)
+        self._base, self._move = base, move
         self._normals: dict[str, FloatArray] = {}
 
     def normal(self, name: str) -> FloatArray:
         """Moved draws on the normal scale, shape (n,): standard normal only where nothing was learned."""
         if name not in self._normals:
-            z = self._base.normal(name)
-            middle = z @ self._share
-            shrink = np.sqrt(1 - JITTER**2)
-            self._normals[name] = (
-                middle + shrink * (z[self.kept] - middle) + JITTER / np.sqrt(2) * (z[self._one] - z[self._other])
-            )
+            self._normals[name] = self._move(self._base.normal(name), name)
         return self._normals[name]
 
     def uniform(self, name: str) -> FloatArray:
@@ -61,6 +47,34 @@ class Moved(Draws):
     def span(self, name: str, span: Span) -> FloatArray:
         """Moved draws of a ``Span``: shape (n,), or (1,) where it is certain."""
         return np.array([span.low]) if span.certain else span_at(self.uniform(name), span)
+
+
+def resampled(base: Draws, weights: FloatArray, offset: float) -> Moved:
+    """The draws of ``base``, each as often as its weight asks."""
+    kept = resample(weights / weights.sum(), offset)
+    return Moved(base, lambda z, name: z[kept])
+
+
+def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
+    """Every column moved a little, so that a standard normal column stays one (Neal 1999; Cotter et al. 2013).
+
+    Parameters
+    ----------
+    width : shape (n,), 0 (not moved) to 1 (drawn anew)
+    key : the same key gives the same jitter
+    """
+    stay = np.sqrt(1 - width**2)
+
+    def move(z: FloatArray, name: str) -> FloatArray:
+        fresh = np.random.default_rng([*key, crc32(name.encode())]).standard_normal(base.n)
+        return np.asarray(stay * z + width * fresh)
+
+    return Moved(base, move)
+
+
+def chosen(base: Draws, other: Moved, taken: NDArray[np.bool_]) -> Moved:
+    """The draws of ``other`` where ``taken``, shape (n,); else those of ``base``."""
+    return Moved(base, lambda z, name: np.where(taken, other.normal(name), z))
 
 
 def resample(share: FloatArray, offset: float) -> IntArray:

@@ -12,7 +12,7 @@ from scipy import optimize
 from scipy.special import gammaln, xlogy
 
 from brewwater.ensemble import Draws, effective_size
-from brewwater.readings.draws import Moved
+from brewwater.readings.draws import chosen, jittered, resampled
 
 FloatArray = NDArray[np.float64]
 
@@ -23,6 +23,9 @@ _SLIP_WIDTH_SD = 40.0
 # Below this share of effective draws they are resampled.
 LEAST_EFFECTIVE = 1 / 3
 _MOST_STAGES = 24
+# Jitters after each resampling, each of a width drawn from this range (1: drawn anew).
+_MOVES = 3
+_JITTER = (0.02, 0.6)
 
 
 def normal_log(value: FloatArray, predicted: FloatArray, sd: FloatArray) -> FloatArray:
@@ -73,35 +76,55 @@ class Learned(Generic[View]):
 
 def learn(
     draws: Draws,
-    weights: FloatArray,
     look: Callable[[Draws], View],
     explain: Callable[[View], FloatArray],
+    held: Callable[[View], FloatArray] | None = None,
 ) -> Learned[View]:
-    """Weigh the draws by the readings; resample in steps where one step would leave too few.
+    """Weigh the draws by the readings; resample and move them in steps where one step would leave too few.
 
     Parameters
     ----------
-    draws, weights : before the readings
+    draws : before the readings
     look : works out anew what is predicted, for other draws
     explain : log likelihood of all readings for a view, shape (n,)
+    held : log weight of a view's draws before the readings, shape (n,); None: all alike
 
     Returns
     -------
     Learned : weights add to 1. Without resampling the draws are those given, only weighed. With it, each step
-        takes as much of the likelihood as leaves a third of the draws effective, and moves them (``Moved``).
+        takes as much of the likelihood as leaves a third of the draws effective, resamples, and jitters the
+        draws; a jittered draw is kept as often as it explains the readings as well (Metropolis), so the jitter
+        does not widen what is known. The same readings give the same draws.
     """
-    view, left, stage = look(draws), 1.0, 0
+
+    def before(view: View) -> FloatArray:
+        return np.zeros(draws.n) if held is None else np.broadcast_to(held(view), (draws.n,))
+
+    view = look(draws)
+    fit = np.broadcast_to(explain(view), (draws.n,))
+    prior = before(view)
+    weights, done, stage = np.exp(prior - prior.max()), 0.0, 0
     while True:
-        fit = np.broadcast_to(explain(view), weights.shape)
-        fit = fit - fit.max()
 
-        def short(power: float, fit: FloatArray = fit, held: FloatArray = weights) -> float:
-            return effective_size(held * np.exp(power * fit)) - LEAST_EFFECTIVE * len(held)
+        def short(power: float, fit: FloatArray = fit, weights: FloatArray = weights) -> float:
+            return effective_size(weights * np.exp(power * (fit - fit.max()))) - LEAST_EFFECTIVE * len(weights)
 
-        if short(left) >= 0 or stage == _MOST_STAGES:
-            found = weights * np.exp(left * fit)
+        if short(1 - done) >= 0 or stage == _MOST_STAGES:
+            found = weights * np.exp((1 - done) * (fit - fit.max()))
             return Learned(draws, found / found.sum(), view, stage)
-        step = 0.0 if short(0.0) <= 0 else float(optimize.brentq(short, 0.0, left, xtol=1e-6, rtol=1e-3))
-        draws = Moved(draws, weights * np.exp(step * fit), stage)
-        weights = np.ones(draws.n)
-        view, left, stage = look(draws), left - step, stage + 1
+        step = 0.0 if short(0.0) <= 0 else float(optimize.brentq(short, 0.0, 1 - done, xtol=1e-6, rtol=1e-3))
+        rng = np.random.default_rng([draws.seed, stage, 8])
+        draws = resampled(draws, weights * np.exp(step * (fit - fit.max())), float(rng.random()))
+        weights, done, stage = np.ones(draws.n), done + step, stage + 1
+        view = look(draws)
+        fit, prior = np.broadcast_to(explain(view), (draws.n,)), before(view)
+        for move in range(_MOVES):
+            width = _JITTER[0] * (_JITTER[1] / _JITTER[0]) ** rng.random(draws.n)
+            other = jittered(draws, width, (draws.seed, stage, move, 88))
+            moved = look(other)
+            moved_fit, moved_prior = np.broadcast_to(explain(moved), (draws.n,)), before(moved)
+            gain = done * (moved_fit - fit) + moved_prior - prior
+            taken = np.log(rng.random(draws.n)) < gain
+            draws = chosen(draws, other, taken)
+            fit, prior = np.where(taken, moved_fit, fit), np.where(taken, moved_prior, prior)
+        view = look(draws)

@@ -114,9 +114,9 @@ class _Sorter:
         if line.where not in _FILTERED and line.where not in [s.name for s in scene.stages]:
             return False
         named = [s.name for s in scene.stages if line.where in (*_FILTERED, s.name)]
-        known = [p.installed for p in scene.in_service if p.stage in named]
+        known = [p.installed for p in scene.in_service if p.stage in named] or [scene.start]
         known += [days[0] for name, days in changed.items() if name in named]
-        first = min(known, default=scene.start)
+        first = min(known)
         if line.date >= first:
             return False
         self.flag(line, "before_the_cartridge", f"{line.date} is before the cartridge went in ({first}): it "
@@ -397,7 +397,9 @@ def _runs(lines: Sequence[Reading], swaps: Sequence[dt.date]) -> list[list[Readi
 
 
 def _longest_rise(values: FloatArray) -> list[int]:
-    """Indices of the longest run of values that never falls (patience sorting)."""
+    """Indices of the longest run of values that never falls (patience sorting); of two as long, the one that
+    keeps the earlier values."""
+    values = -values[::-1]
     tails: list[int] = []
     before = np.full(len(values), -1)
     ends: list[float] = []
@@ -413,4 +415,4 @@ def _longest_rise(values: FloatArray) -> list[int]:
     while i >= 0:
         found.append(i)
         i = int(before[i])
-    return found[::-1]
+    return [len(values) - 1 - i for i in found]
