@@ -30,7 +30,8 @@ WEEK = dt.timedelta(days=7)
 class Due:
     """One change. ``date``: the cartridge comes out, as the calendar says; ``early`` to ``late``: its range (10th
     to 90th percentile), None past the plan; ``fitted``: the next one goes in, after a lay-up later than
-    ``date``, None past the plan; ``order_by``: for that; ``left``: share of the capacity not used, typical."""
+    ``date``, None past the plan; ``order_by``: in time for the early date, or for
+    the end of a lay-up; ``left``: share of the capacity not used, typical."""
 
     stage: Stage
     number: int
@@ -69,10 +70,11 @@ def _expected(plan: Plan) -> Iterator[Due]:
             left = percentiles(one.changes.left[index], weights)[1]
             back = quantile_days(one.changes.back[index], weights)[1]
             fitted = _fitted(date, days[back].astype(dt.date) if back < len(days) else None)
+            soon = days[early].astype(dt.date)
             yield Due(
-                one.stage, index + 1, date, days[early].astype(dt.date),
+                one.stage, index + 1, date, soon,
                 days[late].astype(dt.date) if late < len(days) else None,
-                fitted, _order_by(plan, fitted), GOVERNS[int(np.argmax(np.bincount(causes, weights)))],
+                fitted, _order_by(plan, date, soon, fitted), GOVERNS[int(np.argmax(np.bincount(causes, weights)))],
                 float(left),
             )  # fmt: skip
 
@@ -87,7 +89,7 @@ def _scheduled(plan: Plan) -> Iterator[Due]:
         fitted = _fitted(made.date, made.back)
         yield Due(
             stages[made.place], count[made.place], made.date, made.early, made.late, fitted,
-            _order_by(plan, fitted), made.governs, made.left[1], made.because,
+            _order_by(plan, made.date, made.early, fitted), made.governs, made.left[1], made.because,
         )  # fmt: skip
 
 
@@ -96,8 +98,11 @@ def _fitted(out: dt.date, back: dt.date | None) -> dt.date | None:
     return out if back is not None and back - out <= WEEK else back
 
 
-def _order_by(plan: Plan, fitted: dt.date | None) -> dt.date | None:
-    return None if fitted is None else plan.document.policy.order_by(fitted)
+def _order_by(plan: Plan, date: dt.date, early: dt.date | None, fitted: dt.date | None) -> dt.date | None:
+    """In time for the early date; after a lay-up, for the day the new one goes in."""
+    if fitted is None:
+        return None
+    return plan.document.policy.order_by(min(date, early or date) if fitted == date else fitted)
 
 
 def place_of(given: Given, one: Cartridge) -> Place:

@@ -94,7 +94,7 @@ def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
                          [(-15, f"Tomorrow: fit {name}")])
         yield _Entry(
             ("order", name, str(due.number)), due.order_by, due.order_by, f"Order {name}",
-            f"To be fitted on {due.fitted.isoformat()}. Check the shelf date on delivery.",
+            f"To be in hand for the early date; to be fitted on {due.fitted.isoformat()}. Check the shelf date.",
             [(9, f"Order {name}")],
         )
 
