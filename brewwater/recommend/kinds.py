@@ -26,12 +26,12 @@ NAMES: dict[Medium, str] = {
 SIZES: tuple[Size, ...] = ("small", "medium", "large")
 # Where each medium's bypass is first tried, per cent.
 _BYPASS: dict[Medium, tuple[float, ...]] = {
-    "weak_acid": (0, 10, 20, 30, 40, 50, 60),
-    "softening": (0, 20, 40, 60),
-    "calcium_to_magnesium": (0, 30),
-    "chloride_anion": (0, 40),
-    "reverse_osmosis": (0, 10, 20, 30, 40),
-    "mixed_bed": (0, 10, 25, 40),
+    "weak_acid": (0, 5, 10, 15, 20, 25, 30, 35, 40, 50, 60),
+    "softening": (0, 10, 20, 30, 40, 50, 60, 70),
+    "calcium_to_magnesium": (0, 20, 40),
+    "chloride_anion": (0, 20, 40, 60),
+    "reverse_osmosis": (0, 10, 20, 30, 40, 50),
+    "mixed_bed": (0, 10, 20, 30, 40, 50),
 }
 # Product over feed of small membranes as sold (reference/media_performance.csv), best last.
 RECOVERIES = (0.25, 0.33, 0.5)

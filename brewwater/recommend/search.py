@@ -15,6 +15,7 @@ from brewwater.recommend.kinds import LEAST_DOSE, MOST_BYPASS, SIZES, Kind, Sett
 from brewwater.recommend.weigh import Scales
 from brewwater.recommend.words import explained
 from brewwater.treatment import Problem, Stage, order_problems
+from brewwater.treatment.order import DEMINERALISERS, REMINERALISERS
 
 Progress = Callable[[float], None]
 Cancelled = Callable[[], bool]
@@ -81,7 +82,7 @@ def recommend(
             break
         found.append(search.coarse(kind))
         _tell(progress, 0.5 * (number + 1) / len(steps))
-    found.sort(key=lambda b: b.value)
+    found = _short(found)
     leading = search.leading(found)
     for number, one in enumerate(leading):
         if cancelled is not None and cancelled():
@@ -97,6 +98,31 @@ def recommend(
         _tell(progress, 0.75 + 0.25 * (number + 1) / len(found))
     made.sort(key=lambda a: (not a.fits, float(mean(a.weight.total, given.weights))))
     return tuple(explained(given, made))
+
+
+# What a reader asks about, whatever comes of it: nothing, carbon, and each usual cure.
+_ALWAYS = ({"scale_inhibitor"}, {"weak_acid"}, {"softening"}, {"reverse_osmosis"}, {"mixed_bed"})
+_LISTED = 10
+
+
+def _short(found: Sequence[Best]) -> list[Best]:
+    """The list that is followed to the end, best first: one of those that differ only in how a demineralised
+    water gets its minerals back; what a reader asks about; and the best of the others."""
+    best: dict[tuple[str, ...], Best] = {}
+    for one in sorted(found, key=lambda b: b.value):
+        media = one.kind.media
+        if any(m in DEMINERALISERS for m in media):
+            media = tuple(m for m in media if m not in REMINERALISERS)
+        best.setdefault(media, one)
+    ranked = list(best.values())
+
+    def asked(one: Best) -> bool:
+        cures = set(one.kind.media) - REMINERALISERS - {"sediment", "carbon", "catalytic_carbon"}
+        return cures in _ALWAYS or (not cures and "sediment" not in one.kind.media[-1:])
+
+    others = [one for one in ranked if not asked(one)]
+    room = max(_LISTED - (len(ranked) - len(others)), 1)
+    return [one for one in ranked if one not in others[room:]]
 
 
 def _tell(progress: Progress | None, share: float) -> None:
@@ -173,7 +199,7 @@ class Search:
                 corners.append(corner)
             optimize.minimize(
                 value, np.array(one.setting), method="Nelder-Mead", bounds=bounds,
-                options={"initial_simplex": np.array(corners), "maxfev": 16 * len(bounds), "xatol": 0.5, "fatol": 1.0},
+                options={"initial_simplex": np.array(corners), "maxfev": 12 * len(bounds), "xatol": 0.5, "fatol": 1.0},
             )  # fmt: skip
         best = min(tried, key=lambda b: b.value)
         return best if kind.bypass_at is None else self._least(kind, best)

@@ -157,15 +157,15 @@ class Scales:
     ) -> tuple[FloatArray, dict[Weighed, FloatArray]]:
         """Descaling in money, and losses, at the machines of branches that carry one water."""
         found = []
-        states: dict[float, State] = {}
+        states: dict[str, State] = {}
         for branch in self.given.document.branches:
             machine = self.given.machine_of(branch)
             if branch.name not in branches or machine is None:
                 continue
-            at = machine.temperature_C
-            if at not in states:
-                states[at] = bounded(water, at, self.given.document.targets)
-            found.append((Served(branch, machine, water, states[at], inhibited), states[at]))
+            key = machine.model_copy(update={"name": ""}).model_dump_json()
+            if key not in states:
+                states[key] = bounded(water, machine, self.given.document.targets)
+            found.append((Served(branch, machine, water, states[key], inhibited), states[key]))
         return self._worst(found, measured_only=True)
 
     def _worst(
