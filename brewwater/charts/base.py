@@ -52,5 +52,16 @@ def labelled(title: str) -> Any:
 
 
 def names_axis() -> Any:
-    """A vertical axis of names: every one written, none cut."""
-    return alt.Axis(labelLimit=260, labelPadding=6, labelOverlap=False)
+    """A vertical axis of names made by ``wrapped``: every one written, none cut."""
+    return alt.Axis(labelLimit=260, labelPadding=6, labelOverlap=False, labelExpr="split(datum.label, '|')")
+
+
+def wrapped(text: str, width: int = 17) -> str:
+    """A label with its line breaks as ``|``."""
+    lines = [""]
+    for word in text.replace("|", "/").split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
+            lines.append(word)
+        else:
+            lines[-1] = f"{lines[-1]} {word}".strip()
+    return "|".join(lines)

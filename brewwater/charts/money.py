@@ -7,27 +7,27 @@ from collections.abc import Sequence
 import altair as alt
 import pandas as pd
 
-from brewwater.charts.base import Chart, Palette, labelled, names_axis
+from brewwater.charts.base import Chart, Palette, labelled, names_axis, wrapped
 
 Rows = Sequence[tuple[str, float]]
 
 
 def _bars(rows: Rows, title: str, colour: str, colours: Palette, text: Sequence[str]) -> Chart:
-    data = pd.DataFrame([{"name": n, "amount": a, "text": t} for (n, a), t in zip(rows, text, strict=True)])
-    order = [n for n, _ in rows]
+    data = pd.DataFrame([{"name": wrapped(n), "amount": a, "text": t} for (n, a), t in zip(rows, text, strict=True)])
+    order = [wrapped(n) for n, _ in rows]
     top = max([a for _, a in rows] + [0.0])
     base = alt.Chart(data).encode(
         y=alt.Y("name:N", sort=order, title=None, axis=names_axis()),
         x=alt.X(
             "amount:Q",
             axis=labelled(title),
-            scale=alt.Scale(domain=[min([0.0, *(a for _, a in rows)]), max(top * 1.28, 1e-9)]),
+            scale=alt.Scale(domain=[min([0.0, *(a for _, a in rows)]), max(top * 1.45, 1e-9)]),
         ),
         tooltip=[alt.Tooltip("name:N", title="Line"), alt.Tooltip("text:N", title=title)],
     )
     bars = base.mark_bar(color=colour, height={"band": 0.62})
     labels = base.mark_text(align="left", dx=4, color=colours.ink, fontSize=12).encode(text="text:N")
-    return alt.layer(bars, labels).properties(height=34 * len(order) + 90)
+    return alt.layer(bars, labels).properties(height=40 * len(order) + 90)
 
 
 def cost_lines(rows: Rows, currency: str, colours: Palette, text: Sequence[str]) -> Chart:
@@ -50,18 +50,20 @@ def two_costs(
     first: str, second: str, rows: Sequence[tuple[str, float, float]], currency: str, colours: Palette
 ) -> Chart:
     """Two plans line by line: two bars for each line, told apart by colour, place and outline."""
-    data = pd.DataFrame([{"line": n, "plan": p, "amount": v} for n, a, b in rows for p, v in ((first, a), (second, b))])
+    data = pd.DataFrame(
+        [{"line": wrapped(n), "plan": p, "amount": v} for n, a, b in rows for p, v in ((first, a), (second, b))]
+    )
     return (
         alt.Chart(data)
         .mark_bar(stroke=colours.ink)
         .encode(
-            y=alt.Y("line:N", sort=[n for n, _, _ in rows], title=None, axis=names_axis()),
+            y=alt.Y("line:N", sort=[wrapped(n) for n, _, _ in rows], title=None, axis=names_axis()),
             yOffset=alt.YOffset("plan:N", sort=[first, second]),
             x=alt.X("amount:Q", axis=labelled(f"{currency} a year")),
             color=alt.Color(
                 "plan:N",
                 scale=alt.Scale(domain=[first, second], range=[colours.source, colours.served]),
-                legend=alt.Legend(orient="top", title=None, labelLimit=400),
+                legend=alt.Legend(orient="top", direction="vertical", title=None, labelLimit=400),
             ),
             strokeWidth=alt.condition(alt.datum.plan == second, alt.value(1.2), alt.value(0)),
             tooltip=[

@@ -10,10 +10,11 @@ from typing import cast
 import streamlit as st
 
 from brewwater.charts import DARK, LIGHT, Palette
-from brewwater.errors import InputError
+from brewwater.errors import BrewwaterError, InputError
 from brewwater.inputs import PlanDocument
 from brewwater.plan import Plan, make_plan
 from brewwater.treatment import Stage
+from brewwater.ui import keeping
 from brewwater.ui.state import Desk, desk
 
 MOST_KEPT = 12
@@ -29,10 +30,21 @@ def _made(key: str, train_key: str, _typed: PlanDocument, _train: tuple[Stage, .
     return make_plan(_typed, search=False, train=_train)
 
 
-def _key(on: Desk) -> str:
+def with_log(on: Desk) -> PlanDocument:
+    """The document with the lines of the saved unit's log; what the document brings itself stays."""
+    if on.ref is None:
+        return on.typed
+    stamp = keeping.place().log_stamp(on.ref)[1]
+    if on.extra.get("log_of") != (on.ref, stamp):
+        on.extra["log_of"], on.extra["log"] = (on.ref, stamp), tuple(keeping.place().readings(on.ref))
+    own = {line.id for line in on.typed.readings}
+    lines = (*on.typed.readings, *(line for line in on.extra["log"] if line.id not in own))
+    return on.typed.model_copy(update={"readings": lines}) if len(lines) != len(own) else on.typed
+
+
+def _key(typed: PlanDocument) -> str:
     # words that change no figure are left out, so that changing them costs nothing
-    plain = on.typed.model_copy(update={"name": "x", "note": "", "units": "us"})
-    return plain.fingerprint()
+    return typed.model_copy(update={"name": "x", "note": "", "units": "us"}).fingerprint()
 
 
 def _found(on: Desk) -> dict[str, Plan]:
@@ -43,20 +55,21 @@ def current() -> Plan | None:
     """The plan for the document as it is now, without searching; None (and one clear line on the page) where the
     document cannot be planned."""
     on = desk()
-    key = _key(on)
-    plan = _found(on).get(key)
     try:
+        typed = with_log(on)
+        key = on.extra["key"] = _key(typed)
+        plan = _found(on).get(key)
         if plan is None:
-            plan = _made(key, repr([s.model_dump() for s in on.train]), on.typed, on.train)
-    except InputError as error:
+            plan = _made(key, repr([s.model_dump() for s in on.train]), typed, on.train)
+    except BrewwaterError as error:
         st.error(str(error), icon=":material/report:")
         return None
-    return plan if plan.document == on.typed else replace(plan, document=on.typed)
+    return plan if plan.document == typed else replace(plan, document=typed)
 
 
 def searched(plan: Plan) -> bool:
-    """Whether the search has been made for this plan."""
-    return _key(desk()) in _found(desk())
+    """Whether the search has been made for the plan on the screen."""
+    return desk().extra.get("key") in _found(desk())
 
 
 def headline(plan: Plan) -> tuple[str, str]:
@@ -66,7 +79,7 @@ def headline(plan: Plan) -> tuple[str, str]:
         return "Your treatment", ""
     if searched(plan):
         return "Recommended treatment", ""
-    if plan.outcome.stages and on.extra.get("coarse") == _key(on):
+    if plan.outcome.stages and on.extra.get("coarse") == on.extra.get("key"):
         return "First pick", "From a coarse first look; the full search is under way and may change it."
     if plan.outcome.stages:
         return "Recommended treatment", "Recommended before the last change; a new search says whether it still is."
@@ -109,7 +122,7 @@ def _again() -> None:
 def search(plan: Plan) -> None:
     """Look for a better treatment beside the page: its progress is shown and it can be abandoned."""
     on = desk()
-    key = _key(on)
+    key = str(on.extra.get("key"))
     if key in _found(on):
         return
     if on.extra.get("stopped") == key:
@@ -123,7 +136,7 @@ def search(plan: Plan) -> None:
         job = on.extra["job"] = Job(key)
         on.extra["abandon"] = job.abandoned
         patience = float(on.extra.get("patience", PATIENCE_S))
-        job.result = _workers().submit(_look, job, on.typed, on.train, patience)
+        job.result = _workers().submit(_look, job, plan.document, on.train, patience)
     _strip(job)
 
 

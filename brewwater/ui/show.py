@@ -46,6 +46,7 @@ STYLE = """<style>
  vertical-align:top}
 .bw td.n,.bw th.n{text-align:right}
 .bw td.t{white-space:nowrap}
+.bw td.l{min-width:15rem}
 .bw td{min-width:4.5rem}
 .bw-caution{border-left:5px solid light-dark(#8a3200,#ffb38a);padding:.35rem .8rem;
  background:light-dark(#fdf1e7,#2b201a);border-radius:0 6px 6px 0}
@@ -59,6 +60,8 @@ STYLE = """<style>
  opacity:1}
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
+[data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
+[data-baseweb=tag],[data-baseweb=tag] *{color:light-dark(#fff,#0c1113)!important}
 @media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
 </style>"""
 
@@ -175,12 +178,13 @@ def table(
     label: str = "",
     raw: Sequence[int] = (),
     tight: Sequence[int] = (),
+    long: Sequence[int] = (),
 ) -> None:
-    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken,
+    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken, ``long`` ones hold sentences,
     ``raw`` ones hold HTML made in this module."""
 
     def cell(tag: str, index: int, text: str) -> str:
-        names = [n for n, at in (("n", numeric), ("t", tight)) if index in at]
+        names = [n for n, at in (("n", numeric), ("t", tight), ("l", long)) if index in at]
         kind = f' class="{" ".join(names)}"' if names else ""
         scope = ' scope="col"' if tag == "th" else ""
         return f"<{tag}{kind}{scope}>{text if index in raw and tag == 'td' else escape(text)}</{tag}>"

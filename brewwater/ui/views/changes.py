@@ -136,6 +136,7 @@ def _bears(plan: Plan, words: Words) -> None:
         rows,
         numeric=(3,),
         label="Cartridges",
+        long=(4,),
     )
     with st.expander("How this is computed", icon=":material/function:"):
         st.markdown(

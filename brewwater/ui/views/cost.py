@@ -66,7 +66,7 @@ def _result(plan: Plan, words: Words) -> None:
         ]
     )
     st.subheader("By line", anchor=False)
-    rows = [(line.name, float(line.amount)) for line in cost.lines]
+    rows = [(_line(line.name), float(line.amount)) for line in cost.lines]
     st.altair_chart(
         cost_lines(rows, currency, planning.colours(), [words.money(a, currency) for _, a in rows]),
         width="stretch",
@@ -92,6 +92,11 @@ def _result(plan: Plan, words: Words) -> None:
         )
 
 
+def _line(name: str) -> str:
+    """A cost line as it is written."""
+    return f"{name.removeprefix('Cartridges: ')} cartridges" if name.startswith("Cartridges: ") else name
+
+
 def _beside(plan: Plan, words: Words) -> None:
     others = [a for a in plan.alternatives if a.outcome.stages != plan.outcome.stages]
     if not others:
@@ -111,7 +116,7 @@ def _beside(plan: Plan, words: Words) -> None:
         two_costs(
             "This plan",
             "The other",
-            [(p.name, float(p.first), float(p.second)) for p in parts],
+            [(_line(p.name), float(p.first), float(p.second)) for p in parts],
             plan.outcome.cost.currency,
             planning.colours(),
         ),

@@ -180,8 +180,12 @@ def _fill_day(plan: Plan) -> None:
         advice = _advice(plan.stamp, plan.document.name, plan)
     show.table(
         ["Water", "Do", "Why"],
-        [[a.supply, " ".join(filter(None, (a.decision, a.bypass))), a.why] for a in advice],
+        [
+            [a.supply, a.decision if a.bypass in ("", "none") else f"{a.decision}; set {a.bypass}", a.why]
+            for a in advice
+        ],
         label="Fill-day card",
+        long=(2,),
     )
 
 

@@ -8,10 +8,11 @@ import streamlit as st
 
 from brewwater.errors import BrewwaterError
 from brewwater.log_entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
+from brewwater.plan import Plan
 from brewwater.ui import keeping, planning, show
 from brewwater.ui.facts import change_figure
 from brewwater.ui.state import desk
-from brewwater.ui.words import Words
+from brewwater.ui.words import Words, date
 from brewwater.units import PLAN_UNITS
 
 NAMES = {
@@ -59,7 +60,7 @@ def page() -> None:
     with right:
         if plan is not None:
             show.figures([change_figure(plan)])
-        _effect()
+            _effect(plan)
     _log(on.words)
     show.cautions(
         [
@@ -122,8 +123,43 @@ def _form(words: Words) -> None:
         st.success(on.extra.pop("reading_done"), icon=":material/check:")
 
 
-def _effect() -> None:
-    """What the readings do to the plan, where the room that reads them is there."""
+def _effect(plan: Plan) -> None:
+    """What the readings do to the plan: dates before and after, causes to look for, lines not used."""
+    if plan.moved:
+        st.subheader("What the readings moved", anchor=False)
+        rows = []
+        for one in plan.moved:
+            shift = (
+                ""
+                if one.days is None
+                else f"{abs(one.days)} days {'later' if one.days > 0 else 'earlier'}"
+                if one.days
+                else "same day"
+            )
+            rows.append(
+                [
+                    one.name,
+                    date(one.before[1]),
+                    f"{date(one.after[1])} ({date(one.after[0])} to {date(one.after[2])})",
+                    shift,
+                    one.why,
+                ]
+            )
+        show.table(
+            ["Cartridge", "Planned", "With the readings", "Shift", "Why"],
+            rows,
+            label="What the readings moved",
+            long=(4,),
+        )
+    for found in plan.diagnoses:
+        st.warning(
+            f"{found.message} Likeliest first: {'; '.join(found.causes)}. Next check: {found.next_check}",
+            icon=":material/troubleshoot:",
+        )
+    unused = [flag for flag in plan.reading_flags if not flag.used]
+    if unused:
+        with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:"):
+            show.table(["Why"], [[flag.message] for flag in unused], label="Lines not used")
 
 
 def _take_back(line: Reading) -> None:

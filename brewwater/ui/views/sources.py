@@ -57,6 +57,7 @@ def page() -> None:
             ["Larson-Skold ratio", "made for steel mains", "read beside the chloride itself"],
         ],
         label="Disagreements",
+        long=(2,),
     )
     st.subheader("Every source", anchor=False)
     wanted = st.pills("Show", ORDER, selection_mode="multi", key="standing", format_func=lambda s: STANDING_WORDS[s])

@@ -77,6 +77,7 @@ def _goals() -> None:
             for m, g in found.items()
         ],
         label="Goals",
+        long=(3,),
     )
     with st.container(border=True):
         st.markdown("**Set your own goal**")

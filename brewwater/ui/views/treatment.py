@@ -314,7 +314,7 @@ def _side_by_side(plan: Plan, words: Words) -> None:
                 a.why,
             ]
         )
-    show.table(["Treatment", "A year", "Unit", "Why"], rows, label="Other treatments", numeric=(1,))
+    show.table(["Treatment", "A year", "Unit", "Why"], rows, label="Other treatments", long=(3,), numeric=(1,))
     labels = [f"{i + 1}. {r[0]}" for i, r in enumerate(rows)]
     if st.session_state.get("beside", 0) not in range(len(labels)):
         st.session_state["beside"] = 0

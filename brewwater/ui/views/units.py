@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 import streamlit as st
 
@@ -12,6 +12,7 @@ from brewwater.plan import Plan, make_plan
 from brewwater.store import Unit
 from brewwater.targets import REQUIRED
 from brewwater.ui import facts, fields, keeping, show
+from brewwater.ui.planning import COARSE_DRAWS
 from brewwater.ui.state import Document, desk, new_desk, set_desk
 from brewwater.ui.views.water import plain
 from brewwater.ui.words import SUBJECT_WORD, Words, date
@@ -107,9 +108,21 @@ def _history(units: list[Unit]) -> None:
 # -- side by side -------------------------------------------------------------------------------------------
 
 
-@st.cache_resource(max_entries=32, show_spinner=False)
-def _plan_of(ref: str, version: int, text: str, _document: Document) -> Plan:
-    return make_plan(load_document(_document), search=False)
+def _plan_of(ref: str, version: int, document: Document, name: str) -> Plan:
+    """A saved unit's plan from a coarse look, kept for the session; shows its progress."""
+    kept = desk().extra.setdefault("side_plans", {})
+    if (ref, version) not in kept:
+        typed = load_document(document)
+        draws = min(typed.settings.draws, COARSE_DRAWS)
+        typed = typed.model_copy(update={"settings": typed.settings.model_copy(update={"draws": draws})})
+        bar = st.progress(0.0, text=f"Planning {name}…")
+        kept[ref, version] = make_plan(
+            typed,
+            search=typed.train is None,
+            progress=lambda done: bar.progress(min(done, 1.0), text=f"Planning {name}…") and None,
+        )
+        bar.empty()
+    return cast(Plan, kept[ref, version])
 
 
 def homework(plan: Plan) -> list[str]:
@@ -133,13 +146,13 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
             found = keeping.place().plan(ref)
             if found is None:
                 continue
-            with st.spinner(f"Planning {by_ref[ref].name}…"):
-                plan = _plan_of(ref, found.version, found.saved_at, found.document)
+            plan = _plan_of(ref, found.version, found.document, by_ref[ref].name)
         except BrewwaterError as error:
             st.error(str(error))
             continue
         columns[ref] = _column(plan, words)
     if columns:
+        st.caption(f"From a coarse look ({COARSE_DRAWS} draws); open a unit for its full plan.")
         labels = [
             *(f"{SUBJECT_WORD[s]} as it comes" for s in SUBJECT_WORD),
             *(f"{SUBJECT_WORD[s]} served" for s in SUBJECT_WORD),

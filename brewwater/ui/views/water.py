@@ -406,6 +406,7 @@ def _formulas(plan: Plan) -> None:
                 for key, (label, _, formula, source) in facts.MEASURES.items()
             ],
             label="Formulas",
+            long=(1,),
         )
         st.caption(facts.PERCENTILES)
 
