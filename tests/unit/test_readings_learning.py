@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from brewwater.document import Span
-from brewwater.ensemble import Draws, effective_size
+from brewwater.ensemble import Draws, effective_size, span_at
 from brewwater.inputs import demo_document
 from brewwater.intake.completion import complete
 from brewwater.readings.draws import jittered, resample, resampled
@@ -119,6 +119,16 @@ def test_moved_draws_of_a_range_stay_in_it() -> None:
     assert found.min() >= 80
     assert found.max() <= 260
     assert moved.span("c", Span(low=5, high=5)).tolist() == [5.0]
+
+
+SPANS = [Span(low=80, typical=200, high=260), Span(low=0, high=4), Span(low=1, typical=1, high=9)]
+
+
+@pytest.mark.parametrize("span", SPANS)
+def test_the_table_of_quantiles_is_as_good_as_the_quantiles(span: Span) -> None:
+    moved = jittered(Draws(N, 1), np.full(N, 0.5), (3,))
+    exact = span_at(moved.uniform("h"), span)
+    np.testing.assert_allclose(moved.span("h", span), exact, atol=1e-6 * (span.high - span.low))
 
 
 def test_moved_waters_balance_their_charge_exactly() -> None:
