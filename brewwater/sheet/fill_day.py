@@ -22,7 +22,8 @@ BETTER = 0.75  # a new setting must leave less than this share of the harm, or i
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """``decision``: fill, change the bypass, test first, or do not fill; ``bypass``: the settings to use."""
+    """``decision``: fill, fill with care (no supply of the plan is better), change the bypass, test first, or do not
+    fill; ``bypass``: the settings to use."""
 
     supply: str
     decision: str
@@ -93,7 +94,8 @@ class _Case:
             return Advice(self.name, "do not fill", "–", why)
         if self.worst == "unknown":
             return Advice(self.name, "test first", bypass, why)
-        return Advice(self.name, "change the bypass" if self.changed else "fill", bypass, why)
+        plain = "fill with care" if self.worst == "act" else "fill"
+        return Advice(self.name, "change the bypass" if self.changed else plain, bypass, why)
 
 
 def _set(stages: Sequence[Stage], name: str, percent: float) -> tuple[Stage, ...]:

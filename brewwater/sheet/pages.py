@@ -73,7 +73,7 @@ def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
             Section("Verdicts", tuple(_why(result)), _verdict_table(result)),
             Section("Filters, in order of flow", table=_stack(plan)),
             Section("Branches", (_branches(plan, result),)),
-            Section("Next changes", table=_next_changes(plan, result, due)),
+            *([Section("Next changes", table=_next_changes(plan, result, due))] if result.cartridges else []),
             Section("Does not fit", tuple(_unfit(result))),
             Section("The year", (_money(plan, result),)),
             Section("Next test", tuple(t.because for t in result.next_tests[:1])),
@@ -137,7 +137,7 @@ def _stack(plan: Plan) -> Table:
             settings = ", ".join(f"{d.salt} {number(d.mg_L)} mg/L" for d in stage.doses)
         rows.append((str(order), stage.name, medium_word(stage), stage.branch or "all filtered", settings))
     if not rows:
-        rows.append(("", "Buy nothing: no filter is planned", "", "", ""))
+        rows.append(("", "No filter in this plan", "", "", ""))
     return Table(("", "Stage", "Medium", "Branch", "Setting"), tuple(rows), (0.5, 4, 3, 3, 3))
 
 
@@ -216,7 +216,8 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             Section("Changes", (
                 f"Capacity is counted on to {policy.margin:.0%}. Orders allow {policy.lead_days} days to arrive "
                 f"and {policy.buffer_days} days to spare.",
-            ), Table(header, rows, (2.3, 2.3, 2.3, 4.6, 3.5, 3.4, 1.6))),
+            ) if rows else ("No cartridge falls due in this plan.",),
+                    Table(header, rows, (2.3, 2.3, 2.3, 4.6, 3.5, 3.4, 1.6)) if rows else None),
             *([Section("No service", tuple(stops))] if stops else []),
             *([Section("Busy days", tuple(busy))] if busy else []),
         ),

@@ -48,6 +48,10 @@ def test_one_bypass_cannot_suit_two_towns() -> None:
     assert percent >= 60
 
 
+def test_bad_water_without_a_better_one_is_filled_with_care() -> None:
+    assert advice([supply("Hard", 300, 220)], [])["Hard"].decision == "fill with care"
+
+
 def test_water_that_nobody_tested() -> None:
     assert advice([{"name": "Unknown"}], RESIN)["Unknown"].decision == "test first"
 
