@@ -8,7 +8,8 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Callable, Sequence
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -58,12 +59,30 @@ def app(address: str, port: str) -> None:
     if not port.isdigit() or not 1 <= int(port) <= 65535:
         raise InputError("--port", port, "a whole number from 1 to 65535 is needed", "Choose another port.")
     access.check_address(address)
-    script = Path(str(resources.files("brewwater"))).parent / "app.py"
-    packaged = Path(str(resources.files("brewwater.ui"))) / "app.py"
-    target = packaged if packaged.is_file() else script
-    flags = [f"--server.address={address}", f"--server.port={port}", "--browser.gatherUsageStats=false",
-             "--server.enableXsrfProtection=true", "--server.enableCORS=true"]  # fmt: skip
-    raise SystemExit(subprocess.call([sys.executable, "-m", "streamlit", "run", str(target), *flags]))
+    script, config = _front_end()
+    flags = [*_as_flags(tomllib.loads(config.read_text(encoding="utf-8"))),
+             f"--server.address={address}", f"--server.port={port}"]  # fmt: skip
+    raise SystemExit(subprocess.call([sys.executable, "-m", "streamlit", "run", str(script), *flags]))
+
+
+def _front_end() -> tuple[Path, Path]:
+    """The script and its settings: inside an installed wheel, or at the top of a checkout."""
+    packaged = Path(str(resources.files("brewwater.ui")))
+    if (packaged / "app.py").is_file():
+        return packaged / "app.py", packaged / "config.toml"
+    top = Path(str(resources.files("brewwater"))).parent
+    return top / "app.py", top / ".streamlit" / "config.toml"
+
+
+def _as_flags(settings: Mapping[str, Any], under: str = "") -> list[str]:
+    """Streamlit's settings file as flags, so that the theme and the limits hold wherever the command is run."""
+    found = []
+    for key, value in settings.items():
+        if isinstance(value, Mapping):
+            found += _as_flags(value, f"{under}{key}.")
+        else:
+            found.append(f"--{under}{key}={str(value).lower() if isinstance(value, bool) else value}")
+    return found
 
 
 def _document(
