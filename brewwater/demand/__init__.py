@@ -24,6 +24,7 @@ from brewwater.demand.litres import (
     usual_drink,
     usual_fixed,
     usual_mix,
+    usual_mixes,
 )
 
 __all__ = [
@@ -49,4 +50,5 @@ __all__ = [
     "usual_drink",
     "usual_fixed",
     "usual_mix",
+    "usual_mixes",
 ]

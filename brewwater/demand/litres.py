@@ -237,9 +237,25 @@ def usual_fixed(name: str) -> Span:
     return _usual("fixed_uses", name, "gal_per_service_day")
 
 
-def usual_mix() -> dict[str, float]:
-    """The usual mix: drink to share, adding to 1 (common practice, no source)."""
-    return {row["key"]: float(row["default_share"]) for row in reference.table("drink_water")}
+def usual_mixes() -> dict[str, dict[str, float]]:
+    """The usual mixes of ``drink_mixes.csv`` by key: drink to share, adding to 1 (common practice, no source)."""
+    found: dict[str, dict[str, float]] = {}
+    for row in reference.table("drink_mixes"):
+        found.setdefault(row["mix"], {})[row["drink"]] = float(row["share"])
+    return found
+
+
+def usual_mix(name: str = "mobile") -> dict[str, float]:
+    """One usual mix.
+
+    Raises
+    ------
+    InputError : there is no mix of that name
+    """
+    mixes = usual_mixes()
+    if name not in mixes:
+        raise InputError("mix", name, f"the usual mixes are {', '.join(mixes)}", "Name one of them, or give shares.")
+    return mixes[name]
 
 
 def _usual(table: str, name: str, unit: str) -> Span:

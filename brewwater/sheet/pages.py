@@ -216,12 +216,22 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             Section("Changes", (
                 f"Capacity is counted on to {policy.margin:.0%}. Orders allow {policy.lead_days} days to arrive "
                 f"and {policy.buffer_days} days to spare.",
+                _early_or_late(plan),
             ) if rows else ("No cartridge falls due in this plan.",),
                     Table(header, rows, (2.3, 2.3, 2.3, 4.6, 3.5, 3.4, 1.6)) if rows else None),
             *([Section("No service", tuple(stops))] if stops else []),
             *([Section("Busy days", tuple(busy))] if busy else []),
         ),
     )  # fmt: skip
+
+
+def _early_or_late(plan: Plan) -> str:
+    worth, cost = plan.document.worth, plan.outcome.cost
+    return (
+        f"Too early throws capacity away: {cost.thrown_away:,.2f} {cost.currency} of it in the first year. Too late "
+        f"lets scale, chlorine or taste through: a whole year of that counts as {worth.cup:,.0f} for the cup, "
+        f"{worth.scale:,.0f} for scale and {worth.corrosion:,.0f} for metal in this plan."
+    )
 
 
 def shopping_page(plan: Plan, due: Sequence[Due]) -> Page:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from brewwater.demand import DemandInput, demand, months_later, usual_mix
+from brewwater.demand import DemandInput, demand, months_later, usual_drink, usual_mix, usual_mixes
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.units import FL_OZ_L, GAL_L
@@ -32,7 +32,18 @@ def day_litres(found: Any, branch: str) -> Any:
 def test_150_mixed_drinks_take_about_8_gal() -> None:
     found = made({}, drinks_per_service_day=150)
     assert found.ordinary_day_litres("machine")[0] / GAL_L == pytest.approx(8, abs=0.2)
-    assert sum(usual_mix().values()) == pytest.approx(1)
+
+
+def test_usual_mixes_add_to_one_and_name_known_drinks() -> None:
+    mixes = usual_mixes()
+    assert len(mixes) >= 4
+    for mix in mixes.values():
+        assert sum(mix.values()) == pytest.approx(1)
+        assert all(usual_drink(drink).high > 0 for drink in mix)
+    brewed = made({}, drinks_per_service_day=100, mix=mixes["brewed"]).ordinary_day_litres("machine")[0]
+    assert brewed > made({}, drinks_per_service_day=100, mix=mixes["milk"]).ordinary_day_litres("machine")[0]
+    with pytest.raises(InputError, match="soup"):
+        usual_mix("soup")
 
 
 def test_rinses_stand_on_their_own_branch() -> None:
