@@ -22,7 +22,7 @@ Cancelled = Callable[[], bool]
 
 # Kinds whose coarse best is within this much of the first's weight are brought to their best setting.
 _REFINED_WITHIN = 1.4
-_REFINED_AT_MOST = 5
+_REFINED_AT_MOST = 3
 _REFUSED = 1e7
 # Of settings whose weights differ by less than this share the least treatment is taken: the doubt of every price
 # is far larger.
@@ -118,7 +118,7 @@ def _short(found: Sequence[Best]) -> list[Best]:
 
     def asked(one: Best) -> bool:
         cures = set(one.kind.media) - REMINERALISERS - {"sediment", "carbon", "catalytic_carbon"}
-        return cures in _ALWAYS or (not cures and "sediment" not in one.kind.media[-1:])
+        return cures in _ALWAYS or (not cures and not {"sediment", *REMINERALISERS} & set(one.kind.media[-1:]))
 
     others = [one for one in ranked if not asked(one)]
     room = max(_LISTED - (len(ranked) - len(others)), 1)
@@ -207,7 +207,7 @@ class Search:
     def _least(self, kind: Kind, best: Best) -> Best:
         """The least treatment that is as good: the highest bypass up to which the weight stays with the best."""
         percent, *doses = best.setting
-        more = [(min(percent + 0.5 * step, MOST_BYPASS), *doses) for step in range(1, 21)]
+        more = [(min(percent + 0.5 * step, MOST_BYPASS), *doses) for step in range(1, 13)]
         as_good = [best]
         for one in self.weigh(kind, more):
             if one.value > best.value * (1 + _AS_GOOD):

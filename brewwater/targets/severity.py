@@ -29,13 +29,18 @@ LOSS = np.array([0.0, 0.15, 1.0])
 OF_THE_LINE = frozenset({"line_ph", "line_co2"})
 
 
-def bounded(water: Water, machine_temperature_C: float, targets: TargetChoice) -> Bounded:
+def bounded(water: Water, machine: MachineProfile, targets: TargetChoice) -> Bounded:
     """A state that solves only what ``severity`` can read."""
     ph, gypsum = goals(targets)["ph"], usual("scale_limits")["gypsum_index"]
-    line = usual("corrosion_limits")["line_ph"]
-    low = max(x for x in (ph.low, line.red_below, -np.inf) if x is not None)
+    red_line = usual("corrosion_limits")["line_ph"].red_below
+    low = max(x for x in (ph.low, red_line, -np.inf) if x is not None)
     high = np.inf if ph.high is None else ph.high
-    return Bounded(water, machine_temperature_C, (low, high), -np.inf if gypsum.high is None else gypsum.high)
+    others = [x for x in (ph.low, ph.red_below, ph.red_above, red_line) if x is not None]
+    probe = machine.limit("minimum_conductivity_uS_cm")
+    return Bounded(
+        water, machine.temperature_C, (low, high, *others), -np.inf if gypsum.high is None else gypsum.high,
+        -np.inf if probe is None else probe.value,
+    )  # fmt: skip
 
 
 def severity(

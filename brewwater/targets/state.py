@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from brewwater import chemistry
 from brewwater.chemistry import Speciation
-from brewwater.chemistry.constants import log_k
+from brewwater.chemistry.constants import log_k, log_ks
+from brewwater.chemistry.speciation import OUTDOOR_LOG_PCO2
 from brewwater.errors import InputError
 from brewwater.water import CO2_G_PER_MOL, Water, speciate
 
@@ -119,22 +120,44 @@ def describe(water: Water, machine_temperature_C: float = HOT_C) -> State:
 class Bounded(State):
     """A state for weighing: exact wherever that can change a severity, elsewhere a bound on the same side.
 
-    A search reads only on which side of a goal a draw lies. Where the line's pH is ``ph_goal`` already, air
-    cannot take the water out of it (``cup.nearest_ph``); where calcium times sulfate without ion pairs or
-    activity coefficients stays under ``gypsum_goal``, so does the index. Neither is solved there.
+    A search reads only on which side of a bound a draw lies.
+
+    - ``ph_bounds``: where the line's pH is inside the first two, air cannot take the water out of its goal
+      (``cup.nearest_ph``); elsewhere the pH in the air is solved only where a plain estimate comes within
+      ``PH_DOUBT`` of any bound.
+    - ``gypsum_above``: calcium times sulfate, without ion pairs or activity coefficients, is never under the
+      index.
+    - ``conductivity_below``: ``LEAST_PER_EQ`` for each equivalent of ions is never over the conductivity.
     """
 
+    PH_DOUBT = 0.35
+    LEAST_PER_EQ = 24_000.0  # µS/cm for eq/L; the slowest ion, magnesium, has 53,000 in dilute water
+
     def __init__(
-        self, water: Water, machine_temperature_C: float, ph_goal: tuple[float, float], gypsum_goal: float
-    ) -> None:
+        self, water: Water, machine_temperature_C: float, ph_bounds: Sequence[float], gypsum_above: float,
+        conductivity_below: float,
+    ) -> None:  # fmt: skip
         super().__init__(water, machine_temperature_C)
-        self._ph_goal, self._gypsum_goal = ph_goal, gypsum_goal
+        self._ph_bounds, self._gypsum_above = tuple(ph_bounds), gypsum_above
+        self._conductivity_below = conductivity_below
 
     @cached_property
     def cup_ph(self) -> FloatArray:
-        line = self.line_ph
-        inside = (line >= self._ph_goal[0]) & (line <= self._ph_goal[1])
-        return _solve_where(~inside, line, self.water, _airy_ph)
+        line, (low, high) = self.line_ph, self._ph_bounds[:2]
+        inside = (line >= low) & (line <= high)
+        near = self._plain_airy_ph()
+        clear = np.logical_and.reduce([np.abs(near - bound) > self.PH_DOUBT for bound in self._ph_bounds])
+        clear = clear | (line < low) & (near > low + self.PH_DOUBT)  # the way to the air leads through the goal
+        return _solve_where(~(inside | clear), np.where(inside, line, near), self.water, _airy_ph)
+
+    def _plain_airy_ph(self) -> FloatArray:
+        """pH in balance with outdoor air, all alkalinity taken for bicarbonate at activity 1."""
+        at = self.water.temperature_C
+        first, gas = log_ks(("k1", "co2_gas"), at)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            found = -first - gas - OUTDOOR_LOG_PCO2 + np.log10(self.water.totals.alkalinity)
+        # so little alkalinity is not all bicarbonate: solve it
+        return np.where(self.water.totals.alkalinity > 1e-4, found, self._ph_bounds[0])
 
     @cached_property
     def machine_gypsum_index(self) -> FloatArray:
@@ -147,7 +170,15 @@ class Bounded(State):
         def solved(water: Water) -> FloatArray:
             return speciate(water, self.machine_temperature_C).gypsum_saturation_index
 
-        return _solve_where(bound > self._gypsum_goal, bound, self.water, solved)
+        return _solve_where(bound > self._gypsum_above, bound, self.water, solved)
+
+    @cached_property
+    def conductivity_uS_cm(self) -> FloatArray:
+        totals = self.water.totals
+        bound = np.broadcast_to((totals.cation_charge + totals.anion_charge) * self.LEAST_PER_EQ, totals.shape)
+        return _solve_where(
+            ~(bound > self._conductivity_below), bound, self.water, lambda w: chemistry.conductivity_uS_cm(w.totals)
+        )
 
 
 def _solve_where(

@@ -8,18 +8,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from brewwater import chemistry
 from brewwater.treatment.medium import Load, Medium, Settings, changed
+from brewwater.treatment.solved import calcite_potential_mg_L_as_CaCO3
 from brewwater.treatment.stage import Stage
 from brewwater.water import CACO3_G_PER_MOL, Water
 
 
 def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     """Water through the bed (no bypass)."""
-    falls = chemistry.ccpp(water.totals, water.temperature_C)
-    if np.isnan(falls).any() and not np.isnan(falls).all():
-        falls = np.where(np.isnan(falls), np.nanmedian(falls), falls)  # an unsolved draw takes the middle of the rest
-    room = np.maximum(-falls, 0)
+    room = np.maximum(-calcite_potential_mg_L_as_CaCO3(water), 0)
     dissolved = room * settings.performance["approach"] / 1000 / CACO3_G_PER_MOL
     return changed(water, calcium=dissolved, alkalinity=2 * dissolved, dic=dissolved)
 

@@ -13,15 +13,14 @@ with the chemistry core.
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from functools import lru_cache
+from dataclasses import replace
 
 import numpy as np
 
-from brewwater import chemistry, reference
-from brewwater.chemistry import Totals
+from brewwater import reference
 from brewwater.errors import InputError
 from brewwater.treatment.medium import FloatArray, Load, Medium, Settings
+from brewwater.treatment.solved import carbon_dioxide_share
 from brewwater.treatment.stage import Stage, TemperatureCurve
 from brewwater.water import Water
 
@@ -57,25 +56,6 @@ def rejections(stage: Stage, quality: FloatArray) -> dict[str, FloatArray]:
         stated = stage.rejection.get(ion)
         found[ion] = low + (high - low) * quality if stated is None else np.array([float(stated)])
     return found
-
-
-def carbon_dioxide_share(water: Water) -> FloatArray:
-    """CO2 (aq) over all inorganic carbon, 0 to 1. Solves the water, once for the same water."""
-    totals = water.totals
-    arrays = [getattr(totals, f.name) for f in fields(Totals)]
-    full = np.stack(np.broadcast_arrays(*arrays, water.temperature_C))
-    return _carbon_dioxide_share(full.tobytes(), full.shape)
-
-
-@lru_cache(maxsize=16)
-def _carbon_dioxide_share(packed: bytes, shape: tuple[int, ...]) -> FloatArray:
-    # a search tries many settings on one feed: remembering the answer is far cheaper than solving again
-    *amounts, temperature = np.frombuffer(packed).reshape(shape)
-    totals = Totals(*amounts)
-    gas = chemistry.speciate(totals, temperature).co2_mol_L
-    share = np.divide(gas, totals.dic, out=np.zeros(gas.shape), where=totals.dic > 0)
-    share.flags.writeable = False
-    return share
 
 
 def treat(water: Water, stage: Stage, settings: Settings) -> Water:

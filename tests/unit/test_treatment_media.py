@@ -13,13 +13,13 @@ from brewwater.errors import InputError
 from brewwater.treatment import MEDIA, DataSheet, Stage, apply, bypass_for_target, run_train, settings_for
 from brewwater.treatment.catalytic_carbon import empty_bed_contact_s
 from brewwater.treatment.reverse_osmosis import (
-    carbon_dioxide_share,
     concentration_factor,
     output_gal_per_day,
     returned_reject_factor,
     temperature_factor,
 )
 from brewwater.treatment.scale_inhibitor import held_back, temporary_hardness_mg_L_as_CaCO3
+from brewwater.treatment.solved import carbon_dioxide_share
 from brewwater.treatment.stage import Medium
 from brewwater.treatment.train import share_lost
 from brewwater.water import Water

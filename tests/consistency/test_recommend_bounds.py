@@ -1,0 +1,62 @@
+"""The search's bounded states give the severities of the full solution, at a part of the work."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from brewwater.intake.analysis import Supply
+from brewwater.targets import MachineProfile, TargetChoice, describe
+from brewwater.targets.goals import Goal
+from brewwater.targets.severity import SUBJECTS, bounded, severity
+from brewwater.water import Water
+
+KNOWN = frozenset({
+    "total_hardness", "alkalinity", "calcium", "ph", "chloride", "sulfate", "sodium", "total_dissolved_solids",
+})  # fmt: skip
+MACHINES = (
+    MachineProfile(wetted_metal="copper_brass"),
+    MachineProfile(kind="steam_boiler", minimum_conductivity_uS_cm=150, wetted_metal="stainless"),
+    MachineProfile(kind="brewer", boiler_temperature_C=85, minimum_conductivity_uS_cm=30),
+)
+
+
+def waters(n: int) -> Water:
+    """Waters of every sort, the dilute, the acid and the saline included: log-uniform amounts."""
+    rng = np.random.default_rng(12)
+
+    def between(low: float, high: float) -> np.ndarray:
+        return np.asarray(np.exp(rng.uniform(np.log(low), np.log(high), n)))
+
+    return Water(
+        pH=rng.uniform(5.0, 9.3, n), temperature_C=rng.uniform(4, 30, n), calcium_mg_L=between(0.3, 250),
+        magnesium_mg_L=between(0.1, 90), sodium_mg_L=between(0.3, 250), potassium_mg_L=between(0.1, 20),
+        chloride_mg_L=between(0.5, 300), sulfate_mg_L=between(0.5, 900),
+        alkalinity_mg_L_as_CaCO3=between(1.5, 450),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("machine", MACHINES, ids=lambda m: m.kind)
+@pytest.mark.parametrize("low", [None, 6.0])
+def test_bounded_states_lose_no_severity(machine: MachineProfile, low: float | None) -> None:
+    water = waters(1500)
+    targets = TargetChoice()
+    if low is not None:
+        targets = TargetChoice(overrides={"ph": Goal(low=low, high=8.0, red_below=5.5, red_above=8.6)})
+    full, part = describe(water, machine.temperature_C), bounded(water, machine, targets)
+    given = {"known": KNOWN, "machine": machine, "targets": targets, "supplies": [Supply(name="Any")]}
+    exact, quick = (severity(water, state, **given) for state in (full, part))  # type: ignore[arg-type]
+    for subject in SUBJECTS:
+        np.testing.assert_array_equal(quick[subject], exact[subject], err_msg=subject)
+        assert 0 < np.count_nonzero(exact[subject]) < exact[subject].size  # the sample has both sides
+
+
+def test_bounds_are_on_the_safe_side() -> None:
+    water, machine = waters(1500), MACHINES[1]
+    full, part = describe(water, machine.temperature_C), bounded(water, machine, TargetChoice())
+    solved = np.isfinite(full.machine_gypsum_index)
+    assert np.all(part.machine_gypsum_index[solved] >= full.machine_gypsum_index[solved] - 1e-9)
+    assert np.all(part.conductivity_uS_cm <= full.conductivity_uS_cm * (1 + 1e-9))
+    estimate = part._plain_airy_ph()
+    mild = (water.totals.alkalinity > 1e-4) & (full.cup_ph < 9)
+    assert np.abs(estimate - full.cup_ph)[mild].max() < part.PH_DOUBT
