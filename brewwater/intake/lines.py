@@ -289,7 +289,8 @@ def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Ro
             value = read_value(match["value"].rstrip(".,").replace(" and ", " - ").replace(" und ", " - "), mark)
             unit = (match["unit"] or "").strip()
             around = line[max(0, match.start() - 50) : match.end() + 40]
-            if label is None or value is None or _AVOID.search(around) or year_of(match["value"].rstrip(".,")):
+            year = not unit and year_of(match["value"].rstrip(".,"))
+            if label is None or value is None or year or _AVOID.search(around):
                 continue
             bracket = match["bracket"] or ""
             if not unit and read_unit(bracket) is not None:

@@ -32,22 +32,106 @@ class Truth:
     below: bool = False
 
 
-ANALYTES = ("alkalinity", "total_hardness", "calcium", "magnesium", "sodium", "chloride", "sulfate", "nitrate",
-            "total_dissolved_solids", "conductivity", "ph", "iron")  # fmt: skip
+ANALYTES = (
+    "alkalinity",
+    "total_hardness",
+    "calcium",
+    "magnesium",
+    "sodium",
+    "chloride",
+    "sulfate",
+    "nitrate",
+    "total_dissolved_solids",
+    "conductivity",
+    "ph",
+    "iron",
+)
 NAMES = {
-    "en": ("Total Alkalinity (as CaCO3)", "Hardness, total", "Calcium", "Magnesium", "Sodium", "Chloride", "Sulfate",
-           "Nitrate (as N)", "Total Dissolved Solids", "Specific Conductance", "pH", "Iron"),
-    "de": ("Säurekapazität bis pH 4,3", "Gesamthärte", "Calcium", "Magnesium", "Natrium", "Chlorid", "Sulfat",
-           "Nitrat", "Abdampfrückstand", "Leitfähigkeit bei 25 °C", "pH-Wert", "Eisen"),
-    "fr": ("Titre alcalimétrique complet", "Dureté totale", "Calcium", "Magnésium", "Sodium", "Chlorures", "Sulfates",
-           "Nitrates", "Résidu sec", "Conductivité à 25 °C", "pH", "Fer total"),
-    "es": ("Alcalinidad total", "Dureza total", "Calcio", "Magnesio", "Sodio", "Cloruros", "Sulfatos", "Nitratos",
-           "Sólidos disueltos totales", "Conductividad", "pH", "Hierro"),
-    "it": ("Alcalinità totale", "Durezza totale", "Calcio", "Magnesio", "Sodio", "Cloruri", "Solfati", "Nitrati",
-           "Residuo fisso", "Conducibilità elettrica", "pH", "Ferro"),
-    "nl": ("Alkaliteit", "Totale hardheid", "Calcium", "Magnesium", "Natrium", "Chloride", "Sulfaat", "Nitraat",
-           "Droogrest", "Geleidbaarheid", "Zuurgraad", "IJzer"),
-}  # fmt: skip
+    "en": (
+        "Total Alkalinity (as CaCO3)",
+        "Hardness, total",
+        "Calcium",
+        "Magnesium",
+        "Sodium",
+        "Chloride",
+        "Sulfate",
+        "Nitrate (as N)",
+        "Total Dissolved Solids",
+        "Specific Conductance",
+        "pH",
+        "Iron",
+    ),
+    "de": (
+        "Säurekapazität bis pH 4,3",
+        "Gesamthärte",
+        "Calcium",
+        "Magnesium",
+        "Natrium",
+        "Chlorid",
+        "Sulfat",
+        "Nitrat",
+        "Abdampfrückstand",
+        "Leitfähigkeit bei 25 °C",
+        "pH-Wert",
+        "Eisen",
+    ),
+    "fr": (
+        "Titre alcalimétrique complet",
+        "Dureté totale",
+        "Calcium",
+        "Magnésium",
+        "Sodium",
+        "Chlorures",
+        "Sulfates",
+        "Nitrates",
+        "Résidu sec",
+        "Conductivité à 25 °C",
+        "pH",
+        "Fer total",
+    ),
+    "es": (
+        "Alcalinidad total",
+        "Dureza total",
+        "Calcio",
+        "Magnesio",
+        "Sodio",
+        "Cloruros",
+        "Sulfatos",
+        "Nitratos",
+        "Sólidos disueltos totales",
+        "Conductividad",
+        "pH",
+        "Hierro",
+    ),
+    "it": (
+        "Alcalinità totale",
+        "Durezza totale",
+        "Calcio",
+        "Magnesio",
+        "Sodio",
+        "Cloruri",
+        "Solfati",
+        "Nitrati",
+        "Residuo fisso",
+        "Conducibilità elettrica",
+        "pH",
+        "Ferro",
+    ),
+    "nl": (
+        "Alkaliteit",
+        "Totale hardheid",
+        "Calcium",
+        "Magnesium",
+        "Natrium",
+        "Chloride",
+        "Sulfaat",
+        "Nitraat",
+        "Droogrest",
+        "Geleidbaarheid",
+        "Zuurgraad",
+        "IJzer",
+    ),
+}
 UNITS = {
     "en": ("ppm", "ppm", "ppm", "ppm", "ppm", "ppm", "ppm", "ppm", "ppm", "µS/cm", "units", "ppb"),
     "de": ("mmol/l", "°dH", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "µS/cm", "", "mg/l"),
@@ -55,7 +139,7 @@ UNITS = {
     "es": ("mg/l CaCO3", "mg/l CaCO3", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "µS/cm", "", "µg/l"),
     "it": ("mg/l CaCO3", "°F", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "µS/cm", "unità pH", "µg/l"),
     "nl": ("mg/l CaCO3", "mmol/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mg/l", "mS/m", "-", "µg/l"),
-}  # fmt: skip
+}
 LANGUAGES = tuple(NAMES)
 AREAS = ("Alder Works", "Birch Hill Wells", "Cedar Lake Plant")
 
@@ -70,9 +154,26 @@ def invent(seed: int, language: str, supply: str | None) -> list[Truth]:
     chloride, sulfate = 0.5 * rest * 35.45, 0.4 * rest * 48.03
     nitrate = 0.1 * rest * 62.0
     solids = calcium + magnesium + sodium + chloride + sulfate + nitrate + 0.4917 * 61.02 * alkalinity + 12
-    plan = dict(zip(ANALYTES, (alkalinity * 50.04, 2.497 * calcium + 4.118 * magnesium, calcium, magnesium, sodium,
-                               chloride, sulfate, nitrate, solids, solids / 0.62, rng.uniform(7.0, 8.4), 0.0),
-                    strict=True))  # fmt: skip
+    plan = dict(
+        zip(
+            ANALYTES,
+            (
+                alkalinity * 50.04,
+                2.497 * calcium + 4.118 * magnesium,
+                calcium,
+                magnesium,
+                sodium,
+                chloride,
+                sulfate,
+                nitrate,
+                solids,
+                solids / 0.62,
+                rng.uniform(7.0, 8.4),
+                0.0,
+            ),
+            strict=True,
+        )
+    )
     out = []
     for analyte, unit, name in zip(ANALYTES, UNITS[language], NAMES[language], strict=True):
         if analyte == "iron":
@@ -137,8 +238,10 @@ def save(pdf: FPDF, folder: Path) -> Path:
 def flat(language: str, waters: Waters) -> list[list[str]]:
     (water,) = waters.values()
     head = list(HEADS[language])
-    body = [[n, t.unit, spread(t, language), mean(t, language), LIMIT, WHY]
-            for n, t in zip(NAMES[language], water, strict=True)]  # fmt: skip
+    body = [
+        [n, t.unit, spread(t, language), mean(t, language), LIMIT, WHY]
+        for n, t in zip(NAMES[language], water, strict=True)
+    ]
     return [head, *body]
 
 
@@ -306,8 +409,9 @@ def html_table(folder: Path, language: str, waters: Waters) -> Path:
     out.append("</tr>")
     for i, name in enumerate(NAMES[language]):
         unit = next(iter(waters.values()))[i].unit
-        cells = "".join(f"<td>{html.escape(spread(w[i], language))}</td><td>{mean(w[i], language)}</td>"
-                        for w in waters.values())  # fmt: skip
+        cells = "".join(
+            f"<td>{html.escape(spread(w[i], language))}</td><td>{mean(w[i], language)}</td>" for w in waters.values()
+        )
         out.append(f"<tr><td>{name}<sup>{i % 3 + 1}</sup></td><td>{unit}</td>{cells}<td>{LIMIT}</td></tr>")
     out.append("</table><script>document.write('Calcium 999 mg/l')</script></body></html>")
     path = folder / "report.html"
@@ -371,8 +475,11 @@ def text_lines(folder: Path, language: str, waters: Waters) -> Path:
 def text_prose(folder: Path, language: str, waters: Waters) -> Path:
     (water,) = waters.values()
     say = {"en": "averages", "de": "beträgt im Mittel", "fr": "est de", "es": "es de", "it": "è di", "nl": "bedraagt"}
-    out = [f"{n} {say[language]} {mean(t, language)} {t.unit}." for n, t in zip(NAMES[language], water, strict=True)
-           if not t.below]  # fmt: skip
+    out = [
+        f"{n} {say[language]} {mean(t, language)} {t.unit}."
+        for n, t in zip(NAMES[language], water, strict=True)
+        if not t.below
+    ]
     path = folder / "report.txt"
     path.write_text("Dear customer,\n" + "\n".join(out), encoding="utf-8")
     return path
@@ -380,17 +487,30 @@ def text_prose(folder: Path, language: str, waters: Waters) -> Path:
 
 # How many supplies each layout holds, and which of range and mean it prints.
 LAYOUTS: dict[str, tuple[Layout, int, str]] = {
-    "pdf_ruled": (pdf_ruled, 1, "both"), "pdf_zones": (pdf_zones, 3, "both"), "pdf_unruled": (pdf_unruled, 1, "both"),
-    "pdf_list": (pdf_list, 1, "range"), "pdf_turned": (pdf_turned, 3, "range"), "pdf_stacked": (pdf_stacked, 1, "both"),
-    "csv_long": (csv_long, 3, "both"), "csv_across": (csv_across, 3, "range"), "xlsx_zones": (xlsx_zones, 2, "both"),
-    "xlsx_sheets": (xlsx_sheets, 2, "both"), "html_table": (html_table, 3, "both"),
-    "html_sections": (html_sections, 2, "both"), "markdown": (markdown, 1, "both"),
-    "text_columns": (text_columns, 1, "both"), "text_years": (text_years, 1, "range"),
-    "text_lines": (text_lines, 1, "range"), "text_prose": (text_prose, 1, "mean"),
-}  # fmt: skip
+    "pdf_ruled": (pdf_ruled, 1, "both"),
+    "pdf_zones": (pdf_zones, 3, "both"),
+    "pdf_unruled": (pdf_unruled, 1, "both"),
+    "pdf_list": (pdf_list, 1, "range"),
+    "pdf_turned": (pdf_turned, 3, "range"),
+    "pdf_stacked": (pdf_stacked, 1, "both"),
+    "csv_long": (csv_long, 3, "both"),
+    "csv_across": (csv_across, 3, "range"),
+    "xlsx_zones": (xlsx_zones, 2, "both"),
+    "xlsx_sheets": (xlsx_sheets, 2, "both"),
+    "html_table": (html_table, 3, "both"),
+    "html_sections": (html_sections, 2, "both"),
+    "markdown": (markdown, 1, "both"),
+    "text_columns": (text_columns, 1, "both"),
+    "text_years": (text_years, 1, "range"),
+    "text_lines": (text_lines, 1, "range"),
+    "text_prose": (text_prose, 1, "mean"),
+}
 # Every layout in English and in two other languages, turning through the five.
-CASES = [(name, language, 100 * i + k) for i, name in enumerate(LAYOUTS)
-         for k, language in enumerate(("en", LANGUAGES[1 + i % 5], LANGUAGES[1 + (i + 2) % 5]))]  # fmt: skip
+CASES = [
+    (name, language, 100 * i + k)
+    for i, name in enumerate(LAYOUTS)
+    for k, language in enumerate(("en", LANGUAGES[1 + i % 5], LANGUAGES[1 + (i + 2) % 5]))
+]
 
 
 def expected(waters: Waters, prints: str) -> list[Truth]:
@@ -420,16 +540,27 @@ def score(report: Report, truths: list[Truth]) -> tuple[int, list[Truth], list[s
     for t in truths:
         for i, r in enumerate(report.rows):
             unit, wanted = read_unit(r.unit), read_unit(t.unit)
-            if (r.analyte == t.analyte and (one or r.supply == t.supply) and same(r.low, t.low) and same(r.high, t.high)
-                    and same(r.typical, t.typical) and r.below_detection == t.below
-                    and (t.unit in ("", "-") or unit == wanted)):  # fmt: skip
+            if (
+                r.analyte == t.analyte
+                and (one or r.supply == t.supply)
+                and same(r.low, t.low)
+                and same(r.high, t.high)
+                and same(r.typical, t.typical)
+                and r.below_detection == t.below
+                and (t.unit in ("", "-") or unit == wanted)
+            ):
                 right.add(i)
                 break
         else:
             missed.append(t)
     truth = {(t.analyte, None if one else t.supply, t.low, t.typical, t.high) for t in truths}
-    wrong = [repr(r) for i, r in enumerate(report.rows) if i not in right and r.certain
-             and (r.analyte, None if one else r.supply, r.low, r.typical, r.high) not in truth]  # fmt: skip
+    wrong = [
+        repr(r)
+        for i, r in enumerate(report.rows)
+        if i not in right
+        and r.certain
+        and (r.analyte, None if one else r.supply, r.low, r.typical, r.high) not in truth
+    ]
     return len(truths) - len(missed), missed, wrong
 
 

@@ -19,18 +19,35 @@ from brewwater.units import to_plan_units
         ("molar mass", "1 mmol/L hardness, mg/L as CaCO3", (1, "mmol/L", "total_hardness"), 100.0869, 5e-5),
         ("molar mass", "1 meq/L, mg/L as CaCO3", (1, "meq/L", "total_hardness"), 50.0435, 5e-5),
         ("Hem 1985 p. 57 (USGS WRI 02-4045)", "HCO3 to alkalinity", (1, "mg/L as HCO3", "alkalinity"), 0.8202, 1e-4),
-        ("TrinkwV 2023 annex 3 and 98/83/EC", "2500 µS/cm at 20 °C in µS/cm at 25 °C",
-         (2500, "µS/cm at 20 °C", "conductivity"), 2790, 0.5),
+        (
+            "TrinkwV 2023 annex 3 and 98/83/EC",
+            "2500 µS/cm at 20 °C in µS/cm at 25 °C",
+            (2500, "µS/cm at 20 °C", "conductivity"),
+            2790,
+            0.5,
+        ),
         ("40 CFR 141 and WHO (10 mg/L as N)", "nitrate as N to NO3, mg/L", (10, "mg/L as N", "nitrate"), 44.3, 0.05),
     ],
-)  # fmt: skip
-def test_conversion(printed: Callable[..., None], source: str, what: str, args: tuple[float, str, str], theirs: float,
-                    tolerance: float) -> None:  # fmt: skip
-    printed(source, what, to_plan_units(*args), theirs, tolerance, why="" if "Hem" not in source else
-            "0.8202 rests on slightly older atomic weights")  # fmt: skip
+)
+def test_conversion(
+    printed: Callable[..., None], source: str, what: str, args: tuple[float, str, str], theirs: float, tolerance: float
+) -> None:
+    printed(
+        source,
+        what,
+        to_plan_units(*args),
+        theirs,
+        tolerance,
+        why="" if "Hem" not in source else "0.8202 rests on slightly older atomic weights",
+    )
 
 
 def test_epa_120_1_potassium_chloride(printed: Callable[..., None]) -> None:
     """0.01 M KCl reads 1305 µmho/cm at 21 °C and 1413 at 25 °C."""
-    printed("EPA Method 120.1 (1982)", "KCl at 21 °C referred to 25 °C, µS/cm",
-            to_plan_units(1305, "µmho/cm", "conductivity", "21C"), 1413, 0.5)  # fmt: skip
+    printed(
+        "EPA Method 120.1 (1982)",
+        "KCl at 21 °C referred to 25 °C, µS/cm",
+        to_plan_units(1305, "µmho/cm", "conductivity", "21C"),
+        1413,
+        0.5,
+    )
