@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from brewwater.demand import usual_drink
+from brewwater.units import to_plan_units
 
 
 @pytest.mark.parametrize(("held_g_per_g", "end"), [(2.0, "low"), (2.5, "high")])
@@ -17,3 +18,8 @@ def test_drip_coffee(printed: Callable[..., None], held_g_per_g: float, end: str
     printed(source, f"water for 12 fl oz of drip coffee, {end}, fl oz",
             getattr(usual_drink("drip"), end), poured, 0.5, kind="derived",
             why="the table is kept to the half ounce")
+
+
+def test_brewing_temperature_in_both_units(printed: Callable[..., None]) -> None:
+    printed("SCAA Golden Cup, brewing temperature (93 °C, 200 °F)", "200 °F in °C",
+            to_plan_units(200, "°F", "temperature"), 93, 0.5)  # fmt: skip
