@@ -32,8 +32,11 @@ from brewwater.units import GAL_L
 
 FloatArray = NDArray[np.float64]
 
-BINS = 24
+MOST_BINS = 24
+DRAWS_PER_BIN = 64
 FOLDS = 4
+# A change of mind counts as one where it saves this share of the whole.
+MATERIAL = 0.01
 # A reading is predicted so many times in each draw, each time with another error.
 REPEATS = 4
 # A cartridge is changed now, or at a visit so many days on (common practice, no source).
@@ -91,7 +94,7 @@ def next_tests(given: Given, outcome: Outcome, alternatives: Sequence[Alternativ
     """Every test that could help, best first; one line that says so where none would.
 
     A missing hardness or alkalinity comes first whatever its value, because nothing is decided without it;
-    then the tests by value less their price; then those that would settle a verdict, but change nothing.
+    then the tests that are worth more than their price, by what is left; then those that would settle a verdict.
     """
     if given.draws.n == 1:
         return ()
@@ -109,7 +112,7 @@ def next_tests(given: Given, outcome: Outcome, alternatives: Sequence[Alternativ
 
     def order(t: NextTest) -> tuple[int, int, float]:
         missing = t.analyte in _FIRST and t.supply in _unmeasured(given, t.analyte)
-        return (_FIRST.index(t.analyte) if missing else len(_FIRST)), int(t.value <= 0), -t.net
+        return (_FIRST.index(t.analyte) if missing else len(_FIRST)), int(t.net <= 0), -t.net
 
     return tuple(sorted(found, key=order))
 
@@ -161,11 +164,12 @@ def _weighed(
         if gain > leading:
             best, leading = choice.name, gain
     settles = unsettled.get(row["analyte"]) if place != "served" else None
-    if value <= 0 and not (missing and row["analyte"] in _FIRST) and settles is None:
+    price = float(row["price_usd"])
+    if value <= price and not (missing and row["analyte"] in _FIRST) and settles is None:
         return None
-    why = _because(row["label"], place, missing, changed, value, best, settles, given)
+    why = _because(row["label"], place, missing, changed, value, value > price, best, settles, given)
     return NextTest(
-        row["test"], row["label"], row["analyte"], place, value, changed, float(row["price_usd"]),
+        row["test"], row["label"], row["analyte"], place, value, changed, price,
         float(row["minutes"]), why, cite(row["source"]), best,
     )  # fmt: skip
 
@@ -323,14 +327,15 @@ def value_of(reading: FloatArray, totals: FloatArray, weights: FloatArray) -> tu
     reading = np.atleast_2d(reading)
     repeats, n = reading.shape
     flat = reading.reshape(-1)
+    count = max(4, min(MOST_BINS, n // DRAWS_PER_BIN))
     mass = np.tile(share / repeats, repeats)
     order = np.argsort(flat, kind="stable")
     middle = np.cumsum(mass[order]) - 0.5 * mass[order]
     bins = np.empty(len(flat), dtype=np.int64)
-    bins[order] = np.minimum(middle * BINS, BINS - 1).astype(np.int64)
+    bins[order] = np.minimum(middle * count, count - 1).astype(np.int64)
     fold = np.tile(np.random.default_rng(n).permutation(n) % FOLDS, repeats)
     # saving of each option over the best one without the test, by fold, bin and option
-    gain = np.zeros((FOLDS, BINS, len(totals)))
+    gain = np.zeros((FOLDS, count, len(totals)))
     for option, row in enumerate((totals[best] - totals) * share / repeats):
         np.add.at(gain[:, :, option], (fold, bins), np.tile(row, repeats))
     elsewhere = gain.sum(axis=0) - gain
@@ -338,9 +343,10 @@ def value_of(reading: FloatArray, totals: FloatArray, weights: FloatArray) -> tu
     value = float(np.take_along_axis(gain, chosen[..., None], axis=2).sum())
     if value <= 1e-9 * max(abs(float(before[best])), 1e-9):
         return 0.0, 0.0
-    held = np.zeros((FOLDS, BINS))
+    held = np.zeros((FOLDS, count))
     np.add.at(held, (fold, bins), mass)
-    return value, float(held[chosen != best].sum())
+    material = elsewhere.max(axis=2) > MATERIAL * abs(float(before[best])) * (held.sum(axis=0) - held)
+    return value, float(held[(chosen != best) & material].sum())
 
 
 def _article(label: str) -> str:
@@ -348,16 +354,17 @@ def _article(label: str) -> str:
 
 
 def _because(
-    label: str, place: str, missing: bool, changed: float, value: float, decision: str, settles: str | None,
-    given: Given,
+    label: str, place: str, missing: bool, changed: float, value: float, pays: bool, decision: str,
+    settles: str | None, given: Given,
 ) -> str:  # fmt: skip
     lead = f"Not measured in {place}. " if missing else ""
-    if value > 0:
+    if value > 0 and (pays or settles is None):
         often = f"{changed:.0%}" if changed >= 0.01 else "under 1 %"
         return (
             f"{lead}{_article(label)} {label} would change {decision} in {often} of cases, worth about {value:,.0f} "
             f"{given.document.money.currency} a year."
         )
     if settles:
-        return f"{lead}{settles} By itself it would not change what you do."
+        rarely = "seldom" if value > 0 else "not"
+        return f"{lead}{settles} By itself it would {rarely} change what you do."
     return f"{lead}Without it that verdict stays undecided; by itself it would not change the train."
