@@ -10,9 +10,9 @@ from functools import partial
 import numpy as np
 
 from brewwater.capacity import Governs
-from brewwater.chain import Cartridge, Given
+from brewwater.chain import Cartridge, Given, scale_held
 from brewwater.ensemble import percentiles
-from brewwater.forecast import GOVERNS, Place, quantile_days, schedule
+from brewwater.forecast import GOVERNS, Place, descale_dates, quantile_days, schedule
 from brewwater.plan import Plan
 from brewwater.treatment import Stage, capacity
 
@@ -105,6 +105,33 @@ def _order_by(plan: Plan, date: dt.date, early: dt.date | None, fitted: dt.date 
     return plan.document.policy.order_by(min(date, early or date) if fitted == date else fitted)
 
 
+@dataclass(frozen=True, slots=True)
+class Descale:
+    """One descale of a machine by the scale laid down: expected day and its range, None past the plan."""
+
+    machine: str
+    number: int
+    date: dt.date
+    early: dt.date | None
+    late: dt.date | None
+
+
+def descales(plan: Plan) -> tuple[Descale, ...]:
+    """Every descale inside the plan, in order of time. What a manual asks for regardless is not in it."""
+    given = plan.given
+    grams = given.draws.span("scale per descale", plan.document.money.scale_g_per_descale)
+    found = []
+    for at in plan.outcome.served:
+        if at.machine is None or at.state is None:
+            continue
+        falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0) / 1000
+        laid = {at.branch.name: np.where(scale_held(at), 0.0, falls)}
+        dates = descale_dates(given.book, given.demand, laid, grams).dates(given.weights)
+        found += [Descale(at.machine.name, n, day, early, late)
+                  for n, (early, day, late) in enumerate(dates, start=1) if day is not None]  # fmt: skip
+    return tuple(sorted(found, key=lambda d: (d.date, d.machine)))
+
+
 def place_of(given: Given, one: Cartridge) -> Place:
     """A cartridge as ``forecast.schedule`` takes it."""
     age = None
@@ -120,7 +147,7 @@ def place_of(given: Given, one: Cartridge) -> Place:
     return Place(one.stage.name, one.wear, bears, given.stops, age, made)
 
 
-def between(due: Due) -> str:
+def between(due: Due | Descale) -> str:
     """The range of a change, for reading."""
     return day_word(due.early) if due.early == due.late else f"{day_word(due.early)} to {day_word(due.late)}"
 

@@ -14,7 +14,7 @@ from icalendar import Alarm, Calendar, Event
 
 from brewwater.plan import Plan
 from brewwater.sheet.content import number
-from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, dues
+from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, descales, dues
 
 CAUTION = (
     "Estimate: verify by test. Before a change: power off, let it cool, close the valve, relieve the "
@@ -42,7 +42,7 @@ def calendar_file(plan: Plan, now: dt.datetime | None = None) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", f"{unit}: water")
-    for event in (*_changes(dues(plan)), *_stops(plan)):
+    for event in (*_changes(dues(plan)), *_descales(plan), *_stops(plan)):
         key = hashlib.sha256("/".join((unit, *event.key)).encode()).hexdigest()
         calendar.add_component(_event(event, f"{key[:32]}@brewwater", made))
     return bytes(calendar.to_ical())
@@ -97,6 +97,16 @@ def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
             f"To be in hand for the early date; to be fitted on {due.fitted.isoformat()}. Check the shelf date.",
             [(9, f"Order {name}")],
         )
+
+
+def _descales(plan: Plan) -> Iterator[_Entry]:
+    for one in descales(plan):
+        yield _Entry(
+            ("descale", one.machine, str(one.number)), one.date, one.date, f"Descale {one.machine}",
+            f"By the scale laid down; due {between(one)}. Follow the machine's manual; never mix descaler with "
+            "bleach; flush and test before serving. Estimate: verify by looking.",
+            [(9, f"Descale {one.machine}")],
+        )  # fmt: skip
 
 
 def _stops(plan: Plan) -> Iterator[_Entry]:

@@ -18,7 +18,7 @@ from brewwater.sheet.cards import (
     winter_sheet,
 )
 from brewwater.sheet.content import Page, Section, Table, number, spread, steps, volume
-from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, day_word, dues
+from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, day_word, descales, dues
 from brewwater.sheet.result import plan_result
 from brewwater.sheet.what_if import STATUS_WORDS, what_if_page
 from brewwater.treatment import Stage, medium_class
@@ -209,7 +209,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
              for c in calendar.closures]  # fmt: skip
     stops += [f"{s.start} to {s.end}: {s.name}" for s in calendar.suspensions]
     busy = [f"{e.start} to {e.end}: {e.name}" for e in calendar.events]
-    policy = plan.document.policy
+    policy, scaled = plan.document.policy, descales(plan)
     return Page(
         "calendar", "Change calendar", f"{plan.document.name}, plan {plan.stamp}. {ESTIMATE}",
         (
@@ -219,6 +219,9 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
                 _early_or_late(plan),
             ) if rows else ("No cartridge falls due in this plan.",),
                     Table(header, rows, (2.3, 2.3, 2.3, 4.6, 3.5, 3.4, 1.6)) if rows else None),
+            *([Section("Descale, by the scale laid down", tuple(
+                f"{one.date}: {one.machine} ({between(one)})" for one in scaled[:12]
+            ) + ((f"and {len(scaled) - 12} more",) if len(scaled) > 12 else ()))] if scaled else []),
             *([Section("No service", tuple(stops))] if stops else []),
             *([Section("Busy days", tuple(busy))] if busy else []),
         ),

@@ -13,7 +13,7 @@ from openpyxl.styles import Font
 
 from brewwater.plan import Plan
 from brewwater.result_schema import Percentiles, PlanResult, WaterResult
-from brewwater.sheet.dates import GOVERNS_WORDS, dues
+from brewwater.sheet.dates import GOVERNS_WORDS, descales, dues
 from brewwater.sheet.result import plan_result
 
 Cell = str | float | int | None
@@ -48,6 +48,10 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
             d.stage.name, d.stage.medium, d.number, early, d.date.isoformat(), late, fitted, order,
             GOVERNS_WORDS[d.governs], round(d.left, 3),
         ))  # fmt: skip
+    scale: list[Sequence[Cell]] = [("machine", "descale", "early", "expected", "late")]
+    for s in descales(plan):
+        early, late = (None if day is None else day.isoformat() for day in (s.early, s.late))
+        scale.append((s.machine, s.number, early, s.date.isoformat(), late))
     money: list[Sequence[Cell]] = [("line", f"amount_{result.yearly_cost.currency}")]
     money += [(line.name, line.amount) for line in result.yearly_cost.lines]
     money.append(("Total", result.yearly_cost.expected))
@@ -62,7 +66,10 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
         ("water", "branch", "subject", "status", "share_in_range", "why", "source"),
         *((v.water, v.branch, v.subject, v.status, v.share, v.why, v.source) for v in result.verdicts),
     ]
-    return {"changes": changes, "cost": money, "water": waters, "branches": branches, "verdicts": verdicts}
+    return {
+        "changes": changes, "descales": scale, "cost": money, "water": waters, "branches": branches,
+        "verdicts": verdicts,
+    }  # fmt: skip
 
 
 def _ends(p: Percentiles) -> tuple[float | None, float | None, float | None]:

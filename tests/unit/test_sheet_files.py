@@ -16,7 +16,7 @@ from brewwater.branches import build_tree
 from brewwater.inputs import load_document
 from brewwater.plan import Plan, make_plan
 from brewwater.result_schema import PlanResult
-from brewwater.sheet.dates import dues
+from brewwater.sheet.dates import descales, dues
 from brewwater.sheet.diagram import drawing
 from brewwater.sheet.files import files, write_all
 from brewwater.sheet.ics import calendar_file
@@ -311,6 +311,21 @@ def test_grouped_visits_reach_the_calendar() -> None:
     grouped = plan(policy={"group_days": 60})
     assert any("save a visit" in d.because for d in dues(grouped))
     assert "to save a visit" in " ".join(unfolded(calendar_file(grouped, NOW)))
+
+
+def test_descales_agree_with_their_cost() -> None:
+    hard = plan(train=[], supplies=[supply("Soft town", 250, 200), supply("Hard town", 300, 220)])
+    found = descales(hard)
+    year = [d for d in found if d.date < dt.date(2028, 1, 4)]
+    assert len(year) >= 2
+    assert all(d.early is not None and d.early <= d.date for d in found)
+    grams = hard.outcome.cost.lines
+    spent = next(float(line.amount) for line in grams if line.name == "Descaling")
+    # the cost counts parts of a descale, the calendar whole ones; a descale costs 20 to 200, 60 typical
+    assert 0.4 * len(year) * 60 < spent < 2.5 * (len(year) + 1) * 80
+    titles = [e["SUMMARY"] for e in strict(calendar_file(hard, NOW))]
+    assert titles.count("Descale Espresso machine") == len(found)
+    assert any(s.heading.startswith("Descale") for p in pages(hard) if p.key == "calendar" for s in p.sections)
 
 
 def test_what_a_notice_costs(made: Plan) -> None:
