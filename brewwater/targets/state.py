@@ -157,7 +157,7 @@ class Bounded(State):
         with np.errstate(divide="ignore", invalid="ignore"):
             found = -first - gas - OUTDOOR_LOG_PCO2 + np.log10(self.water.totals.alkalinity)
         # so little alkalinity is not all bicarbonate: solve it
-        return np.where(self.water.totals.alkalinity > 1e-4, found, self._ph_bounds[0])
+        return np.where(self.water.totals.alkalinity > 2e-5, found, self._ph_bounds[0])
 
     @cached_property
     def machine_gypsum_index(self) -> FloatArray:

@@ -25,6 +25,8 @@ def left_at_flow(left: FloatArray, stage: Stage, settings: Settings) -> FloatArr
     rated = stage.sheet.service_flow_gpm
     if settings.peak_flow_gpm is None or rated is None:
         return left
+    if np.all(settings.peak_flow_gpm <= rated):
+        return left
     exponent = np.minimum(1.0, rated / np.maximum(settings.peak_flow_gpm, 1e-9))
     return np.asarray(left**exponent, dtype=np.float64)
 

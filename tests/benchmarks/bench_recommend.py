@@ -1,7 +1,7 @@
 """A recommendation beside speciating as many waters: ``python tests/benchmarks/bench_recommend.py [draws]``.
 
 Counts the trains with settings that one search weighs, each on every draw and water of the plan, and prints
-the search's time as a multiple of speciating that many waters once with the chemistry core. Processor time
+the search's time as a multiple of speciating that many waters once, each at its own temperature. Processor time
 is printed beside the clock, because other work on the machine lengthens only the clock.
 """
 
@@ -14,11 +14,11 @@ from functools import partial
 
 import numpy as np
 
-from brewwater import chemistry
 from brewwater.chain import Given, prepare
 from brewwater.inputs import PlanDocument, mobile_template, with_overrides
 from brewwater.intake.analysis import Measurement
 from brewwater.recommend import Search, recommend
+from brewwater.water import speciate
 
 WATERS: Mapping[str, Mapping[str, float]] = {
     "three numbers": {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420},
@@ -73,9 +73,9 @@ def main(draws: int = 2048) -> None:
         given = prepare(document(values, draws))
         count = weighed(given)
         shape = (count, *np.broadcast_shapes(given.waters.shape, (1, draws)))
-        totals = given.waters.totals.map(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
+        waters = given.waters.each(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
         search = timed(partial(recommend, given))
-        core = timed(partial(chemistry.speciate, totals, 20.0))
+        core = timed(partial(speciate, waters))
         print(
             f"{name}: {count} trains x {shape[1]} waters x {draws} draws; search {search[0]:.2f} s "
             f"({search[1]:.2f} s of processor), speciating them {core[0]:.2f} s ({core[1]:.2f}); "
