@@ -110,7 +110,7 @@ def make_plan(
         recommended=recommended,
         alternatives=alternatives,
         next_tests=tests,
-        warnings=warnings(given, outcome),
+        warnings=warnings(given, outcome) + log_warnings(correction),
         prior=prior,
         correction=correction,
         before=before,
@@ -134,7 +134,7 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         next_tests=next_tests(plan.given, outcome, alternatives),
         before=before,
         moved=moved(before, outcome, plan.prior, plan.correction) if before else (),
-        warnings=warnings(plan.given, outcome),
+        warnings=warnings(plan.given, outcome) + log_warnings(plan.correction),
     )
 
 
@@ -162,6 +162,16 @@ def judge_source(given: Given) -> tuple[State, tuple[Verdict, ...]]:
 def stamp(document: PlanDocument, stages: Sequence[Stage]) -> str:
     """Identifies a plan by its document and its train."""
     return document.model_copy(update={"train": tuple(stages)}).fingerprint()
+
+
+def log_warnings(correction: Correction) -> tuple[Warning_, ...]:
+    """What the log gives rise to: each diagnosis with its next check, and how many lines are not used."""
+    found = [Warning_(d.code, f"{d.message} Next check: {d.next_check}") for d in correction.diagnoses]
+    unused = [f for f in correction.flags if not f.used]
+    if unused:
+        found.append(Warning_("readings_not_used", f"{len(unused)} lines of the log are kept but not used, the first "
+                              f"because: {unused[0].message}"))  # fmt: skip
+    return tuple(found)
 
 
 def warnings(given: Given, outcome: Outcome) -> tuple[Warning_, ...]:

@@ -62,9 +62,8 @@ def _quantiles(span: Span) -> FloatArray:
     return span_at(ndtr(_SCORES), span)
 
 
-def resampled(base: Draws, weights: FloatArray, offset: float) -> Moved:
-    """The draws of ``base``, each as often as its weight asks."""
-    kept = resample(weights / weights.sum(), offset)
+def resampled(base: Draws, kept: IntArray) -> Moved:
+    """The draws of ``base`` with the indices ``kept``, shape (n,)."""
     return Moved(base, lambda z, name: z[kept])
 
 
@@ -90,14 +89,15 @@ def chosen(base: Draws, other: Moved, taken: NDArray[np.bool_]) -> Moved:
     return Moved(base, lambda z, name: np.where(taken, other.normal(name), z))
 
 
-def resample(share: FloatArray, offset: float) -> IntArray:
-    """Systematic resampling: ``n`` indices, each as often as its share asks, to within one.
+def resample(weights: FloatArray, offset: float) -> IntArray:
+    """Systematic resampling: ``n`` indices, each as often as its weight asks, to within one.
 
     Parameters
     ----------
-    share : shape (n,), adds to 1
+    weights : shape (n,), not negative, not all zero
     offset : 0 to under 1, where between the steps to start
     """
-    n = len(share)
-    picks = np.searchsorted(np.cumsum(share), (np.arange(n) + offset) / n * (1 - 1e-12))
+    n = len(weights)
+    mass = np.cumsum(weights)
+    picks = np.searchsorted(mass, (np.arange(n) + offset) / n * mass[-1] * (1 - 1e-12))
     return np.asarray(np.minimum(picks, n - 1), dtype=np.int64)

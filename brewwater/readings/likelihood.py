@@ -12,7 +12,7 @@ from scipy import optimize
 from scipy.special import gammaln, xlogy
 
 from brewwater.ensemble import Draws, effective_size
-from brewwater.readings.draws import chosen, jittered, resampled
+from brewwater.readings.draws import chosen, jittered, resample, resampled
 
 FloatArray = NDArray[np.float64]
 
@@ -101,8 +101,7 @@ def learn(
         return np.zeros(draws.n) if held is None else np.broadcast_to(held(view), (draws.n,))
 
     view = look(draws)
-    fit = np.broadcast_to(explain(view), (draws.n,))
-    prior = before(view)
+    fit, prior = np.broadcast_to(explain(view), (draws.n,)), before(view)
     weights, done, stage = np.exp(prior - prior.max()), 0.0, 0
     while True:
 
@@ -111,13 +110,12 @@ def learn(
 
         if short(1 - done) >= 0 or stage == _MOST_STAGES:
             found = weights * np.exp((1 - done) * (fit - fit.max()))
-            return Learned(draws, found / found.sum(), view, stage)
+            return Learned(draws, found / found.sum(), look(draws) if stage else view, stage)
         step = 0.0 if short(0.0) <= 0 else float(optimize.brentq(short, 0.0, 1 - done, xtol=1e-6, rtol=1e-3))
         rng = np.random.default_rng([draws.seed, stage, 8])
-        draws = resampled(draws, weights * np.exp(step * (fit - fit.max())), float(rng.random()))
+        kept = resample(weights * np.exp(step * (fit - fit.max())), float(rng.random()))
+        draws, fit, prior = resampled(draws, kept), fit[kept], prior[kept]
         weights, done, stage = np.ones(draws.n), done + step, stage + 1
-        view = look(draws)
-        fit, prior = np.broadcast_to(explain(view), (draws.n,)), before(view)
         for move in range(_MOVES):
             width = _JITTER[0] * (_JITTER[1] / _JITTER[0]) ** rng.random(draws.n)
             other = jittered(draws, width, (draws.seed, stage, move, 88))
@@ -127,4 +125,3 @@ def learn(
             taken = np.log(rng.random(draws.n)) < gain
             draws = chosen(draws, other, taken)
             fit, prior = np.where(taken, moved_fit, fit), np.where(taken, moved_prior, prior)
-        view = look(draws)

@@ -114,7 +114,7 @@ def test_moved_draws_of_a_range_stay_in_it() -> None:
     draws = Draws(N, 1)
     span = Span(low=80, typical=200, high=260)
     weights = np.exp(-0.5 * ((draws.span("h", span) - 255) / 3) ** 2)
-    moved = jittered(resampled(draws, weights, 0.5), np.full(N, 0.1), (1, 2))
+    moved = jittered(resampled(draws, resample(weights, 0.5)), np.full(N, 0.1), (1, 2))
     found = moved.span("h", span)
     assert found.min() >= 80
     assert found.max() <= 260
@@ -138,7 +138,7 @@ def test_moved_waters_balance_their_charge_exactly() -> None:
     first = complete(supply, draws)
     hardness = first.water.hardness_mg_L_as_CaCO3
     weights = np.exp(first.log_weight - 0.5 * ((hardness - 300) / 5) ** 2)
-    again = complete(supply, jittered(resampled(draws, weights, 0.5), np.full(512, 0.1), (4,))).water
+    again = complete(supply, jittered(resampled(draws, resample(weights, 0.5)), np.full(512, 0.1), (4,))).water
     assert np.abs(again.totals.charge_imbalance).max() < 1e-12
     assert len(np.unique(again.hardness_mg_L_as_CaCO3)) > 500  # jittered, not copied
     assert again.hardness_mg_L_as_CaCO3.mean() == pytest.approx(float(hardness @ (weights / weights.sum())), abs=3)
