@@ -143,9 +143,10 @@ def demand_year(
             "open": np.where(open_[:count], "service", "closed"),
         }
     )
-    data["week"] = data["day"] - pd.to_timedelta(data["day"].dt.weekday, unit="D")
+    weekday = [d.weekday() for d in days[:count]]
+    data["week"] = data["day"] - pd.to_timedelta(weekday, unit="D")
     names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
-    data["weekday"] = data["day"].dt.weekday.map(dict(enumerate(names)))
+    data["weekday"] = [names[w] for w in weekday]
     x = alt.X("week:T", axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy"))
     y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None, labelOverlap=False))
     tips = [

@@ -84,6 +84,7 @@ def number(
     seed(key, shown)
     st.number_input(
         f"{label} ({tail})" if tail else label,
+        value=None,
         key=key,
         step=int(step) if whole else step,
         format="%d" if whole else "%g",

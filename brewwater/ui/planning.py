@@ -184,6 +184,9 @@ def _strip(job: Job) -> None:
     except InputError as error:
         st.error(str(error), icon=":material/report:")
         return
+    except Exception:
+        _stop(job.key)  # a defect: told once, not at every look
+        raise
     if better is None:
         return
     found = _found(on)

@@ -6,7 +6,7 @@ readers, with ``details`` that open without asking the server.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -135,13 +135,16 @@ def _verdict_detail(verdict: Verdict, share: str) -> str:
     return f"<dl>{''.join(parts)}</dl>"
 
 
-def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: object) -> None:
+def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callable[[float | None], str]) -> None:
     """Each subject on one card: as it comes, then served; it opens to why and what would change it."""
     after = {v.subject: v for v in served}
+
+    def told(verdict: Verdict) -> str:
+        return "" if verdict.share is None else share(verdict.share)
+
     cards = []
     for before in source:
         now = after.get(before.subject, before)
-        say = share if callable(share) else str
         cards.append(
             f'<div class="bw-card" data-subject="{before.subject}"><div class="bw-row">'
             f'<span class="bw-subject">{SUBJECT_WORD[before.subject]}</span>'
@@ -149,12 +152,8 @@ def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: object
             + (f'<span><span class="bw-label">served</span> {badge(now.status)}</span>' if now is not before else "")
             + f"</div><div>{escape(now.why)}</div>"
             f"<details><summary>Why, and what would change it: {SUBJECT_WORD[before.subject].lower()}</summary>"
-            f"<strong>As it comes</strong>{_verdict_detail(before, say(before.share) if before.share is not None else '')}"
-            + (
-                f"<strong>Served</strong>{_verdict_detail(now, say(now.share) if now.share is not None else '')}"
-                if now is not before
-                else ""
-            )
+            f"<strong>As it comes</strong>{_verdict_detail(before, told(before))}"
+            + (f"<strong>Served</strong>{_verdict_detail(now, told(now))}" if now is not before else "")
             + "</details></div>"
         )
     st.html(f'<div class="bw" style="display:grid;gap:.5rem">{"".join(cards)}</div>')
@@ -180,8 +179,8 @@ def table(
     tight: Sequence[int] = (),
     long: Sequence[int] = (),
 ) -> None:
-    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken, ``long`` ones hold sentences,
-    ``raw`` ones hold HTML made in this module."""
+    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken, ``long``
+    ones hold sentences,    ``raw`` ones hold HTML made in this module."""
 
     def cell(tag: str, index: int, text: str) -> str:
         names = [n for n, at in (("n", numeric), ("t", tight), ("l", long)) if index in at]
@@ -219,7 +218,8 @@ class Checked:
 def checks(items: Sequence[Checked]) -> None:
     """Checks side by side, the failing ones first; each opens to why and its source."""
     cards = "".join(
-        f'<div class="bw-card"><div class="bw-row"><span class="bw-label">{escape(c.label)}</span>{badge(c.status)}</div>'
+        f'<div class="bw-card"><div class="bw-row"><span class="bw-label">{escape(c.label)}</span>'
+        f"{badge(c.status)}</div>"
         f"<div><strong>{escape(c.found)}</strong>{f' (limit {escape(c.limit)})' if c.limit else ''}</div>"
         f"<details><summary>Why: {escape(c.label.lower())}</summary><div>{escape(c.why)}</div>"
         f"<dl><dt>Source</dt><dd>{escape(c.source)}</dd></dl></details></div>"

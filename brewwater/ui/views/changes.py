@@ -140,11 +140,11 @@ def _bears(plan: Plan, words: Words) -> None:
     )
     with st.expander("How this is computed", icon=":material/function:"):
         st.markdown(
-            "- **Gallons** = capacity × margin ÷ what one gallon of *this* water uses of it. A rating is moved from the "
+            "- **Gallons** = capacity × margin ÷ what a gallon of *this* water uses. A rating is moved from the "
             "sheet's reference water to yours, on both sides of the bypass.\n"
-            "- **Exchange** counts equivalents taken up, town by town; **chlorine** counts grams brought to the carbon; "
+            "- **Exchange** counts equivalents taken up, town by town; **chlorine** counts grams on the carbon; "
             "**time** counts calendar days, closed ones too.\n"
-            "- The earliest of all of them governs, in every one of the plan's draws; dates are the 10th, 50th and 90th "
+            "- The earliest of all of them governs, in every one of the plan's draws; dates are the 10th, 50th, 90th "
             "percentile.\n"
             "- Where no data sheet is entered the usual range of the class stands in (common practice, no source)."
         )

@@ -44,7 +44,7 @@ def page() -> None:
         planning.search(plan)
     show.cautions(
         [
-            "Empty a tank weekly, and drain it when idle (common practice). Dechlorinated water must not be stored long.",
+            "Empty a tank weekly, and drain it when idle (common practice). Never store dechlorinated water long.",
             "Half-full tanks slosh: mind axle and tongue weight.",
         ]
     )

@@ -64,7 +64,7 @@ def page() -> None:
     _log(on.words)
     show.cautions(
         [
-            "A meter far from the plan (over 1.3 or under 0.7 times) asks for a cause first: a rinser behind the filter, a "
+            "A meter far from the plan (over 1.3 or under 0.7 times) asks for a cause: a rinser behind the filter, a "
             "leak, a stuck fill valve.",
             "Strips for free chlorine read zero on chloramine: test total chlorine.",
             "Dissolved solids hardly change over a softener: test hardness.",

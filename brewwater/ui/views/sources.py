@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from brewwater.reference import STANDINGS, sources
+from brewwater.reference import sources
 from brewwater.ui import planning, show
-from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD
+from brewwater.ui.words import STATUS_WORD
 
 STANDING_WORDS = {
     "published": "Published: the text was read",
@@ -34,7 +34,6 @@ def page() -> None:
         "unknown": "what is known cannot tell; a test is named",
     }
     show.table(["Verdict", "Meaning"], [[show.badge(s), meaning[s]] for s in STATUS_WORD], raw=(0,), label="Verdicts")
-    assert set(STATUS_SHAPE) == set(meaning) and set(ORDER) == STANDINGS
     plan = planning.current()
     if plan is not None:
         st.subheader("What this plan assumed", anchor=False)
@@ -73,7 +72,7 @@ def page() -> None:
         st.info("No source matches.")
     show.cautions(
         [
-            "Not a potability tool. Health code, plumbing code, the machine's manual and its warranty go before anything here.",
+            "Not a potability tool. Health code, plumbing code, manual and warranty go before anything here.",
             "Estimate, verify by test: every date, every gallon.",
         ]
     )

@@ -72,7 +72,7 @@ def page() -> None:
         _side_by_side(plan, on.words)
     show.cautions(
         [
-            "Mineral dosing: weigh food-grade salt in grams, and have a second person check tenfold mistakes. Sodium salts "
+            "Mineral dosing: weigh food-grade salt in grams; have someone check for tenfold mistakes. Sodium salts "
             "add sodium.",
             "Never dump brine, reject or gray water to ground or storm drain.",
             "After exchange or a membrane the line must not be brass or copper.",

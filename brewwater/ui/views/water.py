@@ -59,7 +59,7 @@ def page() -> None:
         planning.search(plan)
     show.cautions(
         [
-            "This is no test of whether water is safe to drink. Boil-water notice, untested well, nitrate, lead, arsenic, "
+            "Not a test of whether water is safe to drink. Boil-water notice, untested well, nitrate, lead, arsenic, "
             "coliform: stop, and call the authority.",
             "Carbon does not disinfect. Water without chlorine must not be stored long.",
             "Lead figures in a report come from sampled homes, not from this tap.",
@@ -172,6 +172,7 @@ def _report(at: int) -> None:
     if "report" not in on.extra:
         return
     name, data = on.extra["report"]
+    st.button("Put the report away", key="report_away", on_click=lambda: on.extra.pop("report", None))
     try:
         with st.spinner("Reading the report…", show_time=True):
             result, supplies = _read(name, data)
@@ -205,7 +206,6 @@ def _report(at: int) -> None:
         type="primary",
     )
     fields.fault("report_use")
-    st.button("Put the report away", key="report_away", on_click=lambda: on.extra.pop("report", None))
 
 
 def printed(row: RowResult, words: Words) -> str:
