@@ -328,8 +328,9 @@ def _cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartrid
             used = given.draws.span(f"{stage.name}: used at the start", in_service.used)
         age = float(days), used
     found = changes(
-        on, partial(bears, given, stage), margin=margin, stops=given.stops, moves=given.moves, in_service=age,
-        made=given.made.get(stage.name, ()),
+        on, partial(bears, given, stage), margin=margin,
+        stops=() if stage.medium in NOT_BOUGHT else given.stops,  # nothing wet is thrown away
+        moves=given.moves, in_service=age, made=given.made.get(stage.name, ()),
     )  # fmt: skip
     first = bears(given, stage)
     return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))

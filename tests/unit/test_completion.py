@@ -144,3 +144,11 @@ def test_any_numbers_give_balanced_waters(
     for name in ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"):
         assert np.all(getattr(found.water.totals, name) >= 0), name
     assert np.isfinite(found.log_weight).all()
+
+
+def test_a_contradiction_is_said_and_no_stated_value_is_moved_to_hide_it() -> None:
+    found = run(chloride={"value": [190, 200, 210], "unit": "mg/L"}, sodium={"value": [4, 6, 8], "unit": "mg/L"},
+                total_hardness=80, alkalinity=40)  # fmt: skip
+    assert "charge_imbalance" in codes(found)
+    assert np.median(found.water.chloride_mg_L) == pytest.approx(200, rel=0.06)
+    assert imbalance(found) < 1e-8
