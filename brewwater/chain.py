@@ -284,6 +284,8 @@ def context_of(given: Given) -> Context:
     )
     machine = given.machine_of(given.main_branch)
     known = given.known.__contains__
+    temporary = np.minimum(given.waters.hardness_mg_L_as_CaCO3, given.waters.alkalinity_mg_L_as_CaCO3)
+    highest = max(float(percentiles(row, given.weights)[1]) for row in np.atleast_2d(temporary))
     return Context(
         disinfectant=given.disinfectant,
         alkalinity_known=known("alkalinity"),
@@ -291,6 +293,7 @@ def context_of(given: Given) -> Context:
         alkalinity_mg_L_as_CaCO3=float(typical[1]) if known("alkalinity") else None,
         chloride_mg_L=float(given.pooled(given.waters.chloride_mg_L)[1]) if known("chloride") else None,
         steam_boiler=machine is not None and machine.makes_steam,
+        highest_temporary_hardness_mg_L_as_CaCO3=highest if known("alkalinity") and known("total_hardness") else None,
         brass_after_treatment=machine is not None and machine.wetted_metal == "copper_brass",
     )
 

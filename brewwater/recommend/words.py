@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 AGAINST_SCALE = frozenset({
     "scale_inhibitor", "weak_acid", "softening", "calcium_to_magnesium", "reverse_osmosis", "mixed_bed",
 })  # fmt: skip
+_SAID: dict[Weighed, str] = {"cup": "the cup", "scale": "scale", "corrosion": "corrosion"}
 # A shortfall is named from this part of a subject's worth on.
 _NAMED = 0.03
 
@@ -48,7 +49,9 @@ def _first(given: Given, one: Alternative) -> str:
         verdict = _verdict(one, subject)
         if verdict is not None:
             shares.append(
-                f"{subject} in goal in {verdict.share:.0%}" if verdict.share is not None else f"{subject} undecided"
+                f"{_SAID[subject]} in goal in {verdict.share:.0%}"
+                if verdict.share is not None
+                else f"{_SAID[subject]} undecided"
             )
     money = _currency(given, _money(given, one))
     text = f"Least cost and least harm together: {money} a year over the life of its parts"
@@ -92,13 +95,13 @@ def _shortfalls(given: Given, one: Alternative, first: Alternative) -> Iterator[
             continue
         verdict = _verdict(one, subject)
         if verdict is not None and _chlorine_may_pass(verdict):
-            yield f"{subject}: chlorine may pass, as nothing says that the supply is free of chloramine"
+            yield f"{_SAID[subject]}: chlorine may pass, as nothing says that the supply is free of chloramine"
             continue
         measure = None if verdict is None else _deciding(verdict, _verdict(first, subject))
         if measure is None:
-            yield subject
+            yield _SAID[subject]
         else:
-            yield f"{subject}: {figure(measure)} (goal {bounds(*measure.goal)})"
+            yield f"{_SAID[subject]}: {figure(measure)} (goal {bounds(*measure.goal)})"
 
 
 def _chlorine_may_pass(verdict: Verdict) -> bool:

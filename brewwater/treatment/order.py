@@ -38,6 +38,7 @@ class Context:
     """What the order rules need to know around a train; None: not known.
 
     hardness and alkalinity : mg/L as CaCO3, typical; chloride : mg/L
+    highest_temporary_hardness : of the hardest water that reaches the train, mg/L as CaCO3; None: of the typical
     before_pump : names of the stages on the pump's suction side
     """
 
@@ -50,6 +51,7 @@ class Context:
     steam_boiler: bool = False
     brass_after_treatment: bool = False
     before_pump: frozenset[str] = frozenset()
+    highest_temporary_hardness_mg_L_as_CaCO3: float | None = None
 
 
 def order_problems(stages: Sequence[Stage], context: Context) -> tuple[Problem, ...]:
@@ -235,7 +237,7 @@ def _inhibitor(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]
             yield Problem(
                 "inhibitor_in_steam",
                 stage.name,
-                "Heat degrades polyphosphate: it does not protect a steam boiler.",
+                "Heat degrades polyphosphate: it does not protect a boiler that makes steam.",
             )
         if any(s.medium in RESINS | DEMINERALISERS for s in stages[:i]):
             yield Problem("pointless_stage", stage.name, "The hardness it would hold is taken out before it.")
@@ -331,7 +333,8 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[P
         if stage.medium != "reverse_osmosis" or _ahead(stages, i, frozenset({"weak_acid", "softening"})):
             continue
         recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
-        concentrate = min(hard, alkaline) / (1 - recovery)
+        highest = context.highest_temporary_hardness_mg_L_as_CaCO3
+        concentrate = (min(hard, alkaline) if highest is None else highest) / (1 - recovery)
         if concentrate > CONCENTRATE_LIMIT:
             yield Problem("membrane_scales", stage.name,
                           f"At {recovery:.0%} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
