@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from brewwater.capacity import Governs
-from brewwater.chain import Cartridge, Given, scale_held
+from brewwater.chain import NOT_BOUGHT, Cartridge, Given, scale_held
 from brewwater.ensemble import percentiles
 from brewwater.forecast import GOVERNS, Place, descale_dates, quantile_days, schedule
 from brewwater.plan import Plan
@@ -144,7 +144,8 @@ def place_of(given: Given, one: Cartridge) -> Place:
             age = float(days), used
     bears = partial(capacity, one.stage, given.draws, disinfectant=given.disinfectant)
     made = given.made.get(one.stage.name, ())
-    return Place(one.stage.name, one.wear, bears, given.stops, age, made)
+    stops = () if one.stage.medium in NOT_BOUGHT else given.stops
+    return Place(one.stage.name, one.wear, bears, stops, age, made)
 
 
 def between(due: Due | Descale) -> str:
