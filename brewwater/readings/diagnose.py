@@ -72,6 +72,14 @@ def _throughput(
     sold = sum(c.drinks.sum() for c in log.counts)
     planned_sold = sum(seen.planned_drinks)
     drinks_ratio = sold / planned_sold if planned_sold > 0 else None
+    if drinks_ratio is not None and not log.meters and not RATIO_LOW <= drinks_ratio <= RATIO_HIGH:
+        yield Diagnosis(
+            "demand_differs",
+            f"The drinks sold are {drinks_ratio:.2g} times the plan. The dates follow what was sold.",
+            ("You sell more than the plan says." if drinks_ratio > 1 else "You sell less than the plan says.",),
+            "Enter the drinks you really sell on a service day; a filter meter would tell whether the water follows.",
+            tuple(i for c in log.counts for i in c.ids),
+        )
     for meter, planned in zip(log.meters, seen.planned_gal, strict=True):
         if planned <= 0:
             continue
@@ -138,6 +146,7 @@ def _too_much(what: str, excess: float, drinks_ratio: float | None, branches: Se
 def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagnosis]:
     resin = next((s for s in stages if s.medium in _RESINS), None)
     carbon = next((s for s in stages if s.medium in _CARBONS), None)
+    membrane = next((s for s in stages if s.medium == "reverse_osmosis"), None)
     for number, test in enumerate(log.tests):
         if test.place != "served" or number not in seen.served:
             continue
@@ -162,6 +171,17 @@ def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagno
                 "again: as planned with "
                 "the bypass shut means the bypass; high still means the bed or the source, and the source "
                 "test tells which.",
+                test.ids,
+            )  # fmt: skip
+        if membrane and test.analyte in ("conductivity", "total_dissolved_solids") and value > high + 2 * sd:
+            yield Diagnosis(
+                "membrane_lets_through",
+                f"{test.analyte.replace('_', ' ').capitalize()} after {membrane.name} reads {value:.0f} where the plan "
+                f"has {middle:.0f}.",
+                ("The blend is opened too far.", "The membrane is worn, or its seal leaks.",
+                 "The source carries more than the report says."),
+                "Close the blend and read the pen before and after the membrane: rejection is 1 - after / before. "
+                "As planned means the blend or the source; lower means the membrane.",
                 test.ids,
             )  # fmt: skip
         if carbon and test.analyte in ("total_chlorine", "free_chlorine") and value >= CHLORINE_THROUGH_MG_L:

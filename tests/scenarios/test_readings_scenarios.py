@@ -125,6 +125,22 @@ def test_a_conductivity_pen_cannot_judge_a_softener() -> None:
     assert "meter_blind_to_softening" not in codes(make_plan(document(more, [SOFTENER]), search=False))
 
 
+def test_a_membrane_that_lets_through() -> None:
+    membrane = {"name": "Membrane", "medium": "reverse_osmosis", "bypass_percent": 10}
+    line_ = line("conductivity", 400, 10, "served", unit="uS/cm", method="meter")
+    plan = make_plan(document([line_], [CARBON, membrane]), search=False)
+    found = next(d for d in plan.diagnoses if d.code == "membrane_lets_through")
+    assert "1 - after / before" in found.next_check
+
+
+def test_drinks_alone_move_the_dates() -> None:
+    sold = [line("drinks_sold", 150 + d % 5, d, unit="") for d in range(20)]
+    prior = expected(make_plan(document([], [CARBON]), search=False))
+    plan = make_plan(document(sold, [CARBON]), search=False)
+    assert codes(plan) == ["demand_differs"]
+    assert expected(plan) < prior
+
+
 def test_chlorine_after_the_carbon() -> None:
     plan = make_plan(document([line("total_chlorine", 0.4, 40, "served", method="strip")], [CARBON]), search=False)
     assert "chlorine_through" in codes(plan)
