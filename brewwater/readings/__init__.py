@@ -12,8 +12,8 @@ from brewwater.readings.evidence import (
     tested_log,
 )
 from brewwater.readings.likelihood import Learned, learn
-from brewwater.readings.parts import Diagnosis, Flag, Metered, Sorted, Tested, Timeline, timeline
-from brewwater.readings.sort import Scene, sort_log
+from brewwater.readings.parts import Diagnosis, Flag, Metered, Scene, Sorted, Tested, Timeline, timeline
+from brewwater.readings.sort import sort_log
 
 __all__ = [
     "Diagnosis", "Flag", "Learned", "Metered", "Scene", "Seen", "Sorted", "Tested", "Timeline", "analyte_of",

@@ -9,8 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from brewwater.branches import Branch
 from brewwater.demand import DAYS_PER_YEAR, Demand, DemandInput, demand, months_later
 from brewwater.ensemble import Draws
+from brewwater.forecast import InService
+from brewwater.supply_days import TankDays
+from brewwater.treatment import Stage
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -166,3 +170,37 @@ def thinned(count: int, most: int) -> Sequence[int]:
     if count <= most:
         return range(count)
     return [int(i) for i in np.unique(np.linspace(0, count - 1, most).round().astype(int))]
+
+
+# Where a meter or a gauge stands that counts what passes the filters.
+FILTERED = ("", "served")
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What the log is read against: the plan's days, its water by day, its train as it stands (``train_known``:
+    whether the plan says so)."""
+
+    line: Timeline
+    plan: Demand
+    tank: TankDays
+    stages: tuple[Stage, ...]
+    train_known: bool
+    branches: tuple[Branch, ...]
+    main_branch: str
+    in_service: tuple[InService, ...]
+    start: dt.date
+
+    def behind(self, where: str) -> tuple[str, ...] | None:
+        """Branches that a meter at a place counts; None where the place is not of this unit."""
+        filtered = tuple(b.name for b in self.branches if b.filtered)
+        if where in FILTERED:
+            return filtered or None
+        if where == "source":
+            return tuple(b.name for b in self.branches)
+        if any(b.name == where for b in self.branches):
+            return (where,)
+        stage = next((s for s in self.stages if s.name == where), None)
+        if stage is None:
+            return None
+        return filtered if stage.branch is None else (stage.branch,)

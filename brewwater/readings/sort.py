@@ -10,14 +10,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.branches import Branch
-from brewwater.demand import Demand
-from brewwater.forecast import InService
 from brewwater.intake.instruments import instrument
 from brewwater.log_entry import ANALYTE_OF, Reading, standing_readings
-from brewwater.readings.parts import Counted, Flag, Metered, Sorted, Tested, Timeline, thinned
-from brewwater.supply_days import TankDays
-from brewwater.treatment import Stage
+from brewwater.readings.parts import FILTERED, Counted, Flag, Metered, Scene, Sorted, Tested, thinned
 from brewwater.units import GAL_L
 
 FloatArray = NDArray[np.float64]
@@ -33,39 +28,6 @@ _APART_SD = 6.0
 # A meter that stands alone is counted from zero at the change of its cartridge only if that is this close, as
 # a factor, to the plan.
 _ZERO_WITHIN = 8.0
-
-_FILTERED = ("", "served")
-
-
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """What the log is read against: the plan's days, its water by day, its train as it stands (``train_known``:
-    whether the plan says so)."""
-
-    line: Timeline
-    plan: Demand
-    tank: TankDays
-    stages: tuple[Stage, ...]
-    train_known: bool
-    branches: tuple[Branch, ...]
-    main_branch: str
-    in_service: tuple[InService, ...]
-    start: dt.date
-
-    def behind(self, where: str) -> tuple[str, ...] | None:
-        """Branches that a meter at a place counts; None where the place is not of this unit."""
-        filtered = tuple(b.name for b in self.branches if b.filtered)
-        if where in _FILTERED:
-            return filtered or None
-        if where == "source":
-            return tuple(b.name for b in self.branches)
-        if any(b.name == where for b in self.branches):
-            return (where,)
-        stage = next((s for s in self.stages if s.name == where), None)
-        if stage is None:
-            return None
-        return filtered if stage.branch is None else (stage.branch,)
-
 
 @dataclass(slots=True)
 class _Sorter:
@@ -111,9 +73,9 @@ class _Sorter:
         scene = self.scene
         if line.where == "source" or not scene.stages:
             return False
-        if line.where not in _FILTERED and line.where not in [s.name for s in scene.stages]:
+        if line.where not in FILTERED and line.where not in [s.name for s in scene.stages]:
             return False
-        named = [s.name for s in scene.stages if line.where in (*_FILTERED, s.name)]
+        named = [s.name for s in scene.stages if line.where in (*FILTERED, s.name)]
         known = [p.installed for p in scene.in_service if p.stage in named] or [scene.start]
         known += [days[0] for name, days in changed.items() if name in named]
         first = min(known)
@@ -149,7 +111,7 @@ class _Sorter:
                           "the log; that one is used.")  # fmt: skip
             one_a_day[line.date] = line
         swaps = sorted({d for name, days in changed.items() for d in days
-                        if where in (*_FILTERED, name)})  # fmt: skip
+                        if where in (*FILTERED, name)})  # fmt: skip
         intervals: list[tuple[int, int, float, str]] = []
         for number, run in enumerate(_runs(list(one_a_day.values()), swaps)):
             intervals += self._run(where, run, swaps, first=number == 0)
@@ -192,7 +154,7 @@ class _Sorter:
         scene, (at, gal, _) = self.scene, point
         days = [scene.line.at(d) for d in swaps if scene.line.holds(d)]
         if first:
-            named = [p for p in scene.in_service if where in (*_FILTERED, p.stage)]
+            named = [p for p in scene.in_service if where in (*FILTERED, p.stage)]
             days += [scene.line.at(p.installed) for p in named if scene.line.holds(p.installed)]
             if not named and where != "source":
                 days.append(scene.line.start)

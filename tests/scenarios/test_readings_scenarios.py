@@ -7,7 +7,10 @@ from typing import Any
 
 import pytest
 
-from brewwater.inputs import PlanDocument, load_document
+from brewwater.chain import Given
+from brewwater.ensemble import percentiles
+from brewwater.inputs import PlanDocument, demo_document, load_document
+from brewwater.log_entry import make_reading
 from brewwater.plan import Plan, make_plan
 
 START = dt.date(2026, 3, 2)
@@ -206,3 +209,35 @@ def test_the_same_log_gives_the_same_plan() -> None:
     one, two = make_plan(doc, search=False), make_plan(doc, search=False)
     assert one.given.weights.tolist() == two.given.weights.tolist()
     assert one.moved == two.moved
+
+
+def test_a_tank_test_tells_of_the_town_that_was_in_the_tank() -> None:
+    """Two towns, filled on different days: a test of the tank on a market Sunday narrows that town, not the other."""
+    demo = demo_document()
+    sunday = dt.date(2027, 3, 21)
+    reading = make_reading({"date": sunday, "kind": "hardness", "value": 72, "unit": "mg/L", "where": "source",
+                            "method": "lab"})  # fmt: skip
+    plan = make_plan(demo.model_copy(update={"readings": (reading,)}), search=False)
+    names = plan.given.tank.names
+
+    def middle_and_width(given: Given, name: str) -> tuple[float, float]:
+        hardness = given.supply_waters[names.index(name)].hardness_mg_L_as_CaCO3
+        low, middle, high = percentiles(hardness, given.weights)
+        return float(middle), float(high - low)
+
+    before, after = (middle_and_width(g, "Saltmarsh End") for g in (plan.prior, plan.given))
+    assert after[0] > before[0]
+    assert after[1] < 0.75 * before[1]
+    other = [middle_and_width(g, "Chalkworth") for g in (plan.prior, plan.given)]
+    assert other[1][0] == pytest.approx(other[0][0], abs=4)
+    assert other[1][1] == pytest.approx(other[0][1], rel=0.15)
+
+
+def test_a_search_after_a_meter_reading_plans_for_what_is_really_used() -> None:
+    """The candidates are weighed on the corrected demand too."""
+    doc = document([line("meter_gal", 384, 30, unit="gal")], [CARBON])
+    plan = make_plan(doc, search=False)
+    litres = [float(percentiles(g.demand.litres_per_service_day("Machine"), g.weights, [0.5])[0])
+              for g in (plan.prior, plan.given)]  # fmt: skip
+    assert litres[1] / litres[0] == pytest.approx(1.6, abs=0.06)
+    assert plan.outcome.cost.expected > plan.before.cost.expected if plan.before else False
