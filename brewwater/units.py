@@ -105,7 +105,8 @@ _INNER = re.compile(
     r"^(?P<m>m|µ|u)g[\s-]*(?P<basis>caco3|cao|hco3|no3-n|no2-n|no3|no2|nh4|so4|sio2|po4|cl2|n|s|p|si)[-⁻+]*\s*/\s*l$",
     re.IGNORECASE,
 )
-_TEMPERATURE = re.compile(r"[\s,(@]*(?:at|bei|à|a|@|op|bij)?\s*(20|25)\s*°\s*c\)?$", re.IGNORECASE)
+_TEMPERATURE = re.compile(r"[\s,(@]*(?:at|bei|à|a|@|op|bij)?\s*(20|25)\s*°?\s*c\)?$", re.IGNORECASE)
+_ELEMENT = re.compile(r"^(m|µ|u)g[\s-]*(fe|mn|al|cu|pb|as|na|ca|mg|cl|k|f|zn|ni)\s*/\s*l$", re.IGNORECASE)
 _BASIS_ID = {b.lower(): b for b in BASES} | {
     "calcium carbonate": "CaCO3", "ca co3": "CaCO3", "nitrogen": "N", "sulfur": "S", "no3-n": "N",
     "no2-n": "N", "nh3-n": "N", "nh4-n": "N", "so4-s": "S", "po4-p": "P",
@@ -141,6 +142,9 @@ def read_unit(text: str) -> PrintedUnit | None:
     if inner is not None:
         unit_id = "mg/L" if inner["m"].lower() == "m" else "ug/L"
         return PrintedUnit(unit_id, _BASIS_ID[inner["basis"].lower()])
+    element = _ELEMENT.match(_fold(text))
+    if element is not None:  # "µg Fe/l": the ion itself
+        return PrintedUnit("mg/L" if element.group(1).lower() == "m" else "ug/L")
     split = _BASIS.match(text)
     if split is not None and split["unit"].strip():
         known = _spellings().get(_fold(split["unit"].strip(" ([,")))

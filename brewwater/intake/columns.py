@@ -55,6 +55,7 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
                r"s?(?: name)?$"),
 )  # fmt: skip
 _COMPILED = tuple((role, re.compile(pattern, re.IGNORECASE)) for role, pattern in _PATTERNS)
+_LABEL = dict(_COMPILED)["label"]
 _YEAR = re.compile(r"^(?:fy|cy|year|jahr|année|año|anno)?\s*((?:19|20)\d{2})(?:\s*[-–/]\s*((?:19|20)?\d{2}))?$", re.I)
 # System-wide, whatever supply the user takes.
 _SYSTEM = re.compile(
@@ -70,6 +71,9 @@ def role_of(text: str) -> Role:
     text = " ".join(text.replace("_", " ").split())
     if not text or len(text) > 120:
         return ""
+    bare = re.sub(r"\([^)]*\)", " ", text).strip()
+    if bare and bare != text and _LABEL.search(bare):
+        return "label"  # "Substance (unit of measure)"
     for role, pattern in _COMPILED:
         if pattern.search(text):
             return role

@@ -132,10 +132,19 @@ def _align(lines: Sequence[Line], page: int | None) -> Grid | None:
             spans[-1][1] = max(spans[-1][1], x1)
         else:
             spans.append([x0, x1])
-    if len(spans) < 2:
-        spans = _by_left_edge(wide)
+    counts = [len(line) for line in wide]
+    usual = max(set(counts), key=counts.count)
+    full = [line for line in wide if len(line) == usual]
+    ragged = len(full) >= 0.8 * len(wide) and any(
+        len({_column_of(x0, x1, spans) for x0, x1, _ in line}) < usual for line in full
+    )
+    if len(spans) < 2 or ragged:
+        spans = _by_left_edge(full if ragged else wide)
     cells = []
     for line in rows:
+        if ragged and len(line) == usual:  # every line has all its cells, whatever its spacing
+            cells.append([text for _, _, text in line])
+            continue
         row = [""] * len(spans)
         for x0, x1, text in line:
             at = _column_of(x0, x1, spans)

@@ -83,11 +83,18 @@ def _names() -> dict[str, tuple[str, str | None]]:
     return found
 
 
+@cache
+def _symbols() -> frozenset[str]:
+    return frozenset(row["name"] for row in table("analyte_names") if len(row["name"]) <= 3)
+
+
 def _look(text: str) -> tuple[str, str | None] | None:
     folded = fold(text)
     if not folded:
         return None
     names = _names()
+    if len(folded) <= 2 and folded != "ph" and text.strip() not in _symbols():
+        return None  # "NA" is not sodium, "as" is not arsenic
     return names.get(folded) or (names.get("~" + _tight(folded)) if len(_tight(folded)) > 3 else None)
 
 

@@ -261,10 +261,10 @@ def _calcium_basis(rows: list[Row], supplies: Iterable[str]) -> tuple[list[Row],
         alone = magnesium is not None and abs(calcium + 4.118 * magnesium - hardness) <= max(0.08 * hardness, 3)
         if not (both or alone or (magnesium is None and calcium <= hardness)):
             continue
-        what = "calcium and magnesium add up to it as they stand" if both else "calcium would make more than it"
+        what = "they add up to it as they stand" if both else "calcium would make more than it"
         problems.append(Problem("calcium_as_caco3", "calcium", f"{supply}: hardness of {hardness:.0f} mg/L as CaCO3 "
-                                f"does not fit calcium of {calcium:.0f} mg/L as the ion ({as_ion:.0f} as CaCO3); {what}: "
-                                "probably printed as CaCO3. The analysis spans both.", supply))  # fmt: skip
+                                f"does not fit calcium of {calcium:.0f} mg/L as the ion ({as_ion:.0f} as CaCO3); "
+                                f"{what}: probably printed as CaCO3. The analysis spans both.", supply))  # fmt: skip
         for i, r in enumerate(out):
             if r.supply in (supply, ALL) and r.basis is None and (
                 r.analyte == "calcium" or (r.analyte == "magnesium" and both)

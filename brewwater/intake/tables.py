@@ -60,7 +60,7 @@ class _Reader:
         blocks: list[_Block] = []
         now = _Block([], [])
         for row in self.grid.cells:
-            if self._is_header(row):
+            if self._is_header(row, bool(now.body)):
                 if now.body:
                     blocks.append(now)
                     now = _Block([], [])
@@ -72,8 +72,10 @@ class _Reader:
         blocks.append(now)
         return [b for b in blocks if b.body]
 
-    def _is_header(self, row: list[str]) -> bool:
+    def _is_header(self, row: list[str], under_rows: bool) -> bool:
         label = row[self.label_at]
+        if under_rows and label and role_of(label) not in ("label", "supply", "date"):
+            return False  # a constituent that is not known: "Härtebereich | mittel | weich"
         filled = [c for c in row if c]
         if label and read_label(label) is not None and not _only_roles(filled):
             return False
