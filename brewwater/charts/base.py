@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-Chart = alt.Chart | alt.LayerChart | alt.HConcatChart | alt.VConcatChart
+Chart = alt.Chart | alt.LayerChart | alt.FacetChart | alt.VConcatChart
 
 SHOWN_DRAWS = 220
 

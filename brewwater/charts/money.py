@@ -53,7 +53,7 @@ def two_costs(
     data = pd.DataFrame(
         [{"line": wrapped(n), "plan": p, "amount": v} for n, a, b in rows for p, v in ((first, a), (second, b))]
     )
-    return (
+    found: Chart = (
         alt.Chart(data)
         .mark_bar(stroke=colours.ink)
         .encode(
@@ -74,3 +74,4 @@ def two_costs(
         )
         .properties(height=54 * len(rows) + 110)
     )
+    return found

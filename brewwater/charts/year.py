@@ -75,60 +75,53 @@ def _used(one: Cartridge, load: FloatArray, wide: NDArray[np.int64], pick: NDArr
     return share
 
 
-def capacity_left(curves: Sequence[Remaining], colours: Palette, height: int = 110) -> Chart:
-    """One band for each cartridge: the middle as a line, the range shaded, expected changes as dashed rules."""
-    panels: list[alt.LayerChart] = []
-    for curve in curves:
-        data = pd.DataFrame(
-            {
-                "day": pd.to_datetime(pd.Series(curve.days)),
-                "low": np.round(curve.low * 100, 1),
-                "middle": np.round(curve.middle * 100, 1),
-                "high": np.round(curve.high * 100, 1),
-            }
+def capacity_left(curve: Remaining, colours: Palette, height: int = 170) -> Chart:
+    """What is left of a cartridge: the middle as a line, the range shaded, expected changes as dashed rules."""
+    data = pd.DataFrame(
+        {
+            "day": pd.to_datetime(pd.Series(curve.days)),
+            "low": np.round(curve.low * 100, 1),
+            "middle": np.round(curve.middle * 100, 1),
+            "high": np.round(curve.high * 100, 1),
+        }
+    )
+    x = alt.X("day:T", axis=alt.Axis(title=None, format="%b %y", labelOverlap="greedy", tickCount=6))
+    y_axis = alt.Axis(title="left, %", values=[0, 50, 100])
+    base = alt.Chart(data).encode(x=x)
+    layers: list[Any] = [
+        base.mark_area(color=colours.served, opacity=0.25).encode(
+            y=alt.Y("low:Q", axis=y_axis, scale=alt.Scale(domain=[0, 100])), y2="high:Q"
+        ),
+        base.mark_line(color=colours.served, strokeWidth=2).encode(
+            y="middle:Q",
+            tooltip=[
+                alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
+                alt.Tooltip("low:Q", title="Left, low %"),
+                alt.Tooltip("middle:Q", title="Left, middle %"),
+                alt.Tooltip("high:Q", title="Left, high %"),
+            ],
+        ),
+    ]
+    dates = [d for _, d, _ in curve.changes if d is not None]
+    if dates:
+        marks = pd.DataFrame({"day": pd.to_datetime(pd.Series(dates)), "what": "change"})
+        layers.append(
+            alt.Chart(marks)
+            .mark_rule(color=colours.ink, strokeDash=[4, 3], strokeWidth=1.5)
+            .encode(x="day:T", tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")])
         )
-        x = alt.X("day:T", axis=alt.Axis(title=None, format="%b %y", labelOverlap="greedy", tickCount=6))
-        y_axis = alt.Axis(title="left, %", values=[0, 50, 100])
-        base = alt.Chart(data).encode(x=x)
-        layers: list[Any] = [
-            base.mark_area(color=colours.served, opacity=0.25).encode(
-                y=alt.Y("low:Q", axis=y_axis, scale=alt.Scale(domain=[0, 100])), y2="high:Q"
-            ),
-            base.mark_line(color=colours.served, strokeWidth=2).encode(
-                y="middle:Q",
-                tooltip=[
-                    alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
-                    alt.Tooltip("low:Q", title="Left, low %"),
-                    alt.Tooltip("middle:Q", title="Left, middle %"),
-                    alt.Tooltip("high:Q", title="Left, high %"),
-                ],
-            ),
-        ]
-        dates = [d for _, d, _ in curve.changes if d is not None]
-        if dates:
-            marks = pd.DataFrame({"day": pd.to_datetime(pd.Series(dates)), "what": "change"})
-            layers.append(
-                alt.Chart(marks)
-                .mark_rule(color=colours.ink, strokeDash=[4, 3], strokeWidth=1.5)
-                .encode(x="day:T", tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")])
-            )
-            layers.append(
-                alt.Chart(marks)
-                .mark_point(shape="triangle-down", filled=True, size=70, opacity=1, color=colours.ink, yOffset=-4)
-                .encode(
-                    x="day:T",
-                    y=alt.value(0),
-                    tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")],
-                )
-            )
-        panels.append(
-            alt.layer(*layers).properties(
-                height=height,
-                width="container" if len(curves) == 1 else 600,
-                title=alt.TitleParams(curve.name, anchor="start", color=colours.ink, fontSize=13),
+        layers.append(
+            alt.Chart(marks)
+            .mark_point(shape="triangle-down", filled=True, size=70, opacity=1, color=colours.ink, yOffset=-4)
+            .encode(
+                x="day:T",
+                y=alt.value(0),
+                tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")],
             )
         )
-    return panels[0] if len(panels) == 1 else alt.vconcat(*panels, spacing=14).resolve_scale(x="shared")
+    return alt.layer(*layers).properties(
+        height=height, title=alt.TitleParams(curve.name, anchor="start", color=colours.ink, fontSize=13)
+    )
 
 
 def demand_year(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from brewwater.chain import Cartridge
+from brewwater.charts.base import FloatArray
 from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import percentiles
 from brewwater.plan import Plan
@@ -59,9 +61,9 @@ MEASURES: dict[str, tuple[str, str, str, str]] = {
 }
 
 
-def measure(key: str, water: Water, state: State) -> np.ndarray:
+def measure(key: str, water: Water, state: State) -> FloatArray:
     """The values of a measure of ``MEASURES``, shape (phase, draw) or broadcastable to it."""
-    return {
+    values: dict[str, Callable[[], FloatArray]] = {
         "hardness": lambda: water.hardness_mg_L_as_CaCO3,
         "alkalinity": lambda: water.alkalinity_mg_L_as_CaCO3,
         "tds": lambda: state.tds_mg_L,
@@ -71,7 +73,8 @@ def measure(key: str, water: Water, state: State) -> np.ndarray:
         "cup_ph": lambda: state.cup_ph,
         "ccpp": lambda: state.machine_ccpp_mg_L_as_CaCO3,
         "conductivity": lambda: state.conductivity_uS_cm,
-    }[key]()
+    }
+    return values[key]()
 
 
 def source_text(key: str) -> str:

@@ -240,6 +240,10 @@ def day(
     fault(key)
 
 
+def _act(key: str, how: Callable[[Document], None]) -> None:
+    change(key, how)
+
+
 def act(
     label: str,
     key: str,
@@ -250,5 +254,5 @@ def act(
     disabled: bool = False,
 ) -> None:
     """A button that changes the document."""
-    st.button(label, key=key, help=help, icon=icon, disabled=disabled, on_click=change, args=(key, how))
+    st.button(label, key=key, help=help, icon=icon, disabled=disabled, on_click=_act, args=(key, how))
     fault(key)

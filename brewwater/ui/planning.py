@@ -34,7 +34,7 @@ def with_log(on: Desk) -> PlanDocument:
     """The document with the lines of the saved unit's log; what the document brings itself stays."""
     if on.ref is None:
         return on.typed
-    stamp = keeping.place().log_stamp(on.ref)[1]
+    stamp = str(keeping.place().log_stamp(on.ref))
     if on.extra.get("log_of") != (on.ref, stamp):
         on.extra["log_of"], on.extra["log"] = (on.ref, stamp), tuple(keeping.place().readings(on.ref))
     own = {line.id for line in on.typed.readings}

@@ -67,7 +67,7 @@ class Desk:
 
 def as_document(typed: PlanDocument) -> Document:
     """The document in full as plain values."""
-    return cast(Document, typed.model_dump(mode="json"))
+    return typed.model_dump(mode="json")
 
 
 def new_desk(typed: PlanDocument, ref: str | None = None, version: int = 0) -> Desk:

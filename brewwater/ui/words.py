@@ -181,3 +181,11 @@ def write_range(words: Words, span: object, kind: Kind = "plain") -> str:
         points = list(span)  # type: ignore[call-overload]
     shown = [f"{words.out(kind, p):.4g}" for p in points]
     return shown[0] if len(set(shown)) == 1 else " – ".join(shown)
+
+
+PLAIN = {"ph": "pH", "total_dissolved_solids": "Dissolved solids", "total_hardness": "Hardness", "e_coli": "E. coli"}
+
+
+def plain(analyte: str) -> str:
+    """An analyte's name in plain words."""
+    return PLAIN.get(analyte, analyte.replace("_", " ").capitalize())

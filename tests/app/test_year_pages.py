@@ -121,16 +121,21 @@ def test_a_reading_that_cannot_be_is_refused_and_kept_in_its_field(front, bad: s
         assert kept.readings(front.desk.ref) == []
 
 
-def test_a_reading_moves_the_plan(ready) -> None:
+def test_a_meter_reading_moves_the_dates_and_says_why(ready) -> None:
     front = ready
     front.at.button(key="save").click()
     front.run()
-    before = front.stamp()
     front.go("readings")
-    add(front, "hardness", "300", note="tap at the depot")
-    assert front.errors() == []
-    front.go("plan")
-    assert front.stamp() != before
+    before = front.html().split("Next cartridge change</div>")[1].split("</div>")[0]
+    for day, gallons in ((dt.date(2027, 4, 1), "0"), (dt.date(2027, 5, 1), "384")):
+        front.at.date_input(key="reading_date").set_value(day)
+        add(front, "meter_gal", gallons)
+        assert front.errors() == []
+    after = front.html().split("Next cartridge change</div>")[1].split("</div>")[0]
+    assert after != before
+    assert "What the readings moved" in [s.value for s in front.at.subheader]
+    assert "earlier" in front.html()
+    assert any("Next check:" in w.value for w in front.at.warning)
 
 
 # -- units

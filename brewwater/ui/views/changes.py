@@ -35,7 +35,7 @@ def page() -> None:
     st.subheader("What is left, day by day", anchor=False)
     curves = [remaining(c, plan.given.weights) for c in plan.outcome.cartridges]
     for i, curve in enumerate(curves):
-        st.altair_chart(capacity_left([curve], planning.colours()), width="stretch", key=f"left_{i}")
+        st.altair_chart(capacity_left(curve, planning.colours()), width="stretch", key=f"left_{i}")
     st.caption(
         "Line: the middle of all cases. Band: eight of ten cases. Dashed line and ▼: change expected. "
         "Capacity or time limit, whichever is nearer its end."

@@ -168,8 +168,8 @@ def _prices() -> None:
     else:
         st.caption("Cartridge prices are entered on the Treatment page, once the treatment is taken as your own.")
     with st.expander("More about money", icon=":material/tune:"):
-        columns = st.columns(2)
-        with columns[0]:
+        two = st.columns(2)
+        with two[0]:
             fields.number(
                 "Test kits a year", "test_kits", ("money", "test_kits_per_year"), optional=False, unit="pieces"
             )
@@ -191,7 +191,7 @@ def _prices() -> None:
                 optional=False,
                 unit="days a year",
             )
-        with columns[1]:
+        with two[1]:
             fields.switch("Someone is paid for each visit", "visits_paid", ("money", "visits_paid"))
             fields.switch("The water is hauled", "hauled", ("money", "hauled"))
             fields.span("Descale at", "descale_at", ("money", "scale_g_per_descale"), unit="g of scale", optional=False)

@@ -21,7 +21,7 @@ from brewwater.ui.words import Words
 from brewwater.units import GAL_L
 
 DAY_NAMES = {w: w.capitalize() for w in WEEKDAYS}
-DATED = {
+DATED: dict[str, tuple[str, dict[str, Any]]] = {
     "events": ("Busy days", {"name": "Event", "multiplier": 2.0}),
     "closures": ("Closures", {"name": "closed"}),
     "suspensions": ("Notices on the water", {"name": "boil-water notice"}),

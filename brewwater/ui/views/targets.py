@@ -11,7 +11,7 @@ from brewwater.targets import editions, goals
 from brewwater.targets.goals import Measured
 from brewwater.ui import fields, planning, show
 from brewwater.ui.state import Document, desk
-from brewwater.ui.views.water import plain
+from brewwater.ui.words import plain
 
 MEASURED: tuple[str, ...] = get_args(Measured)
 UNITS = {

@@ -18,7 +18,7 @@ from brewwater.treatment.stage import Medium
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import first
-from brewwater.ui.words import Words, badge
+from brewwater.ui.words import Kind, Words, badge
 
 MEDIA: tuple[str, ...] = get_args(Medium)
 EXPLAIN = {
@@ -40,7 +40,9 @@ EXPLAIN = {
 
 def medium_name(medium: str) -> str:
     """A medium in plain words."""
-    return NAMES.get(medium, "Blend" if medium == "blend" else medium.replace("_", " ").capitalize())  # type: ignore[call-overload]
+    return str(
+        {str(k): v for k, v in NAMES.items()}.get(medium, "Blend" if medium == "blend" else medium.replace("_", " "))
+    )
 
 
 def page() -> None:
@@ -91,7 +93,7 @@ def _follow(document: Document) -> None:
 
 # -- editor -------------------------------------------------------------------------------------------------
 
-SHEET = (
+SHEET: tuple[tuple[str, str, Kind, str], ...] = (
     ("rated_gal", "Rated for", "volume", ""),
     ("reference_hardness_mg_L_as_CaCO3", "at hardness", "plain", "mg/L as CaCO3"),
     ("reference_alkalinity_mg_L_as_CaCO3", "at alkalinity", "plain", "mg/L as CaCO3"),
@@ -175,7 +177,7 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
                 f"sheet_{i}_{key}",
                 (*path, "sheet", key),
                 kind=kind,
-                unit=unit,  # type: ignore[arg-type]
+                unit=unit,
                 placeholder="not stated",
             )
     with columns[0]:

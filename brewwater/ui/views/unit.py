@@ -81,12 +81,12 @@ def section() -> None:
             "I know my pump's figures", "pump_known", value=unit.pump is not None, write=partial(_own, "pump", PUMP)
         )
         if unit.pump is not None:
-            columns = st.columns(3)
-            with columns[0]:
+            three = st.columns(3)
+            with three[0]:
                 fields.number("Cut in", "cut_in", ("unit", "pump", "cut_in_psi"), kind="pressure", optional=False)
-            with columns[1]:
+            with three[1]:
                 fields.number("Cut out", "cut_out", ("unit", "pump", "cut_out_psi"), kind="pressure", optional=False)
-            with columns[2]:
+            with three[2]:
                 fields.number("Flow at cut in", "pump_gpm", ("unit", "pump", "flow_gpm"), kind="flow", optional=False)
         fields.switch(
             "Check the weight",

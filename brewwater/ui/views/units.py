@@ -14,8 +14,7 @@ from brewwater.targets import REQUIRED
 from brewwater.ui import facts, fields, keeping, show
 from brewwater.ui.planning import COARSE_DRAWS
 from brewwater.ui.state import Document, desk, new_desk, set_desk
-from brewwater.ui.views.water import plain
-from brewwater.ui.words import SUBJECT_WORD, Words, date
+from brewwater.ui.words import SUBJECT_WORD, Words, date, plain
 
 
 def page() -> None:
@@ -116,11 +115,11 @@ def _plan_of(ref: str, version: int, document: Document, name: str) -> Plan:
         draws = min(typed.settings.draws, COARSE_DRAWS)
         typed = typed.model_copy(update={"settings": typed.settings.model_copy(update={"draws": draws})})
         bar = st.progress(0.0, text=f"Planning {name}…")
-        kept[ref, version] = make_plan(
-            typed,
-            search=typed.train is None,
-            progress=lambda done: bar.progress(min(done, 1.0), text=f"Planning {name}…") and None,
-        )
+
+        def progress(share: float) -> None:
+            bar.progress(min(share, 1.0), text=f"Planning {name}…")
+
+        kept[ref, version] = make_plan(typed, search=typed.train is None, progress=progress)
         bar.empty()
     return cast(Plan, kept[ref, version])
 

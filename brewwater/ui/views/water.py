@@ -2,35 +2,23 @@
 
 from __future__ import annotations
 
-import tempfile
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from brewwater import intake
 from brewwater.charts import boiler_cloud, cup_cloud
-from brewwater.errors import InputError
 from brewwater.intake.analysis import Measurement
 from brewwater.plan import Plan
-from brewwater.result_schema import ReportResult, RowResult
-from brewwater.sheet.result import report_result
 from brewwater.targets import REQUIRED, goals
 from brewwater.ui import facts, fields, planning, show
-from brewwater.ui.state import Document, change, desk
-from brewwater.ui.words import Words
+from brewwater.ui.state import Document, desk
+from brewwater.ui.views import report
+from brewwater.ui.words import plain
 from brewwater.units import PLAN_UNITS
 
-KINDS = ["pdf", "csv", "xlsx", "html", "txt", "md"]
 METHODS = ("typed", "report", "lab", "drop_kit", "meter", "strip", "unknown")
 DISINFECTANTS = ("unknown", "free_chlorine", "chloramine", "none")
-PLAIN = {"ph": "pH", "total_dissolved_solids": "Dissolved solids", "total_hardness": "Hardness", "e_coli": "E. coli"}
-
-
-def plain(analyte: str) -> str:
-    """An analyte's name in plain words."""
-    return PLAIN.get(analyte, analyte.replace("_", " ").capitalize())
 
 
 def page() -> None:
@@ -39,7 +27,7 @@ def page() -> None:
     plan = planning.current()
     _supplies()
     at = _chosen()
-    _report(at)
+    report.section(at, _rename)
     left, right = st.columns([1, 1], gap="large")
     with left:
         _values(at)
@@ -139,131 +127,6 @@ def _remove(index: int, document: Document) -> None:
     fill = document["fill"]
     kept = [f for f in fill["fills"] if f["supply"] != name]
     fill["fills"] = kept or [{"supply": document["supplies"][0]["name"]}]
-
-
-# -- report -------------------------------------------------------------------------------------------------
-
-
-@st.cache_data(max_entries=4, show_spinner=False)
-def _read(name: str, data: bytes) -> tuple[ReportResult, list[str]]:
-    """What a report says, and the supplies it names, each as a plan supply where it can be one."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"report{Path(name).suffix.lower()}"
-        path.write_bytes(data)
-        found = intake.read_report(path)
-    result = report_result(found)
-    return result, list(result.supplies)
-
-
-def _supply_of(name: str, data: bytes, supply: str | None) -> dict[str, Any]:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"report{Path(name).suffix.lower()}"
-        path.write_bytes(data)
-        found = intake.read_report(path).supply(supply)
-    return dict(found.model_dump(mode="json"))
-
-
-def _report(at: int) -> None:
-    on = desk()
-    st.subheader("From a water report", anchor=False)
-    given = st.file_uploader("Drop a report here: PDF, CSV, spreadsheet, HTML or text", type=KINDS, key="report")
-    if given is not None:
-        on.extra["report"] = (given.name, given.getvalue())
-    if "report" not in on.extra:
-        return
-    name, data = on.extra["report"]
-    st.button("Put the report away", key="report_away", on_click=lambda: on.extra.pop("report", None))
-    try:
-        with st.spinner("Reading the report…", show_time=True):
-            result, supplies = _read(name, data)
-    except InputError as error:
-        st.error(str(error), icon=":material/report:")
-        return
-    picked = None
-    if supplies:
-        picked = st.selectbox("Supply in the report", supplies, key="report_supply")
-    for problem in result.problems:
-        st.warning(problem.message, icon=":material/rule:")
-    rows = [r for r in result.rows if r.supply in (None, picked)] if picked else result.rows
-    left, right = st.columns([1, 1], gap="medium")
-    with left:
-        st.markdown(f"**{len(rows)} values read**")
-        show.table(
-            ["Measure", "As printed", "Page"],
-            [[plain(r.analyte), printed(r, on.words), str(r.page or "")] for r in rows],
-            label="Values read",
-        )
-    with right:
-        _beside(name, data, rows)
-    if result.missing:
-        st.caption("Not in the report: " + ", ".join(plain(a).lower() for a in result.missing) + ".")
-    st.button(
-        "Use these values for this water",
-        key="report_use",
-        icon=":material/check:",
-        on_click=_use,
-        args=(at, name, data, picked),
-        type="primary",
-    )
-    fields.fault("report_use")
-
-
-def printed(row: RowResult, words: Words) -> str:
-    """A value as it stands in the report."""
-    tail = " ".join(
-        filter(None, (row.unit, row.basis and f"as {row.basis}" if row.basis not in (row.unit, None) else ""))
-    )
-    if row.below_detection:
-        return f"below {words.number(row.high)} {tail}".strip() if row.high else f"not detected {tail}".strip()
-    ends = [x for x in (row.low, row.high) if x is not None]
-    text = words.span(ends) if ends else words.number(row.typical)
-    if ends and row.typical is not None and row.low != row.high:
-        text += f" (typical {words.number(row.typical)})"
-    return f"{text} {tail}".strip()
-
-
-def _beside(name: str, data: bytes, rows: list[RowResult]) -> None:
-    pages = sorted({r.page for r in rows if r.page})
-    if name.lower().endswith(".pdf") and pages:
-        page_number = st.selectbox("Page of the report", pages, key="report_page")
-        picture = _page_picture(data, page_number)
-        if picture is not None:
-            st.image(picture, caption=f"Page {page_number}")
-            return
-    texts = list(dict.fromkeys(r.text for r in rows if r.text))
-    with st.container(height=320):
-        st.markdown("**Where it stands**")
-        st.text("\n".join(texts[:80]) or "The report gives no text for these values.")
-
-
-@st.cache_data(max_entries=8, show_spinner=False)
-def _page_picture(data: bytes, number: int) -> Any:
-    import io
-
-    import pdfplumber
-
-    try:
-        with pdfplumber.open(io.BytesIO(data)) as pdf:
-            return pdf.pages[number - 1].to_image(resolution=90).original
-    except Exception:  # a page that cannot be drawn is shown as text instead
-        return None
-
-
-def _use(at: int, name: str, data: bytes, picked: str | None) -> None:
-    def write(document: Document) -> None:
-        found = _supply_of(name, data, picked)
-        old = document["supplies"][at]
-        taken = {s["name"] for i, s in enumerate(document["supplies"]) if i != at}
-        title = str(found["name"])
-        while title in taken:
-            title += " (report)"
-        keep = {k: old[k] for k in ("kind", "notice", "water_price_per_1000_gal") if k in old}
-        disinfectant = found["disinfectant"] if found["disinfectant"] != "unknown" else old["disinfectant"]
-        document["supplies"][at] = {**found, **keep, "disinfectant": disinfectant, "name": old["name"]}
-        _rename(at, document, title)
-
-    if change("report_use", write):
-        desk().extra.pop("report", None)
 
 
 # -- values -------------------------------------------------------------------------------------------------
