@@ -164,7 +164,9 @@ def _name_supplies(rows: Sequence[Row], name: str) -> tuple[list[Row], tuple[str
         doubts = r.doubts
         if r.supply is None and "footnoted" in doubts and len(supplies) > 1:
             doubts = (*doubts, "supply_unclear")  # the footnote may say whose figure it is
-        out.append(replace(r, supply=r.supply or ALL, doubts=doubts, confidence=confidence(doubts)))
+        unclear = "supply_unclear" in doubts
+        supply = r.supply if unclear else r.supply or ALL
+        out.append(replace(r, supply=supply, doubts=doubts, confidence=confidence(doubts)))
     return out, supplies
 
 
