@@ -465,7 +465,7 @@ def _bare_faults(given: Given) -> frozenset[tuple[str, str]]:
 def _checks(
     given: Given, stages: Sequence[Stage], branches: Sequence[Branch], routed: Routed
 ) -> tuple[Check, ...]:
-    needs, document = given.demand, given.document
+    document = given.document
     return fit(
         document.unit,
         branches,
