@@ -21,7 +21,8 @@ class Row:
     ``basis`` is what is printed, or what is certain by convention (a hardness in ppm is as CaCO3); None where
     the usual basis of the analyte holds or is unclear (then ``doubts`` says ``basis_unclear``).
     ``below_detection``: ``ND`` or ``<x`` stands in it; ``low`` is then 0. ``supply`` is ``all`` for a
-    system-wide row, None where it is not clear whose it is. ``confidence`` 0 to 1; under 0.7 a person must look. ``doubts`` are problem codes.
+    system-wide row, None where it is not clear whose it is.
+    ``confidence`` 0 to 1; under 0.7 a person must look. ``doubts`` are problem codes.
     """
 
     analyte: str
