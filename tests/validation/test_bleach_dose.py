@@ -17,7 +17,7 @@ def test_the_sheets_own_example(printed: Callable[..., None]) -> None:
     printed(SHEET, "bleach for 80 gal, fl oz", sanitising(80, 5.25).bleach_fl_oz, 10.4, 0.05)
     assert sanitising(80, 5.25).contact_hours == 4
     fast = sanitising(80, 5.25, "mobile_unit_fast")
-    printed(SHEET, "double for 1 h, fl oz", fast.bleach_fl_oz, 20.8, 0.05)
+    printed(SHEET, "double for 1 h, fl oz", fast.bleach_fl_oz, 20.8, 0.05, kind="derived")
     assert fast.contact_hours == 1
 
 
@@ -32,6 +32,12 @@ def test_what_that_dose_gives(strength: float, theirs: float, printed: Callable[
 def test_a_quarter_cup_in_15_gal(strength: float, theirs: float, half: float, printed: Callable[..., None]) -> None:
     printed("a vehicle manual: 1/4 cup in 15 gal, called 50 ppm", f"mg/L from bleach of {strength} %",
             bleach_mg_L(15, 2, strength), theirs, half, kind="derived")  # fmt: skip
+
+
+@pytest.mark.parametrize(("fl_oz", "theirs"), [(2, 50), (4, 100)])
+def test_what_the_manual_calls_it(fl_oz: float, theirs: float, printed: Callable[..., None]) -> None:
+    printed(f"a vehicle manual: {fl_oz / 8:g} cup in 15 gal", "mg/L from bleach of 5.25 %", bleach_mg_L(15, fl_oz, 5.25),
+            theirs, 0.1 * theirs, why="a round figure; the manual does not print the strength")  # fmt: skip
 
 
 def test_a_gallon_in_a_thousand(printed: Callable[..., None]) -> None:

@@ -19,14 +19,17 @@ from brewwater.branches.tanks import drain_slope_in_per_ft, fall_in, waste_rule
     ],
 )  # fmt: skip
 def test_percent_larger(key: str, source: str, percent: float, printed: Callable[..., None]) -> None:
-    printed(source, "waste tank larger than the fresh one by, %", (waste_rule(key).ratio() - 1) * 100, percent, 1e-6)
+    printed(source, "waste tank larger than the fresh one by, %", (waste_rule(key).ratio() - 1) * 100, percent, 1e-6,
+            kind="lookup")
 
 
 def test_california_in_its_parts(printed: Callable[..., None]) -> None:
     rule, source = waste_rule("california"), "California HSC 114240"
-    printed(source, "waste tank larger by, %, no preparation", (rule.ratio(prepares=False) - 1) * 100, 50, 1e-6)
-    printed(source, "further share of the supply for preparation, %", rule.preparation_share * 100, 15, 1e-6)
-    printed(source, "least waste tank, gal", rule.required_gal(1), 7.5, 1e-9)
+    printed(source, "waste tank larger by, %, no preparation", (rule.ratio(prepares=False) - 1) * 100, 50, 1e-6,
+            kind="lookup")
+    printed(source, "further share of the supply for preparation, %", rule.preparation_share * 100, 15, 1e-6,
+            kind="lookup")
+    printed(source, "least waste tank, gal", rule.required_gal(1), 7.5, 1e-9, kind="lookup")
     assert rule.required_gal(40) == pytest.approx(66)
 
 

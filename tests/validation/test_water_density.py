@@ -13,7 +13,7 @@ from brewwater.errors import InputError
 TABLE = "Density table, engineeringtoolbox.com"
 
 
-@pytest.mark.parametrize(("at", "theirs"), [(0, 999.8), (10, 999.7), (20, 998.2), (40, 992.2), (60, 983.2), (80, 971.8), (90, 965.3)])  # fmt: skip  # noqa: E501
+@pytest.mark.parametrize(("at", "theirs"), [(0, 999.8), (10, 999.7), (20, 998.2), (40, 992.2), (60, 983.2), (80, 971.8), (90, 965.3)])  # fmt: skip
 def test_density(at: float, theirs: float, printed: Callable[..., None]) -> None:
     printed(TABLE, f"density at {at} °C, kg/m3", density_kg_m3(at), theirs, 0.05, kind="lookup")
 

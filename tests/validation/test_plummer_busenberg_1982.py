@@ -1,4 +1,4 @@
-"""Authority: Plummer and Busenberg (1982), Geochim. Cosmochim. Acta 46:1011, and activity coefficients in print."""
+"""Plummer and Busenberg (1982), Geochim. Cosmochim. Acta 46:1011: constants of the carbonate system."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from brewwater.chemistry.activity import log_gamma_davies
-from brewwater.chemistry.constants import debye_hueckel, log_k
+from brewwater.chemistry.constants import log_k
+
+Check = Callable[..., None]
+
 
 PB82 = "Plummer and Busenberg 1982, abstract, 25 °C"
-Check = Callable[..., None]
 
 
 @pytest.mark.parametrize(
@@ -36,18 +37,6 @@ def test_equations_evaluated_apart(printed: Check, name: str, at: dict[int, floa
     for temperature, value in at.items():
         printed("Plummer and Busenberg 1982, equations worked apart", f"log K {name} at {temperature} °C",
                 float(log_k(name, temperature)), value, 0.00005001, kind="derived", why="four decimals")
-
-
-@pytest.mark.parametrize(("charge", "strength", "value"), [(1, 0.001, 0.97), (2, 0.01, 0.66)])
-def test_davies(printed: Check, charge: int, strength: float, value: float) -> None:
-    gamma = float(10 ** log_gamma_davies(charge, strength, debye_hueckel(25.0)[0]))
-    printed("tidywater test-general.R", f"gamma, z={charge}, I={strength}", gamma, value, 0.0051,
-            why="half the last digit, A of another dielectric equation")
-
-
-def test_debye_hueckel_a(printed: Check) -> None:
-    printed("MWH equations 5-43 to 5-45", "A at 25 °C", float(debye_hueckel(25.0)[0]), 0.5096, 0.001, kind="derived",
-            why="another dielectric equation; at 90 °C the two part (0.5717 there, 0.5851 here)")
 
 
 def test_constants_do_not_jump() -> None:
