@@ -17,7 +17,7 @@ from brewwater.intake.columns import ALL
 from brewwater.intake.files import Content, plain, read_file
 from brewwater.intake.lines import read_lines
 from brewwater.intake.report import Problem, Report, Row, applies, plan_value
-from brewwater.intake.tables import confidence, table_rows
+from brewwater.intake.tables import AVERAGE_BELOW, confidence, table_rows
 from brewwater.intake.values import decimal_mark
 from brewwater.reference import keyed
 from brewwater.units import read_unit
@@ -371,6 +371,8 @@ def _span(row: Row) -> Span | None:
             if turned is not None:
                 middles.append(turned)
     typical = middles[0] if len(middles) == len(bases) == 1 else None
+    if typical is None and AVERAGE_BELOW in row.doubts:
+        typical = min(ends)
     if typical is not None and not min(ends) <= typical <= max(ends):
         ends.append(typical)
         typical = None

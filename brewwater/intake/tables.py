@@ -14,7 +14,10 @@ from brewwater.intake.values import Decimal, Value, read_value
 from brewwater.units import read_unit
 
 # What each doubt leaves of a row's confidence; under 0.7 a person must look.
+# "ND" printed as the average beside a range: most samples lie at the range's lower end.
+AVERAGE_BELOW = "average_below_detection"
 CONFIDENCE = {
+    AVERAGE_BELOW: 1.0,
     "decimal_mark": 0.4, "several_values": 0.5, "date_not_range": 0.0, "formula": 0.0, "no_upper_end": 0.6,
     "range_reversed": 0.6, "average_outside_range": 0.5, "unit_missing": 0.5, "unit_unknown": 0.3,
     "unit_unfit": 0.6, "supply_unclear": 0.4, "column_unclear": 0.4, "basis_unclear": 0.5, "from_prose": 0.75,
@@ -194,8 +197,11 @@ class _Reader:
         below = any(v.below_detection for v in seen.values())
         if typical is not None and low is None and high is None:
             low = high = typical
-        if missing is not None and missing.below_detection and low is None and high is None:
-            low, high = missing.low, missing.high
+        if missing is not None and missing.below_detection:
+            if low is None and high is None:
+                low, high = missing.low, missing.high
+            else:
+                doubts.append(AVERAGE_BELOW)
         if typical is not None and low is not None and high is not None and not low <= typical <= high:
             doubts.append("average_outside_range")
         unit_text = next((v.unit_text for v in seen.values() if v.unit_text), "")
