@@ -155,7 +155,8 @@ class Search:
         found = []
         for recovery, lot in zip(recoveries, self.scales.lots(kind, settings, recoveries), strict=True):
             for setting, train, total in zip(settings, lot.trains, lot.total, strict=True):
-                value = float(total) + _REFUSED * bool(self.refused(train))
+                # of refused ones the lowest recovery stays, which says most: not even so
+                value = float(total) + _REFUSED * (1 + (recovery or 0.0)) * bool(self.refused(train))
                 found.append(Best(kind, setting, recovery, train, value))
         self.weighed += len(found)
         return found

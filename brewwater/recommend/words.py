@@ -70,7 +70,7 @@ def _nothing_for_scale(one: Alternative) -> str:
 def _other(given: Given, one: Alternative, first: Alternative) -> str:
     if one.refused:
         return f"Refused: {' '.join(dict.fromkeys(p.message for p in one.refused))}"
-    failed = [c.why for c in one.outcome.checks if c.ok is False]
+    failed = [c.why for c in one.outcome.misfits]
     if failed:
         return f"Does not fit the unit: {' '.join(dict.fromkeys(failed))}"
     short = list(_shortfalls(given, one, first))

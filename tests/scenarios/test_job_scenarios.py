@@ -128,6 +128,23 @@ def test_6_recovery_decides_what_the_tank_must_hold() -> None:
     assert 7 * (1 + reject(0.5)) + 12 == pytest.approx(26)
 
 
+@pytest.mark.parametrize(("fresh", "fits"), [(32, True), (26, False)])
+def test_6_a_membrane_that_the_tank_cannot_feed_ranks_after_what_fits(fresh: float, fits: bool) -> None:
+    values = {"total_hardness": 35, "alkalinity": 30, "chloride": 95, "sulfate": 20, "sodium": 69}
+    document = AT.document(values, **CITY).model_dump()
+    document["unit"].update(fresh_tank_gal=fresh, waste_tank_gal=1.3 * fresh)
+    made = make_plan(load_document(document))
+    membrane = AT.listed(made, "reverse_osmosis", "mineral_dose")
+    assert membrane.fits is fits
+    assert (made.alternatives[0] is membrane) is fits
+    if not fits:
+        assert membrane.why.startswith("Does not fit the unit")
+        assert "reject" in membrane.why
+        assert AT.stage(made, "mixed_bed")
+    recovery = next(s.recovery for s in membrane.outcome.stages if s.medium == "reverse_osmosis")
+    assert recovery == 0.5  # the highest that no rule forbids
+
+
 def test_7_one_bypass_cannot_suit_a_soft_and_a_hard_town() -> None:
     waters = {
         "Ashby": ({"total_hardness": 60, "alkalinity": 40}, CITY),
