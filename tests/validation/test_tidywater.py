@@ -42,7 +42,7 @@ def test_ccpp_of_tidywater(printed: Check, calcium: float, alkalinity: float, ph
     """Its fifth (32/20/5 -> -328) parts from PHREEQC and from us (-400): in acid, its activities fail."""
     water = Water(pH=ph, temperature_C=25, calcium_mg_L=calcium, alkalinity_mg_L_as_CaCO3=alkalinity)
     printed("tidywater test-calculate_corrosion.R", f"CCPP, Ca {calcium}, alk {alkalinity}, pH {ph}",
-            float(chemistry.ccpp(water.totals, 25.0)), ccpp, max(2.0, 0.1 * abs(ccpp)), why="no ion pairs there")
+            float(chemistry.ccpp(water.totals, 25.0)), ccpp, max(2.0, 0.1 * abs(ccpp)), why="no ion pairs there: held to 2 mg/L or 10 % only")
 
 
 def test_open_to_air(printed: Check) -> None:

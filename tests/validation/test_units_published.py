@@ -32,14 +32,13 @@ from brewwater.units import to_plan_units
 def test_conversion(
     printed: Callable[..., None], source: str, what: str, args: tuple[float, str, str], theirs: float, tolerance: float
 ) -> None:
-    printed(
-        source,
-        what,
-        to_plan_units(*args),
-        theirs,
-        tolerance,
-        why="" if "Hem" not in source else "0.8202 rests on slightly older atomic weights",
-    )
+    kind = "derived" if "40 CFR" in source else "lookup" if source.startswith(("TrinkwV", "molar mass")) else "computed"
+    why = ""
+    if "Hem" in source:
+        why = "0.8202 rests on slightly older atomic weights"
+    elif "TrinkwV" in source:
+        why = "the factor is the ratio of the two printed limits"
+    printed(source, what, to_plan_units(*args), theirs, tolerance, kind=kind, why=why)
 
 
 def test_epa_120_1_potassium_chloride(printed: Callable[..., None]) -> None:
@@ -50,4 +49,6 @@ def test_epa_120_1_potassium_chloride(printed: Callable[..., None]) -> None:
         to_plan_units(1305, "µmho/cm", "conductivity", "21C"),
         1413,
         0.5,
+        kind="derived",
+        why="the slope was worked from this table",
     )
