@@ -200,7 +200,7 @@ class Search:
                 corners.append(corner)
             optimize.minimize(
                 value, np.array(one.setting), method="Nelder-Mead", bounds=bounds,
-                options={"initial_simplex": np.array(corners), "maxfev": 12 * len(bounds), "xatol": 0.5, "fatol": 1.0},
+                options={"initial_simplex": np.array(corners), "maxfev": 9 * len(bounds), "xatol": 0.5, "fatol": 1.0},
             )  # fmt: skip
         best = min(tried, key=lambda b: b.value)
         return best if kind.bypass_at is None else self._least(kind, best)
