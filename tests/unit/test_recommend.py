@@ -111,6 +111,17 @@ def test_many_settings_at_once_are_each_one_alone(given, media: tuple[str, ...])
             assert float(mean(lost, given.weights)) == pytest.approx(lot.loss[subject][i], rel=1e-9, abs=1e-9)
 
 
+def test_recoveries_share_their_water(given) -> None:  # type: ignore[no-untyped-def]
+    kind, scales = kind_of("reverse_osmosis", "mineral_dose"), Scales(given)
+    grid = kind.grid()[::9]
+    together = scales.lots(kind, grid, kind.recoveries)
+    for recovery, lot in zip(kind.recoveries, together, strict=True):
+        alone = scales.lot(kind, grid, recovery)
+        np.testing.assert_allclose(lot.total, alone.total, rtol=1e-6)
+        assert lot.trains == alone.trains
+    assert (together[0].cost > together[-1].cost).all()  # more reject, more carbon
+
+
 def test_a_membrane_costs_its_share_every_year(given) -> None:  # type: ignore[no-untyped-def]
     base = bases("free_chlorine")[-1].stages
     membrane = (*base, stage("reverse_osmosis", "small", recovery=0.25))
