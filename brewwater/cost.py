@@ -224,7 +224,8 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
         spent["Filter heads over their life"] = head / inputs.head_life_years
         first_set = first_set + head
     for key in equipment:
-        spent[f"{names[key]} over its life"] = price(key) / inputs.head_life_years
+        line = f"{names[key]} over its life"
+        spent[line] = spent.get(line, np.zeros(1)) + price(key) / inputs.head_life_years
         first_set = first_set + price(key)
     if inputs.test_kits_per_year:
         spent["Test kits"] = inputs.test_kits_per_year * price("test_kit") * level
