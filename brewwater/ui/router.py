@@ -27,26 +27,20 @@ from brewwater.ui.views import (
 from brewwater.ui.words import MARKS
 
 # title, function, address, icon; the first one opens
-PAGES: dict[str, list[tuple[str, Callable[[], None], str, str]]] = {
-    "Now": [("Plan", first.page, "plan", "water_drop")],
-    "Set up": [
-        ("Water", water.page, "water", "description"),
-        ("Targets and machines", targets.page, "targets", "target"),
-        ("Treatment", treatment.page, "treatment", "filter_alt"),
-        ("Branches", branches.page, "branches", "account_tree"),
-        ("Days and drinks", day.page, "days", "calendar_month"),
-    ],
-    "The year": [
-        ("Changes", changes.page, "changes", "event_repeat"),
-        ("Cost", cost.page, "cost", "payments"),
-        ("Readings", readings.page, "readings", "speed"),
-    ],
-    "Keep": [
-        ("Units", units.page, "units", "local_shipping"),
-        ("Print and files", files.page, "files", "print"),
-        ("Trust and sources", sources.page, "sources", "menu_book"),
-    ],
-}
+PAGES: tuple[tuple[str, Callable[[], None], str, str], ...] = (
+    ("Plan", first.page, "plan", "water_drop"),
+    ("Water", water.page, "water", "description"),
+    ("Targets and machines", targets.page, "targets", "target"),
+    ("Treatment", treatment.page, "treatment", "filter_alt"),
+    ("Branches", branches.page, "branches", "account_tree"),
+    ("Days and drinks", day.page, "days", "calendar_month"),
+    ("Changes", changes.page, "changes", "event_repeat"),
+    ("Cost", cost.page, "cost", "payments"),
+    ("Readings", readings.page, "readings", "speed"),
+    ("Units", units.page, "units", "local_shipping"),
+    ("Print and files", files.page, "files", "print"),
+    ("Trust and sources", sources.page, "sources", "menu_book"),
+)
 
 
 def main() -> None:
@@ -55,14 +49,14 @@ def main() -> None:
     st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state="auto")
     show.style()
     keeping.start()
-    pages = {
-        group: [
+    # one plain list: Streamlit's headed lists are not valid lists for a screen reader
+    chosen = st.navigation(
+        [
             st.Page(function, title=title, url_path=address, icon=f":material/{sign}:", default=function is first.page)
-            for title, function, address, sign in entries
-        ]
-        for group, entries in PAGES.items()
-    }
-    chosen = st.navigation(pages)
+            for title, function, address, sign in PAGES
+        ],
+        expanded=True,
+    )
     on = desk()
     if on.page != chosen.url_path:
         on.page = chosen.url_path  # a fault stays at its field, and its field is gone

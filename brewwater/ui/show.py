@@ -61,7 +61,7 @@ STYLE = """<style>
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
-[data-baseweb=tag],[data-baseweb=tag] *{color:light-dark(#fff,#0c1113)!important}
+[data-testid=stMultiSelect] span[title]{color:light-dark(#fff,#0c1113)!important}
 @media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
 </style>"""
 

@@ -79,7 +79,7 @@ class Watched:
         self.blocked: list[str] = []
         self.context.route("**/*", self._only_here)
         self.page: Page = self.context.new_page()
-        self.page.set_default_timeout(60_000)
+        self.page.set_default_timeout(30_000)
         self.page.on("console", lambda m: self.errors.append(m.text) if m.type == "error" else None)
         self.page.on("pageerror", lambda e: self.errors.append(str(e)))
 

@@ -6,8 +6,8 @@ import pytest
 
 from brewwater.ui.router import PAGES
 
-ADDRESSES = [address for entries in PAGES.values() for _, _, address, _ in entries]
-TITLES = {address: title for entries in PAGES.values() for title, _, address, _ in entries}
+ADDRESSES = [address for _, _, address, _ in PAGES]
+TITLES = {address: title for title, _, address, _ in PAGES}
 
 
 def test_every_page_opens_on_the_demo_before_the_search(front) -> None:
