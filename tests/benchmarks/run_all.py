@@ -30,7 +30,7 @@ from typing import Any
 
 HERE = Path(__file__).resolve().parent
 RESULTS = HERE / "RESULTS.md"
-FRONT_END = ("bench_front_end.py", "bench_ui.py", "bench_browser.py", "bench_app.py")
+MEASURED = {"chemistry", "forecast", "readings", "recommend", "store", "treatment"}  # other bench_*.py: the front end's
 Work = Callable[[], object]
 
 
@@ -304,15 +304,14 @@ def main() -> int:
             failed.append(f"{group}: {ran.stderr.strip().splitlines()[-1] if ran.stderr.strip() else 'failed'}")
             continue
         measured[group] = json.loads(ran.stdout.splitlines()[-1])
-    script_there = next((HERE / name for name in FRONT_END if (HERE / name).is_file()), None)
     if "front_end" in wanted:
-        if script_there is None:
-            failed.append("front_end: no script")
-        else:
-            ran = subprocess.run([sys.executable, str(script_there)], capture_output=True, text=True, check=False)
-            said = ran.stdout.strip()
+        others = [p for p in sorted(HERE.glob("bench_*.py")) if p.stem.removeprefix("bench_") not in MEASURED]
+        failed += [] if others else ["front_end: no script"]
+        for path in others:
+            ran = subprocess.run([sys.executable, str(path)], capture_output=True, text=True, check=False)
+            said = f"{said}\n{path.name}\n{ran.stdout.strip()}".strip()
             if ran.returncode:
-                failed.append(f"front_end: {ran.stderr.strip().splitlines()[-1:]}")
+                failed.append(f"{path.name}: {ran.stderr.strip().splitlines()[-1:]}")
     head = f"{os.cpu_count()} cores, load average {os.getloadavg()[0]:.1f} at the end"
     text = table(measured) + (f"\n\nFront end:\n\n```\n{said}\n```" if said else "")
     text += "".join(f"\n\nNot measured: {line}" for line in failed)
