@@ -45,7 +45,7 @@ class Supply(Part):
     """A town's water, a well, hauled water: what the user knows of it."""
 
     name: Name
-    analysis: dict[str, Measurement] = {}
+    analysis: dict[str, Measurement] = Field(default_factory=dict)
     disinfectant: Disinfectant = "unknown"
     kind: Literal["public", "well", "hauled"] = "public"
     notice: Literal["none", "boil_water", "do_not_drink"] = "none"

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from brewwater.chemistry import Totals, dic_from_ph
 from brewwater.document import Span
-from brewwater.ensemble import Draws, effective_size
+from brewwater.ensemble import Draws, effective_size, span_at_score
+from brewwater.errors import InputError
 from brewwater.intake.analysis import Measurement, Supply
 from brewwater.intake.instruments import instrument
 from brewwater.reference import keyed
@@ -32,7 +33,16 @@ _SOLIDS_PER_EQ_ALKALINITY = 0.4917 * HCO3_G_PER_MOL * 1000
 _IMPOSSIBLE_SHARE = 0.9
 # Relative width within which computed and reported solids, and the two charges, are taken to agree
 # (a printed sum is rounded and dried; common practice, no source).
-_SOLIDS_SD = 0.08
+_SOLIDS_SD = 0.20
+# What a supply's wells and seasons raise and lower together, and the correlation of any two of them (common
+# practice, no source): a report prints each range by itself.
+TOGETHER = frozenset({
+    "total_hardness", "alkalinity", "bicarbonate", "calcium", "magnesium", "sodium", "potassium", "chloride",
+    "sulfate", "total_dissolved_solids", "conductivity",
+})  # fmt: skip
+_TOGETHER = 0.8
+# Past the plausible range by this factor a figure is a slip, not a water.
+_FAR_OUT = 10.0
 # Share of the charge that may be missing before it is said (common practice: 10 % flags, half of it is silent).
 _IMBALANCE = 0.05
 
@@ -99,10 +109,19 @@ class _Completer:
         """Draws of a measured analyte in its plan unit, its method's error included."""
         entry: Measurement = self.measured[analyte]
         span = entry.in_plan_units(analyte)
-        if not span.certain:
-            return self.draws.span(self._column(analyte), span)
+        highest = keyed("plausible_ranges", "analyte").get(analyte)
+        if highest is not None and span.high > _FAR_OUT * float(highest["high"]):
+            raise InputError(f"{self.supply.name}: {analyte}", f"{span.high:g} {highest['unit']}",
+                             f"no supply carries more than about {float(highest['high']):g}",
+                             "Check the unit and the decimal mark.")  # fmt: skip
         if self.draws.n == 1:
-            return np.array([span.low])
+            return np.array([span.middle])
+        if not span.certain:
+            if analyte not in TOGETHER:
+                return self.draws.span(self._column(analyte), span)
+            whole = self.draws.normal(self._column("strength of the water"))
+            own = self.draws.normal(self._column(analyte))
+            return span_at_score(np.sqrt(_TOGETHER) * whole + np.sqrt(1 - _TOGETHER) * own, span)
         error = instrument(analyte, entry.method)
         z = self.draws.normal(self._column(analyte))
         if analyte in ("total_hardness", "alkalinity"):
@@ -117,7 +136,7 @@ class _Completer:
 
     def spread(self, analyte: str, amount: FloatArray) -> FloatArray:
         """Standard deviation with which a drawn amount may still be moved to balance charge."""
-        return 0.03 * np.abs(amount) + 1e-9
+        return 0.05 * np.abs(amount) + 1e-9
 
     # -- the parts -------------------------------------------------------------------------------
 
@@ -229,6 +248,10 @@ class _Completer:
         temperature = self.take("temperature")
         bare = Totals(**totals, alkalinity=alkalinity, dic=np.zeros(1))
         dic = dic_from_ph(bare, self.take("ph"), temperature)
+        # a pH and an alkalinity that leave no room for carbon cannot both be: the draw counts for nothing
+        least = 0.4 * np.maximum(alkalinity, 0)
+        self.log_weight = self.log_weight - np.where(dic < least, 50.0, 0.0)
+        dic = np.maximum(dic, least)
         free, combined = self.chlorine()
         minor = {f"{a}_mg_L": self.measure(a) for a in ("iron", "manganese") if a in self.measured}
         water = Water.of(

@@ -107,9 +107,14 @@ class Report:
         wanted = [r["analyte"] for r in table("plausible_ranges") if r["missing_matters"]]
         lacking = []
         for analyte in wanted:
-            if not names or any(not _covered(analyte, self.readings.get(n, {})) for n in names):
+            if not names or any(not self._covers(analyte, n) for n in names):
                 lacking.append(analyte)
         return tuple(lacking)
+
+    def _covers(self, analyte: str, supply: str) -> bool:
+        """Measured, or looked for and not found (ND without a limit gives no figure, but is not missing)."""
+        looked_for = (r for r in self.rows if r.analyte == analyte and r.below_detection and applies(r, supply))
+        return _covered(analyte, self.readings.get(supply, {})) or next(looked_for, None) is not None
 
     def disinfectant(self, supply: str | None = None) -> Disinfectant:
         """``free_chlorine``, ``chloramine``, ``none`` or ``unknown``, as far as the report says."""

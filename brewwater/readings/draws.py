@@ -7,7 +7,6 @@ holds in the moved draws as it did before: a water is completed anew, and its ch
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import lru_cache
 from zlib import crc32
 
 import numpy as np
@@ -15,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from brewwater.document import Span
-from brewwater.ensemble import Draws, span_at
+from brewwater.ensemble import Draws, span_at_score
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -49,17 +48,7 @@ class Moved(Draws):
         """Moved draws of a ``Span``: shape (n,), or (1,) where it is certain."""
         if span.certain:
             return np.array([span.low])
-        return np.asarray(np.interp(self.normal(name), _SCORES, _quantiles(span)), dtype=np.float64)
-
-
-# Moved columns differ at every step, so a span's quantiles are read off a fine table instead of solved for: within
-# a millionth of its width.
-_SCORES = np.linspace(-6.0, 6.0, 4801)
-
-
-@lru_cache(maxsize=512)
-def _quantiles(span: Span) -> FloatArray:
-    return span_at(ndtr(_SCORES), span)
+        return span_at_score(self.normal(name), span)
 
 
 def resampled(base: Draws, kept: IntArray) -> Moved:

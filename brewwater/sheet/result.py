@@ -97,7 +97,7 @@ def _number(value: float | None) -> float | None:
     """A finite number of six figures, or None."""
     if value is None or not math.isfinite(value):
         return None
-    return float(f"{value:.6g}")
+    return 0.0 if abs(value) < 1e-9 else float(f"{value:.6g}")
 
 
 def _triple(values: Iterable[float]) -> Percentiles:
@@ -187,7 +187,9 @@ _WORD = {"ok": "in range", "watch": "watch", "act": "act", "stop": "STOP", "unkn
 def summary(plan: Plan) -> str:
     """The plan in a screenful of plain text."""
     result = plan_result(plan)
-    out = [f"{plan.document.name}: plan {plan.stamp}", ""]
+    start = plan.document.demand.calendar.start
+    out = [f"{plan.document.name}: plan {plan.stamp}, from {start} on", ""]
+    ph = "pH" if "ph" in plan.given.known else "pH (not measured: what is left open)"
 
     def line(label: str, water: WaterResult) -> str:
         def say(p: Percentiles, digits: int = 0) -> str:
@@ -200,7 +202,7 @@ def summary(plan: Plan) -> str:
 
         return (
             f"{label}: hardness {say(water.hardness_mg_L_as_CaCO3)}, alkalinity {say(water.alkalinity_mg_L_as_CaCO3)} "
-            f"mg/L as CaCO3; solids {say(water.tds_mg_L)} mg/L; pH {say(water.ph, 1)} in the line, "
+            f"mg/L as CaCO3; solids {say(water.tds_mg_L)} mg/L; {ph} {say(water.ph, 1)} in the line, "
             f"{say(water.ph_in_cup, 1)} once CO2 has settled with the air"
         )
 
@@ -214,7 +216,7 @@ def summary(plan: Plan) -> str:
         f"{s.name}" + (f" ({s.bypass_percent:g} % bypass)" if s.bypass_percent else "") for s in result.stages
     ]
     out.append(f"{word}: " + (" > ".join(shown) or "none: buy nothing"))
-    for one in result.alternatives[:8]:
+    for one in result.alternatives:
         names = " > ".join(s.name for s in one.stages) or "nothing"
         out.append(f"  {names}: {one.why}")
     out.append("")
@@ -233,14 +235,17 @@ def summary(plan: Plan) -> str:
         out.append(f"{c.name}: {gallons}, {c.governed_by} governs; first change {when}")
     cost = result.yearly_cost
     out.append("")
-    out.append(f"Year: {cost.expected:,.2f} {cost.currency}"
-               + (f", {cost.per_drink:.4f} a drink" if cost.per_drink is not None else ""))  # fmt: skip
+    out.append(f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"
+               + (f", {cost.per_drink:.4f} a drink" if cost.per_drink is not None else "")
+               + f"; the first set, apart: {cost.first_set:,.2f}. (The figures beside the trains above spread every "
+               "part over its life, so that a part that lasts years can be compared.)")  # fmt: skip
     out += [f"  {item.name}: {item.amount:,.2f}" for item in cost.lines]
     for check in result.fit:
         mark = {True: "fits", False: "DOES NOT FIT", None: "not known"}[check.ok]
         out.append(f"{check.check}: {mark}. {check.why}")
     if result.next_tests:
-        out += ["", "Next test: " + result.next_tests[0].because]
+        first_test = plan.next_tests[0]
+        out += ["", f"Next test: {first_test.label}. {first_test.because}"]
     for warning in result.warnings:
         out.append(f"note ({warning.code}): {warning.message}")
     out += ["", "Dates and gallons are estimates: verify by test. Not a potability tool; the machine's manual, "

@@ -25,6 +25,9 @@ Weighed = Literal["cup", "scale", "corrosion"]
 SUBJECTS: tuple[Weighed, ...] = ("cup", "scale", "corrosion")
 # Part of the worth of a subject that one measure takes away in goal, amber and red (common practice, no source).
 LOSS = np.array([0.0, 0.15, 1.0])
+# Share of a goal's bound past which amber counts in full (common practice, no source: half a kit's error).
+NEAR = 0.05
+COMPOSITION = frozenset({"total_hardness", "alkalinity", "temporary_hardness", "total_dissolved_solids", "sodium"})
 # Acid that leaves with its CO2 harms only the line, and an approved non-metallic line mends that.
 OF_THE_LINE = frozenset({"line_ph", "line_co2"})
 
@@ -82,10 +85,24 @@ def severity(
             if judged.name in OF_THE_LINE:  # one acid, said twice
                 of_line = np.maximum(of_line, _weighed(judged, case))
             else:
-                kept = kept * (1 - LOSS[_weighed(judged, case)])
+                kept = kept * (1 - _lost(judged, case))
         kept = kept * (1 - LOSS[of_line])
         found[subject] = 1 - kept.min(axis=-2)
     return found
+
+
+def _lost(judged: Judged, case: Case) -> FloatArray:
+    """The part lost by one measure. A composition barely past its goal is barely worse: the amber part grows
+    from nothing at the goal's bound to all of it at ``NEAR`` beyond, so that no stage is bought for a hair."""
+    severity = _weighed(judged, case)
+    lost = LOSS[severity]
+    if judged.name not in COMPOSITION or judged.severity is not None or not (severity == 1).any():
+        return lost
+    past = np.zeros(judged.values.shape)
+    for bound, sign in ((judged.goal.low, -1.0), (judged.goal.high, 1.0)):
+        if bound is not None and bound > 0:
+            past = np.maximum(past, sign * (judged.values - bound) / (NEAR * bound))
+    return np.where(severity == 1, lost * np.clip(past, 0.0, 1.0), lost)
 
 
 def _weighed(judged: Judged, case: Case) -> Severity:
