@@ -12,22 +12,34 @@ import streamlit as st
 from brewwater.charts import DARK, LIGHT, Palette
 from brewwater.errors import BrewwaterError, InputError
 from brewwater.inputs import PlanDocument
-from brewwater.plan import Plan, make_plan
+from brewwater.plan import Plan, make_plan, stamp
 from brewwater.treatment import Stage
 from brewwater.ui import keeping
 from brewwater.ui.state import Desk, desk
 
 MOST_KEPT = 12
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
-PATIENCE_S = 0.6
+PATIENCE_S = 2.0
 POLL_S = 0.5
+# While someone changes things the plan follows with fewer draws; the full look comes with the search.
+LIVE_DRAWS = 512
 # The first look, where nothing was recommended before: few draws, so that something stands there soon.
 COARSE_DRAWS = 128
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)
 def _made(key: str, train_key: str, _typed: PlanDocument, _train: tuple[Stage, ...]) -> Plan:
-    return make_plan(_typed, search=False, train=_train)
+    draws = min(_typed.settings.draws, LIVE_DRAWS)
+    quick = _typed.model_copy(update={"settings": _typed.settings.model_copy(update={"draws": draws})})
+    plan = make_plan(quick, search=False, train=_train)
+    return replace(plan, document=_typed, stamp=stamp(_typed, plan.outcome.stages))
+
+
+def in_full(plan: Plan) -> Plan:
+    """The plan with all its draws, where the search has not brought it yet."""
+    if searched(plan) or plan.document.settings.draws <= LIVE_DRAWS:
+        return plan
+    return make_plan(plan.document, search=False, train=plan.outcome.stages)
 
 
 def with_log(on: Desk) -> PlanDocument:
@@ -75,15 +87,23 @@ def searched(plan: Plan) -> bool:
 def headline(plan: Plan) -> tuple[str, str]:
     """What the train that is shown is: a title, and a line where it is not the last word yet."""
     on = desk()
+    quick = min(plan.document.settings.draws, LIVE_DRAWS)
+    few = f" A quick look with {quick} draws." if quick < plan.document.settings.draws else ""
     if on.typed.train is not None:
-        return "Your treatment", ""
+        return "Your treatment", "" if searched(plan) else few.strip()
     if searched(plan):
         return "Recommended treatment", ""
     if plan.outcome.stages and on.extra.get("coarse") == on.extra.get("key"):
-        return "First pick", "From a coarse first look; the full search is under way and may change it."
+        return "First pick", "From a coarse first look; the full search is under way and may change it." + few
     if plan.outcome.stages:
-        return "Recommended treatment", "Recommended before the last change; a new search says whether it still is."
-    return "No treatment yet", "Everything below is for the water as it comes, until the search finds a treatment."
+        return (
+            "Recommended treatment",
+            "Recommended before the last change; a new search says whether it still is." + few,
+        )
+    return (
+        "No treatment yet",
+        "Everything below is for the water as it comes, until the search finds a treatment." + few,
+    )
 
 
 @dataclass
@@ -135,7 +155,7 @@ def search(plan: Plan) -> None:
             job.abandoned.set()
         job = on.extra["job"] = Job(key)
         on.extra["abandon"] = job.abandoned
-        patience = float(on.extra.get("patience", PATIENCE_S))
+        patience = float(on.extra.get("patience", PATIENCE_S if on.train else 0.2))
         job.result = _workers().submit(_look, job, plan.document, on.train, patience)
     _strip(job)
 

@@ -102,7 +102,7 @@ def main() -> None:
                     box.press("Enter")
 
                 here.append(change(plan, type_hardness))
-                there.append(change(slider, lambda page: page.locator("[role=slider]").press("ArrowRight")))
+                there.append(change(slider, lambda page: page.locator(".stSlider input, .stSlider [role=slider]").first.press("ArrowRight")))
             line("change to repaint", here, there, 3.0)
             print(f"  here from {min(here):.0f} to {max(here):.0f} ms, empty from {min(there):.0f} to {max(there):.0f} ms")
         browser.close()

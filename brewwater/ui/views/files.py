@@ -47,7 +47,7 @@ def page() -> None:
 
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _files(stamp: str, name: str, metric: bool, searched: bool, _plan: Plan) -> dict[str, bytes]:
-    return files(_plan)
+    return files(planning.in_full(_plan))
 
 
 def _sheet(plan: Plan) -> None:

@@ -169,7 +169,7 @@ def treatment(plan: Plan, words: Words) -> None:
     """The train that is shown, and what it is."""
     title, line = planning.headline(plan)
     st.subheader(title, anchor=False)
-    if plan.outcome.stages or not line:
+    if plan.outcome.stages or not line.startswith("Everything"):
         show.train(facts.train_names(plan.outcome.stages, words))
     if line:
         st.caption(line)
