@@ -23,6 +23,7 @@ from brewwater.errors import InputError
 from brewwater.forecast import InService, Policy
 from brewwater.intake.analysis import Measurement, Supply
 from brewwater.log_entry import Reading
+from brewwater.reference import keyed
 from brewwater.supply_days import FillCalendar
 from brewwater.targets import MachineProfile, TargetChoice
 from brewwater.treatment import Stage
@@ -80,6 +81,8 @@ class PlanDocument(Part):
         branches = _unique("branches", (b.name for b in self.branches))
         machines = _unique("machines", (m.name for m in self.machines))
         _unique("train", (s.name for s in self.train or ()))
+        for supply in self.supplies:
+            _believable(supply)
         for fill in self.fill.fills:
             _one_of("fill.fills", "supply", fill.supply, supplies)
         _one_of("demand", "main_branch", self.demand.main_branch, branches)
@@ -104,6 +107,21 @@ class PlanDocument(Part):
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that identify the document's content."""
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()[:12]
+
+
+# Past the plausible range by this factor a figure is a slip, not a water.
+_FAR_OUT = 10.0
+
+
+def _believable(supply: Supply) -> None:
+    ranges = keyed("plausible_ranges", "analyte")
+    for analyte, entry in supply.analysis.items():
+        highest = entry.in_plan_units(analyte).high
+        if analyte in ranges and highest > _FAR_OUT * float(ranges[analyte]["high"]):
+            row = ranges[analyte]
+            raise InputError(f"{supply.name}: {analyte}", f"{highest:g} {row['unit']}",
+                             f"no supply carries more than about {float(row['high']):g}",
+                             "Check the unit and the decimal mark.")  # fmt: skip
 
 
 def _unique(field: str, names: Iterable[str]) -> set[str]:

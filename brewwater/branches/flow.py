@@ -59,7 +59,13 @@ def _water(temperature_C: float, column: str) -> float:
             f"{at[0]:g} to {at[-1]:g} °C is tabled",
             "Give the water's temperature.",
         )
-    return float(PchipInterpolator(at, [float(r[column]) for r in rows])(temperature_C))
+    return float(_curve(column)(temperature_C))
+
+
+@lru_cache(maxsize=8)
+def _curve(column: str) -> PchipInterpolator:
+    rows = reference.table("water_density")
+    return PchipInterpolator([float(r["temperature_C"]) for r in rows], [float(r[column]) for r in rows])
 
 
 def inside_diameter_in(size: str) -> float:

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from brewwater.chemistry import Totals, dic_from_ph
 from brewwater.document import Span
 from brewwater.ensemble import Draws, effective_size, span_at_score
-from brewwater.errors import InputError
 from brewwater.intake.analysis import Measurement, Supply
 from brewwater.intake.instruments import instrument
 from brewwater.reference import keyed
@@ -41,8 +40,6 @@ TOGETHER = frozenset({
     "sulfate", "total_dissolved_solids", "conductivity",
 })  # fmt: skip
 _TOGETHER = 0.8
-# Past the plausible range by this factor a figure is a slip, not a water.
-_FAR_OUT = 10.0
 # Share of the charge that may be missing before it is said (common practice: 10 % flags, half of it is silent).
 _IMBALANCE = 0.05
 
@@ -109,11 +106,6 @@ class _Completer:
         """Draws of a measured analyte in its plan unit, its method's error included."""
         entry: Measurement = self.measured[analyte]
         span = entry.in_plan_units(analyte)
-        highest = keyed("plausible_ranges", "analyte").get(analyte)
-        if highest is not None and span.high > _FAR_OUT * float(highest["high"]):
-            raise InputError(f"{self.supply.name}: {analyte}", f"{span.high:g} {highest['unit']}",
-                             f"no supply carries more than about {float(highest['high']):g}",
-                             "Check the unit and the decimal mark.")  # fmt: skip
         if self.draws.n == 1:
             return np.array([span.middle])
         if not span.certain:

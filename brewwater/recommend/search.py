@@ -22,7 +22,7 @@ Cancelled = Callable[[], bool]
 
 # Kinds whose coarse best is within this much of the first's weight are brought to their best setting.
 _REFINED_WITHIN = 1.4
-_REFINED_AT_MOST = 3
+_REFINED_AT_MOST = 4
 _REFUSED = 1e7
 # Of settings whose weights differ by less than this share the least treatment is taken: the doubt of every price
 # is far larger.
@@ -82,13 +82,13 @@ def recommend(
             break
         found.append(search.coarse(kind))
         _tell(progress, 0.5 * (number + 1) / len(steps))
-    found = _short(found)
-    leading = search.leading(found)
+    leading = search.leading(sorted(found, key=lambda b: b.value))
     for number, one in enumerate(leading):
         if cancelled is not None and cancelled():
             break
         found[found.index(one)] = search.refined(one)
         _tell(progress, 0.5 + 0.25 * (number + 1) / len(leading))
+    found = _short(found)
     found += search.with_plain_carbon(found)
     made: list[Alternative] = []
     for number, one in enumerate(found):
