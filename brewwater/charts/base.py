@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -56,7 +57,12 @@ def names_axis() -> Any:
     return alt.Axis(labelLimit=260, labelPadding=6, labelOverlap=False, labelExpr="split(datum.label, '|')")
 
 
-def wrapped(text: str, width: int = 17) -> str:
+def row_height(names: Sequence[str], least: int = 40) -> int:
+    """Pixels that a row needs for the longest of its wrapped names."""
+    return max([least, *(14 * (name.count("|") + 1) + 12 for name in names)])
+
+
+def wrapped(text: str, width: int = 22) -> str:
     """A label with its line breaks as ``|``."""
     lines = [""]
     for word in text.replace("|", "/").split():

@@ -93,6 +93,7 @@ def main() -> None:
             plan, slider = tools.Watched(browser, 1280), tools.Watched(browser, 1280)
             plan.open(ours)
             slider.open(theirs)
+            plan.page.locator(".st-key-search_strip").wait_for(state="detached", timeout=300_000)
             here, there = [], []
             for number in range(CHANGES):
 

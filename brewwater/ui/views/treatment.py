@@ -317,10 +317,14 @@ def _side_by_side(plan: Plan, words: Words) -> None:
             ]
         )
     show.table(["Treatment", "A year", "Unit", "Why"], rows, label="Other treatments", long=(3,), numeric=(1,))
-    labels = [f"{i + 1}. {r[0]}" for i, r in enumerate(rows)]
-    if st.session_state.get("beside", 0) not in range(len(labels)):
-        st.session_state["beside"] = 0
-    pick = st.selectbox("Put beside the present one", range(len(labels)), format_func=labels.__getitem__, key="beside")
+    others = [i for i, a in enumerate(plan.alternatives) if a.outcome.stages != plan.outcome.stages]
+    if not others:
+        return
+    if st.session_state.get("beside") not in others:
+        st.session_state["beside"] = others[0]
+    pick = st.selectbox(
+        "Put beside the present one", others, format_func=lambda i: f"{i + 1}. {rows[i][0]}", key="beside"
+    )
     other = plan.alternatives[pick].outcome
     columns = st.columns(2, gap="large")
     for column, title, outcome in ((columns[0], "Present", plan.outcome), (columns[1], "The other", other)):
