@@ -22,7 +22,7 @@ MOST_KEPT = 12
 PATIENCE_S = 2.0
 POLL_S = 0.5
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
-LIVE_DRAWS = 512
+LIVE_DRAWS = 256
 # The first look, where nothing was recommended before: few draws, so that something stands there soon.
 COARSE_DRAWS = 128
 

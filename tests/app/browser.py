@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -80,7 +81,7 @@ class Watched:
         self.context.route("**/*", self._only_here)
         self.page: Page = self.context.new_page()
         self.page.set_default_timeout(30_000)
-        self.page.on("console", lambda m: self.errors.append(m.text) if m.type == "error" else None)
+        self.page.on("console", lambda m: self.errors.append(f"{m.text} {m.location.get('url', '')}") if m.type == "error" else None)
         self.page.on("pageerror", lambda e: self.errors.append(str(e)))
 
     def _only_here(self, route) -> None:  # type: ignore[no-untyped-def]
@@ -136,8 +137,10 @@ class Watched:
 
     def clean(self) -> None:
         """Nothing went to another host, nothing was written to the console as an error."""
-        assert self.blocked == []
-        assert self.errors == []
+        assert not self.blocked, self.blocked
+        # reloaded below a page's own path, Streamlit looks for its server there first and is answered 404
+        said = [e for e in self.errors if not re.search(r"404 .*/\w+/_stcore/(health|host-config)$", e)]
+        assert not said, said
 
     def close(self) -> None:
         self.context.close()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import io
-import shutil
 from pathlib import Path
+from typing import Any
 
 import pdfplumber
 import pytest
@@ -14,30 +14,23 @@ from brewwater.plan import make_plan
 from brewwater.sheet.files import files
 
 pytestmark = pytest.mark.browser
-OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-           "--disable-component-update", "--disable-sync"]  # fmt: skip
 
 
-def test_the_plan_prints_on_one_page(tmp_path: Path) -> None:
-    chromium = shutil.which("chromium")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    if chromium is None:
-        pytest.skip("no Chromium on this machine")
+def test_the_plan_prints_on_one_page(tmp_path: Path, chromium: Any) -> None:
     document = demo_document()
     document = document.model_copy(update={"settings": document.settings.model_copy(update={"draws": 64})})
     page_file = tmp_path / "plan.html"
     page_file.write_bytes(files(make_plan(document, search=False))["plan.html"])
     asked: list[str] = []
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=OPTIONS)
-        page = browser.new_page()
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(page_file.as_uri())
-        printed = page.pdf(format="Letter", prefer_css_page_size=False)
-        narrow = browser.new_page(viewport={"width": 360, "height": 700})
-        narrow.goto(page_file.as_uri())
-        overflow = narrow.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-        browser.close()
+    page = chromium.new_page()
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(page_file.as_uri())
+    printed = page.pdf(format="Letter", prefer_css_page_size=False)
+    narrow = chromium.new_page(viewport={"width": 360, "height": 700})
+    narrow.goto(page_file.as_uri())
+    overflow = narrow.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    page.close()
+    narrow.close()
     assert asked == [page_file.as_uri()]
     with pdfplumber.open(io.BytesIO(printed)) as pdf:
         texts = [p.extract_text() for p in pdf.pages]
