@@ -27,7 +27,7 @@ GOVERNS: tuple[Governs, ...] = (
     "volume", "exchange", "chlorine", "time", "pressure", "lay-up", "freeze", "reading", "notice",
 )  # fmt: skip
 _NAME: dict[Currency, Governs] = {
-    "volume_L": "volume", "exchange_eq": "exchange", "chlorine_g": "chlorine", "consumed_g": "exchange",
+    "volume_L": "volume", "exchange_eq": "exchange", "chlorine_g": "chlorine", "consumed_g": "volume",
 }  # fmt: skip
 TIME = GOVERNS.index("time")
 _NEVER = 2**40
