@@ -13,6 +13,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -285,7 +286,15 @@ def _known(use: UsePerDrink, names: Sequence[str]) -> None:
 def _busiest(curves: FloatArray) -> FloatArray:
     """The columns no other column exceeds in every term; the busiest day is one of them, as amounts are not
     negative."""
-    columns = np.unique(curves, axis=1)
+    return _unbeaten(np.ascontiguousarray(curves).tobytes(), len(curves))
+
+
+@lru_cache(maxsize=32)
+def _unbeaten(curves: bytes, terms: int) -> FloatArray:
+    # remembered: every branch of every candidate asks it of the same calendar
+    columns = np.unique(np.frombuffer(curves).reshape(terms, -1), axis=1)
     beaten = np.asarray((columns[:, :, None] <= columns[:, None, :]).all(axis=0))
     np.fill_diagonal(beaten, False)
-    return columns[:, ~beaten.any(axis=1)]
+    found: FloatArray = columns[:, ~beaten.any(axis=1)]
+    found.flags.writeable = False
+    return found

@@ -46,7 +46,7 @@ def _out(m: Measure, red: bool, manual: bool) -> str:
 
 
 def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]
 
 
 def decided(
