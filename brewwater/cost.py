@@ -29,12 +29,15 @@ class Prices(Part):
 
     ``mineral_kg`` and ``softener_salt_kg`` a kilogram, ``water_gal`` and ``hauled_gal`` a US gallon,
     ``margin_day`` what a service day would have earned, ``membrane_unit`` and ``dosing_set`` what stands
-    around a membrane and a dose of minerals, paid for over ``head_life_years``.
+    around a membrane and a dose of minerals, ``base_tank`` and ``carried_tank`` what holds water made at base,
+    there and on board, all of them paid for over ``head_life_years``.
     """
 
     head: Span | None = None
     membrane_unit: Span | None = None
     dosing_set: Span | None = None
+    base_tank: Span | None = None
+    carried_tank: Span | None = None
     test_kit: Span | None = None
     labour_visit: Span | None = None
     mineral_kg: Span | None = None
@@ -81,13 +84,16 @@ class CostInput(Part):
 
 @dataclass(frozen=True, slots=True)
 class Bought:
-    """One cartridge's place: its changes and its price. ``price_assumed``: the price is a placeholder."""
+    """One cartridge's place: its changes and its price. ``price_assumed``: the price is a placeholder.
+    ``flush_gal``: run to waste through each new one, US gallons; ``at_base``: on the mains of a base."""
 
     name: str
     changes: Changes
     price: Span
     price_assumed: bool = False
     needs_head: bool = True
+    flush_gal: Span | None = None
+    at_base: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,7 @@ class Usage:
     """What a plan's year uses besides cartridges, each shape (draw,) or (1,).
 
     source_gal : US gallons taken in, reject included; reject_gal : of them to waste
+    base_gal, base_reject_gal : the same at a base, always from its mains
     mineral_kg, softener_salt_kg : by mass; scale_g : laid down in the machines
     drinks : served in the year; suspension_days : service days lost to notices
     """
@@ -102,6 +109,8 @@ class Usage:
     drinks: FloatArray
     source_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
     reject_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
+    base_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
+    base_reject_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
     mineral_kg: FloatArray = field(default_factory=lambda: np.zeros(1))
     softener_salt_kg: FloatArray = field(default_factory=lambda: np.zeros(1))
     scale_g: FloatArray = field(default_factory=lambda: np.zeros(1))
@@ -124,7 +133,8 @@ class Cost:
     ``first_set``: the first cartridges and heads, paid at installation, in no line; ``first_set_draws`` the same
     by draw, shape (draw,) or (1,). ``used_up``: cartridges by the share used up instead of whole ones: a second
     figure, never added. ``thrown_away``: value of what is left in cartridges that are changed in the year, part
-    of the lines already.
+    of the lines already. ``flush_gal``: US gallons run to waste through the year's new cartridges, shape (draw,)
+    or (1,).
     """
 
     currency: str
@@ -137,6 +147,7 @@ class Cost:
     first_set: Decimal
     used_up: Decimal
     thrown_away: Decimal
+    flush_gal: FloatArray
     warnings: tuple[tuple[str, str], ...]
 
 
@@ -204,10 +215,15 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
             assumed.append(names[key])
         return draws.span(f"price: {key}", given)
 
+    def add(line: str, amount: FloatArray) -> None:
+        spent[line] = spent.get(line, np.zeros(1)) + amount
+
     rise = 1 + draws.span("price rise", inputs.price_rise_per_year)
     level = rise ** (year - 0.5)
     spent: dict[str, FloatArray] = {}
     first_set = used_up = thrown_away = np.zeros(1)
+    flushed = {"water_gal": np.zeros(1), "hauled_gal": np.zeros(1)}
+    kind = "hauled_gal" if inputs.hauled else "water_gal"
     for place in bought:
         each = draws.span(f"price: {place.name}", place.price)
         if place.price_assumed:
@@ -218,14 +234,17 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
         if year == 1:
             used_up = used_up + place.changes.used_up * each
         thrown_away = thrown_away + (inside * place.changes.left).sum(axis=0) * each
+        if place.flush_gal is not None and place.flush_gal.high > 0:
+            gallons = inside.sum(axis=0) * draws.span(f"flush: {place.name}", place.flush_gal)
+            at_base = "water_gal" if place.at_base else kind
+            flushed[at_base] = flushed[at_base] + gallons
     heads = sum(place.needs_head for place in bought)
     if heads:
         head = price("head") * heads
         spent["Filter heads over their life"] = head / inputs.head_life_years
         first_set = first_set + head
     for key in equipment:
-        line = f"{names[key]} over its life"
-        spent[line] = spent.get(line, np.zeros(1)) + price(key) / inputs.head_life_years
+        add(f"{names[key]} over its life", price(key) / inputs.head_life_years)
         first_set = first_set + price(key)
     if inputs.test_kits_per_year:
         spent["Test kits"] = inputs.test_kits_per_year * price("test_kit") * level
@@ -234,23 +253,30 @@ def yearly_cost(inputs: CostInput, bought: Sequence[Bought], usage: Usage, draws
             spent[names[key]] = amount * price(key) * level
     if inputs.visits_paid and bought:
         spent["Labour by visit"] = visits([b.changes for b in bought], year) * price("labour_visit") * level
-    kind = "hauled_gal" if inputs.hauled else "water_gal"
-    if np.any(usage.source_gal > 0):
-        each = price(kind) * level
-        spent[names[kind]] = np.maximum(usage.source_gal - usage.reject_gal, 0) * each
-        if np.any(usage.reject_gal > 0):
-            spent["Water rejected"] = usage.reject_gal * each
+    for taken, rejected, tariff in (
+        (usage.source_gal, usage.reject_gal, kind), (usage.base_gal, usage.base_reject_gal, "water_gal"),
+    ):  # fmt: skip
+        if np.any(taken > 0):
+            each = price(tariff) * level
+            add(names[tariff], np.maximum(taken - rejected, 0) * each)
+            if np.any(rejected > 0):
+                add("Water rejected", rejected * each)
+    for tariff, gallons in flushed.items():
+        if np.any(gallons > 0):
+            add("Flush of new cartridges", gallons * price(tariff) * level)
     if np.any(usage.scale_g > 0):
         times = usage.scale_g / draws.span("scale per descale", inputs.scale_g_per_descale)
         spent["Descaling"] = times * price("descale") * level
     lost = draws.span("downtime days", inputs.downtime_days_per_year) + usage.suspension_days
     if np.any(lost > 0):
         spent["Downtime"] = lost * price("margin_day") * level
-    return _cost(inputs.currency, spent, usage.drinks, weights, (first_set, used_up, thrown_away), assumed)
+    aside = first_set, used_up, thrown_away
+    return _cost(inputs.currency, spent, usage.drinks, weights, aside, sum(flushed.values(), np.zeros(1)), assumed)
 
 
 def _cost(currency: str, spent: Mapping[str, FloatArray], drinks: FloatArray, weights: FloatArray,
-          aside: tuple[FloatArray, FloatArray, FloatArray], assumed: Sequence[str]) -> Cost:
+          aside: tuple[FloatArray, FloatArray, FloatArray], flush_gal: FloatArray,
+          assumed: Sequence[str]) -> Cost:
     places = decimals(currency)
     total = np.asarray(sum(spent.values(), start=np.zeros(1)), dtype=np.float64)
     amounts = rounded([float(mean(a, weights)) for a in spent.values()], places)
@@ -271,6 +297,7 @@ def _cost(currency: str, spent: Mapping[str, FloatArray], drinks: FloatArray, we
         first_set=first_set,
         used_up=used_up,
         thrown_away=thrown_away,
+        flush_gal=flush_gal,
         warnings=tuple(warnings),
     )
 
