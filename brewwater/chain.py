@@ -384,7 +384,7 @@ def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] |
     cartridges = tuple(cartridge(given, s, routed.loads[s.name]) for s in stages if routed.loads[s.name])
     money = yearly_cost(
         given.document.money,
-        [_bought(c) for c in cartridges if c.stage.medium not in NOT_BOUGHT],
+        [bought(c) for c in cartridges if c.stage.medium not in NOT_BOUGHT],
         usage(given, routed, cartridges, served),
         given.draws,
         given.weights,
@@ -409,12 +409,13 @@ def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] |
 NOT_BOUGHT = frozenset({"mineral_dose", "blend"})
 
 
-def _bought(one: Cartridge) -> Bought:
-    sheet = one.stage.sheet
-    usual = medium_class(one.stage.medium, one.stage.size).price
-    assumed = sheet.price is None or sheet.price == usual
-    price = sheet.price or usual or Span(low=0, high=0)
-    return Bought(one.stage.name, one.changes, price, price_assumed=assumed)
+def bought(one: Cartridge) -> Bought:
+    """A stage's cartridges as they are paid for."""
+    sheet, usual = one.stage.sheet, medium_class(one.stage.medium, one.stage.size)
+    assumed = sheet.price is None or sheet.price == usual.price
+    price = sheet.price or usual.price or Span(low=0, high=0)
+    flush = sheet.flush_gal or usual.flush_gal
+    return Bought(one.stage.name, one.changes, price, price_assumed=assumed, flush_gal=flush)
 
 
 def _main_first(given: Given, branches: Sequence[Branch]) -> list[Branch]:

@@ -23,6 +23,7 @@ from brewwater.branches.fit_tanks import (
     tank_checks,
     weight_checks,
 )
+from brewwater.branches.flow import behind
 from brewwater.branches.parts import Branch, Unit, known
 from brewwater.branches.problems import tree_problems
 from brewwater.branches.tree import PlumbingTree
@@ -77,7 +78,9 @@ def fit(
         found += tank_checks(on, day, judge)
         if peak_litres is not None:
             found += peak_checks(on, day_of(branches, peak_litres, lost), judge)
-        found += weight_checks(on.unit)
+        found += weight_checks(
+            on.unit, [s.name for s in stages if s.medium == "reverse_osmosis" and behind(s, branches)]
+        )
         found += slope_checks(on.unit)
         if residual_mg_L is not None:
             found.append(residual_check(judge.low(residual_mg_L), residual_measured))

@@ -166,12 +166,17 @@ def peak_checks(on: Known, day: Day, judge: Judge) -> list[Check]:
     ]
 
 
-def weight_checks(unit: Unit) -> list[Check]:
+def weight_checks(unit: Unit, membranes: Sequence[str] = ()) -> list[Check]:
+    """Weight and balance; ``membranes`` on board, each with its product in the unit's storage tank."""
     fresh, waste = _tank_sizes(unit)
+    product = unit.product_tank_gal or 0.0 if membranes else 0.0
+    unknown = bool(membranes) and unit.product_tank_gal is None
+    left_out = f" The storage tank of {' and '.join(membranes)} is not given and not counted." if unknown else ""
     source = reference.cite("water_density_table")
     on_it = unit.weights
     if on_it is None:
-        water = max(fresh, waste) * lb_per_gal(unit.water_C)  # one fills as the other empties
+        # one fills as the other empties
+        water = (max(fresh, waste) + product) * lb_per_gal(unit.water_C)
         return [
             Check(
                 "weight",
@@ -180,24 +185,27 @@ def weight_checks(unit: Unit) -> list[Check]:
                 "lb",
                 None,
                 source,
-                f"Water alone weighs up to {water:.0f} lb ({water * LB_KG:.0f} kg); the unit's empty weight "
-                "and its limit are not given.",
+                f"Water alone weighs up to {water:.0f} lb ({water * LB_KG:.0f} kg)"
+                + (f", {product:g} gal of it in the membrane's storage tank" if product else "")
+                + f"; the unit's empty weight and its limit are not given.{left_out}",
                 "unit",
             )
         ]
-    states = balance(on_it, fresh, waste, unit.water_C)
+    states = balance(on_it, fresh, waste, unit.water_C, product)
     worst = max(states, key=lambda s: s.total_lb)
     most = on_it.gross_limit_lb
+    heavy = most is not None and worst.total_lb > most
     made = [
         Check(
             "weight",
             worst.total_lb,
             most,
             "lb",
-            None if most is None else worst.total_lb <= most,
+            False if heavy else None if most is None or unknown else True,
             source,
             f"Heaviest with {worst.state}: {worst.total_lb * LB_KG:.0f} kg; half-full tanks slosh."
-            + ("" if most else " The unit's weight limit is not given."),
+            + ("" if most else " The unit's weight limit is not given.")
+            + left_out,
             "unit",
         )
     ]
@@ -211,7 +219,7 @@ def weight_checks(unit: Unit) -> list[Check]:
                 off,
                 low if off < (low + high) / 2 else high,
                 "1",
-                low <= off <= high,
+                None if unknown else low <= off <= high,
                 limit_source("tongue_share_low"),
                 f"Of the weight, {off:.1%} rests on the hitch with {state}; {low:.0%} to {high:.0%} "
                 "is usual. Weigh it.",
@@ -227,7 +235,7 @@ def weight_checks(unit: Unit) -> list[Check]:
                 off,
                 side,
                 "1",
-                off <= side,
+                None if unknown else off <= side,
                 limit_source("side_share"),
                 f"The heavier side carries {off:.1%} with {state}.",
                 "unit",

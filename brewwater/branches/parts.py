@@ -177,14 +177,15 @@ class Place(Part):
 
 
 class Weights(Part):
-    """What the unit weighs without water, lb, and where. ``hitch_in``: from the axle ahead to the hitch (a
-    trailer's; None: no tongue is checked); ``track_in``: between the wheels."""
+    """What the unit weighs without water, lb, and where; ``product_at``: a membrane's storage tank. ``hitch_in``:
+    from the axle ahead to the hitch (a trailer's; None: no tongue is checked); ``track_in``: between the wheels."""
 
     empty_lb: Positive
     empty_at: Place = Place()
     gross_limit_lb: Positive | None = None
     fresh_at: Place = Place()
     waste_at: Place = Place()
+    product_at: Place = Place()
     hitch_in: Positive | None = None
     track_in: Positive | None = None
 

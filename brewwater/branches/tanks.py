@@ -88,10 +88,13 @@ class Balance:
     left_share: float | None
 
 
-def balance(weights: Weights, fresh_gal: float, waste_gal: float, temperature_C: float = 15.0) -> tuple[Balance, ...]:
+def balance(
+    weights: Weights, fresh_gal: float, waste_gal: float, temperature_C: float = 15.0, product_gal: float = 0.0
+) -> tuple[Balance, ...]:
     """Total and where it rests: tanks empty, fresh full, half served (half of each), waste full.
 
-    Moments about the axle, the unit at rest and level. A simple balance: no substitute for a scale.
+    A membrane's storage tank counts as full in all but the first: the membrane keeps it full as long as there is
+    fresh water, and how much is left in the end is chance. Moments about the axle, the unit at rest and level. A simple balance: no substitute for a scale.
     """
     per_gal = lb_per_gal(temperature_C)
     found = []
@@ -105,6 +108,7 @@ def balance(weights: Weights, fresh_gal: float, waste_gal: float, temperature_C:
             (weights.empty_lb, weights.empty_at),
             (fresh * fresh_gal * per_gal, weights.fresh_at),
             (waste * waste_gal * per_gal, weights.waste_at),
+            ((state != "empty") * product_gal * per_gal, weights.product_at),
         ]
         total = sum(lb for lb, _ in loads)
         ahead = sum(lb * at.ahead_in for lb, at in loads)
