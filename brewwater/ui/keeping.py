@@ -8,8 +8,8 @@ import streamlit as st
 from sqlalchemy import Engine
 
 from brewwater import access, store
-from brewwater.errors import BrewwaterError, InputError
-from brewwater.inputs import demo_document, load_document
+from brewwater.errors import BrewwaterError
+from brewwater.inputs import demo_document, load_document, mobile_template
 from brewwater.store import StaleSave, Store
 from brewwater.ui.state import as_document, desk, new_desk, set_desk
 
@@ -61,16 +61,20 @@ def start() -> None:
 
 
 def open_unit(ref: str) -> None:
-    """Put the latest saved plan of a unit on the desk.
+    """Put the latest saved plan of a unit on the desk; a plain plan where only a log was kept in it so far.
 
     Raises
     ------
-    BrewwaterError : there is no such unit or no plan in it
+    BrewwaterError : there is no such unit
     """
-    found = place().plan(ref)
+    kept = place()
+    found = kept.plan(ref)
     if found is None:
-        raise InputError("unit", ref, "nothing is saved in it yet", "Open another, or save a plan to it.")
-    made = new_desk(load_document(found.document), ref, found.version)
+        made = new_desk(mobile_template().model_copy(update={"name": kept.unit(ref).name}), ref)
+        made.saved = None
+        made.extra["log_only"] = True
+    else:
+        made = new_desk(load_document(found.document), ref, found.version)
     set_desk(made)
     st.query_params["unit"] = ref
 
@@ -126,3 +130,9 @@ def trouble() -> None:
             st.button("Save mine on top", key="save_on_top", on_click=save, kwargs={"on_top": True})
     if "problem" in on.extra:
         st.error(str(on.extra["problem"]), icon=":material/report:")
+    if on.extra.get("log_only") and on.version == 0:
+        st.info(
+            "Nothing is saved in this unit yet but its log, so a plain plan stands here. Give your water and your "
+            "day, then save: the readings of the log count at once.",
+            icon=":material/edit_note:",
+        )

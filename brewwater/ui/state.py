@@ -92,6 +92,15 @@ def set_desk(made: Desk) -> None:
     st.session_state["desk"] = made
 
 
+def begin(typed: PlanDocument) -> None:
+    """Start another plan that is saved nowhere; what was on the desk is one undo away."""
+    old = desk()
+    made = new_desk(typed)
+    made.past = [*old.past[-MOST_STEPS:], old.document]
+    set_desk(made)
+    st.query_params.pop("unit", None)
+
+
 def change(key: str, how: Change) -> bool:
     """Change the document by ``how``; where that cannot be, keep it and note the fault at the widget ``key``."""
     on = desk()

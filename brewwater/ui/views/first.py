@@ -12,6 +12,7 @@ from brewwater.plan import Plan
 from brewwater.targets import goals
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
+from brewwater.ui.views import start
 from brewwater.ui.words import Words
 
 NUMBERS = (
@@ -75,9 +76,13 @@ def _choose_supply() -> None:
 def page() -> None:
     """Inputs on one side, the answer on the other."""
     on = desk()
+    if start.form():
+        return
+    start.offer()
     left, right = st.columns([1, 2], gap="large")
     with left:
         _inputs()
+        start.offer_below()
     with right:
         stamp = st.container(key="plan_stamp")
         plan = planning.current()

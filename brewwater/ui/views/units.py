@@ -13,7 +13,7 @@ from brewwater.store import Unit
 from brewwater.targets import REQUIRED
 from brewwater.ui import facts, fields, keeping, show
 from brewwater.ui.planning import COARSE_DRAWS
-from brewwater.ui.state import Document, desk, new_desk, set_desk
+from brewwater.ui.state import Document, begin, desk
 from brewwater.ui.words import SUBJECT_WORD, Words, date, plain
 
 
@@ -62,8 +62,7 @@ def page() -> None:
 
 
 def _fresh(which: str) -> None:
-    set_desk(new_desk(demo_document() if which == "demo" else mobile_template()))
-    st.query_params.pop("unit", None)
+    begin(demo_document() if which == "demo" else mobile_template())
 
 
 def _open(ref: str) -> None:
