@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from brewwater.at_base import AtBase, made_at_base
 from brewwater.chain import Given, Outcome, evaluate, prepare
 from brewwater.corrected import Correction, Moved, correct, moved
 from brewwater.inputs import PlanDocument
@@ -38,6 +39,7 @@ class Plan:
     before : the same train before any reading, on the draws ``prior``; None where no reading moves the draws
     correction : the log sorted, the lines that cannot be used, the diagnoses
     moved : the next change of each cartridge before and after, and why it moved; empty without ``before``
+    at_base : a membrane on board beside the same one at base, costed; None where none is in question
     """
 
     document: PlanDocument
@@ -54,6 +56,7 @@ class Plan:
     correction: Correction
     before: Outcome | None = None
     moved: tuple[Moved, ...] = ()
+    at_base: AtBase | None = None
 
     @property
     def reading_flags(self) -> tuple[Flag, ...]:
@@ -100,6 +103,7 @@ def make_plan(
     outcome = evaluate(given, stages)
     tests = next_tests(given, outcome, alternatives) if search else ()
     before = evaluate(prior, stages) if correction.log.informs else None
+    at_base = made_at_base(given, outcome, alternatives)
     return Plan(
         document=document,
         stamp=stamp(document, stages),
@@ -110,11 +114,12 @@ def make_plan(
         recommended=recommended,
         alternatives=alternatives,
         next_tests=tests,
-        warnings=warnings(given, outcome) + log_warnings(correction),
+        warnings=warnings(given, outcome) + log_warnings(correction) + base_warning(at_base),
         prior=prior,
         correction=correction,
         before=before,
         moved=moved(before, outcome, prior, correction) if before else (),
+        at_base=at_base,
     )
 
 
@@ -125,6 +130,7 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
     same = stages == plan.outcome.stages
     outcome = plan.outcome if same else evaluate(plan.given, stages)
     before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
+    at_base = made_at_base(plan.given, outcome, alternatives)
     return replace(
         plan,
         stamp=stamp(plan.document, stages),
@@ -134,7 +140,8 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         next_tests=next_tests(plan.given, outcome, alternatives),
         before=before,
         moved=moved(before, outcome, plan.prior, plan.correction) if before else (),
-        warnings=warnings(plan.given, outcome) + log_warnings(plan.correction),
+        warnings=warnings(plan.given, outcome) + log_warnings(plan.correction) + base_warning(at_base),
+        at_base=at_base,
     )
 
 
@@ -172,6 +179,13 @@ def log_warnings(correction: Correction) -> tuple[Warning_, ...]:
         found.append(Warning_("readings_not_used", f"{len(unused)} lines of the log are kept but not used, the first "
                               f"because: {unused[0].message}"))  # fmt: skip
     return tuple(found)
+
+
+def base_warning(at_base: AtBase | None) -> tuple[Warning_, ...]:
+    """Where the tanks do not bear a membrane on board: what it would be to make its water at base."""
+    if at_base is None or at_base.ways[0].passes is not False:
+        return ()
+    return (Warning_("made_at_base", at_base.note),)
 
 
 def warnings(given: Given, outcome: Outcome) -> tuple[Warning_, ...]:

@@ -51,7 +51,9 @@ def day_of(branches: Sequence[Branch], litres: Litres, reject_L_per_L: Litres) -
     return Day(served, reject, waste)
 
 
-def tank_checks(on: Known, day: Day, judge: Judge) -> list[Check]:
+def tank_checks(on: Known, day: Day, judge: Judge, carried_gal: float = 0.0) -> list[Check]:
+    """Fresh and waste tank on an ordinary day; ``carried_gal``: a tank of other water that the waste tank has to
+    answer for as well."""
     unit = on.unit
     fresh, waste, hours = unit.fresh_tank_gal, unit.waste_tank_gal, unit.hours_per_service_day
     usable_share = unit.usable_fresh_share
@@ -91,9 +93,10 @@ def tank_checks(on: Known, day: Day, judge: Judge) -> list[Check]:
         )
     ]
     rule = waste_rule(unit.jurisdiction)
-    ratio, least = waste / fresh, rule.required_gal(fresh) / fresh
+    clean = fresh + carried_gal
+    ratio, least = waste / clean, rule.required_gal(clean) / clean
     gone = on.missing(("fresh_tank_gal", "waste_tank_gal"))
-    text = f"{rule.name}: at least {rule.required_gal(fresh):.4g} gal for {fresh:g} gal fresh; it holds {waste:g} gal"
+    text = f"{rule.name}: at least {rule.required_gal(clean):.4g} gal for {clean:g} gal fresh; it holds {waste:g} gal"
     made.append(
         Check(
             "waste_tank_ratio",
@@ -186,7 +189,7 @@ def weight_checks(unit: Unit, membranes: Sequence[str] = ()) -> list[Check]:
                 None,
                 source,
                 f"Water alone weighs up to {water:.0f} lb ({water * LB_KG:.0f} kg)"
-                + (f", {product:g} gal of it in the membrane's storage tank" if product else "")
+                + (f", {product:g} gal of it membrane water in its own tank" if product else "")
                 + f"; the unit's empty weight and its limit are not given.{left_out}",
                 "unit",
             )

@@ -94,7 +94,8 @@ def balance(
     """Total and where it rests: tanks empty, fresh full, half served (half of each), waste full.
 
     A membrane's storage tank counts as full in all but the first: the membrane keeps it full as long as there is
-    fresh water, and how much is left in the end is chance. Moments about the axle, the unit at rest and level. A simple balance: no substitute for a scale.
+    fresh water, and how much is left in the end is chance. Moments about the axle, the unit at rest and level. A
+    simple balance: no substitute for a scale.
     """
     per_gal = lb_per_gal(temperature_C)
     found = []

@@ -18,7 +18,7 @@ FLOORS = [
     {"branches", "capacity", "forecast", "readings"},
     {"cost", "inputs"},
     {"chain", "corrected"},
-    {"recommend", "next_test"},
+    {"recommend", "next_test", "at_base"},
     {"plan"},
     {"store", "access", "sheet", "charts", "result_schema"},
     {"ui", "cli", "__main__"},
