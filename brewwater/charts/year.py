@@ -23,7 +23,7 @@ DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
 class Remaining:
     """Share of one cartridge's life left by day: 10th, 50th and 90th percentile.
 
-    What comes first counts: capacity (full, no margin) or time limit.
+    What comes first counts: capacity (full, no margin) or time limit. ``swaps``: the days of its changes.
     """
 
     name: str
@@ -31,52 +31,71 @@ class Remaining:
     low: FloatArray
     middle: FloatArray
     high: FloatArray
-    changes: list[tuple[dt.date | None, dt.date | None, dt.date | None]]
+    swaps: list[dt.date]
 
 
-def remaining(one: Cartridge, weights: FloatArray, every: int = 6, draws: int = 160) -> Remaining:
-    """What is left of a cartridge every few days of the plan, on a few draws that stand for all."""
+def remaining(
+    one: Cartridge,
+    weights: FloatArray,
+    swaps: Sequence[tuple[dt.date, dt.date]],
+    in_service: tuple[float, FloatArray] | None = None,
+    every: int = 6,
+    draws: int = 160,
+) -> Remaining:
+    """What is left of a cartridge every few days of the plan, on a few draws that stand for all.
+
+    Parameters
+    ----------
+    swaps : for each change of the schedule, in order: the day it comes out, the day the next one goes in
+    in_service : age in days and used share, shape (draw,) or (1,), of the cartridge in place at the start
+    """
     pick = picked(weights, draws)
-    on, found = one.wear, one.changes
-    horizon = len(found.days)
-    grid = np.arange(0, horizon, every)
-    first = np.full((1, draws), found.first_day)
-    chosen = found.back[:, pick] if found.back.shape[1] > 1 else np.repeat(found.back, draws, axis=1)
-    starts = np.concatenate([first, chosen])  # (change + 1, draw)
-    rows = np.arange(draws)
-    left = np.empty((len(grid), draws))
+    on, days = one.wear, one.changes.days
+    first = days[0].astype(dt.date)
+    out = [(a - first).days for a, _ in swaps]
+    starts = np.array([0 if in_service else one.changes.first_day, *((b - first).days for _, b in swaps)])
+    # the day before each change too, so that the line falls straight
+    at_change = [d for o in out for d in (o - 1, o) if 0 <= d < len(days)]
+    grid = np.unique([*range(0, len(days), every), len(days) - 1, *at_change])
     wide = pick if on.n > 1 else np.zeros(draws, dtype=np.int64)
-    life = np.asarray(one.capacity.days, dtype=np.float64)
-    life = life[pick] if life.size > 1 else np.full(draws, float(life.reshape(-1)[0]))
+    life = _drawn(one.capacity.days, pick)
+    age, used = in_service or (0.0, np.zeros(1))
+    before = _drawn(used, pick)
+    left = np.empty((len(grid), draws))
     for index, day in enumerate(grid):  # over grid days only; all draws at once
-        number = np.maximum((starts <= day).sum(axis=0) - 1, 0)
-        installed = np.minimum(starts[number, rows], day)
-        load = on.ledger.sums[day] - on.ledger.sums[installed]
-        used = _used(one, load, wide, pick)
-        left[index] = 1 - np.maximum(used, (day - installed) / life)
+        number = int(np.searchsorted(out, day, side="right"))
+        installed = min(int(starts[number]), int(day))
+        load = np.broadcast_to(on.ledger.sums[day] - on.ledger.sums[installed], (draws, on.ledger.sums.shape[1]))
+        worn = _used(one, load, wide, pick) + (before if number == 0 else 0.0)
+        left[index] = 1 - np.maximum(worn, (day - installed + (age if number == 0 else 0.0)) / life)
     spread = percentiles(np.clip(left, 0, 1), np.ones(draws))
     return Remaining(
         one.stage.name,
-        [found.days[d].astype(dt.date) for d in grid],
+        [days[d].astype(dt.date) for d in grid],
         spread[:, 0],
         spread[:, 1],
         spread[:, 2],
-        found.dates(weights),
+        [a for a, _ in swaps],
     )
+
+
+def _drawn(values: float | FloatArray, pick: NDArray[np.int64]) -> FloatArray:
+    """A value for each picked draw, whether it varies or not."""
+    flat = np.asarray(values, dtype=np.float64).reshape(-1)
+    return flat[pick] if flat.size > 1 else np.full(len(pick), float(flat[0]))
 
 
 def _used(one: Cartridge, load: FloatArray, wide: NDArray[np.int64], pick: NDArray[np.int64]) -> FloatArray:
     share = np.zeros(len(load))
     for currency, rate in one.wear.rates.items():
-        bears = np.asarray(getattr(one.capacity, currency), dtype=np.float64)
-        bears = bears[pick] if bears.size > 1 else np.full(len(load), float(bears.reshape(-1)[0]))
+        bears = _drawn(getattr(one.capacity, currency), pick)
         if np.isfinite(bears).any():
             share = np.maximum(share, np.einsum("nk,nk->n", load, rate[wide]) / bears)
     return share
 
 
 def capacity_left(curve: Remaining, colours: Palette, height: int = 170) -> Chart:
-    """What is left of a cartridge: the middle as a line, the range shaded, expected changes as dashed rules."""
+    """What is left of a cartridge: the middle as a line, the range shaded, its changes as dashed rules."""
     data = pd.DataFrame(
         {
             "day": pd.to_datetime(pd.Series(curve.days)),
@@ -102,13 +121,12 @@ def capacity_left(curve: Remaining, colours: Palette, height: int = 170) -> Char
             ],
         ),
     ]
-    dates = [d for _, d, _ in curve.changes if d is not None]
-    if dates:
-        marks = pd.DataFrame({"day": pd.to_datetime(pd.Series(dates)), "what": "change"})
+    if curve.swaps:
+        marks = pd.DataFrame({"day": pd.to_datetime(pd.Series(curve.swaps)), "what": "change"})
         layers.append(
             alt.Chart(marks)
             .mark_rule(color=colours.ink, strokeDash=[4, 3], strokeWidth=1.5)
-            .encode(x="day:T", tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")])
+            .encode(x="day:T", tooltip=[alt.Tooltip("day:T", title="Change", format="%d %b %Y")])
         )
         layers.append(
             alt.Chart(marks)
@@ -116,7 +134,7 @@ def capacity_left(curve: Remaining, colours: Palette, height: int = 170) -> Char
             .encode(
                 x="day:T",
                 y=alt.value(0),
-                tooltip=[alt.Tooltip("day:T", title="Change expected", format="%d %b %Y")],
+                tooltip=[alt.Tooltip("day:T", title="Change", format="%d %b %Y")],
             )
         )
     return alt.layer(*layers).properties(

@@ -140,15 +140,13 @@ class NextChange:
 
 
 def next_change(plan: Plan) -> NextChange | None:
-    """The earliest change of any cartridge; None where none falls in the plan."""
-    found = []
-    for one in plan.outcome.cartridges:
-        dates = one.changes.dates(plan.given.weights)
-        if dates:
-            early, expected, late = dates[0]
-            found.append(NextChange(one.stage.name, early, expected, late, one.changes.governed_by(plan.given.weights)))
-    far = dt.date.max
-    return min(found, key=lambda c: (c.expected or far, c.early or far), default=None)
+    """The first change to come, on the date of the schedule; None where none falls in the plan."""
+    from brewwater.sheet.dates import dues
+
+    first = next(iter(dues(plan)), None)
+    if first is None:
+        return None
+    return NextChange(first.stage.name, first.early, first.date, first.late, first.governs)
 
 
 def change_figure(plan: Plan) -> Figure:

@@ -1,4 +1,7 @@
-"""Changes: when each cartridge comes out, what governs it, when to order the next one."""
+"""Changes: when each cartridge comes out, what governs it, when to order the next one.
+
+The dates are those of the printed sheet and of the calendar file (``sheet.dates``), under the same policy.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +9,18 @@ import datetime as dt
 
 import streamlit as st
 
-from brewwater.charts import capacity_left, remaining
+from brewwater.chain import Cartridge
+from brewwater.charts import Remaining, capacity_left, remaining
+from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import mean
 from brewwater.plan import Plan
+from brewwater.sheet.dates import Descale, Due, descales, dues, place_of
 from brewwater.ui import facts, fields, planning, show
-from brewwater.ui.state import desk
+from brewwater.ui.state import Document, desk
 from brewwater.ui.views import first
 from brewwater.ui.words import GOVERNS_WORD, Words, date
 
-BUFFER_DAYS = 14  # common practice, no source
+MEAN_RISK = 0.1  # where the reader turns the risk on: one change in ten runs out before its date
 
 
 def page() -> None:
@@ -27,43 +33,21 @@ def page() -> None:
         first.treatment(plan, on.words)
         planning.search(plan)
         return
+    due = dues(plan)
     show.figures([facts.change_figure(plan), facts.filtered_figure(plan, on.words), facts.cost_figure(plan, on.words)])
     st.subheader("Schedule", anchor=False)
-    _schedule(plan)
+    _schedule(plan, due, on.words)
+    _policy()
     st.subheader("What one cartridge bears", anchor=False)
     _bears(plan, on.words)
     st.subheader("What is left, day by day", anchor=False)
-    curves = [remaining(c, plan.given.weights) for c in plan.outcome.cartridges]
-    for i, curve in enumerate(curves):
-        st.altair_chart(capacity_left(curve, planning.colours()), width="stretch", key=f"left_{i}")
+    for i, one in enumerate(plan.outcome.cartridges):
+        st.altair_chart(capacity_left(_left(plan, one, due), planning.colours()), width="stretch", key=f"left_{i}")
     st.caption(
-        "Line: the middle of all cases. Band: eight of ten cases. Dashed line and ▼: change expected. "
+        "Line: the middle of all cases. Band: eight of ten cases. Dashed line and ▼: the change of the schedule. "
         "Capacity or time limit, whichever is nearer its end."
     )
-    with st.expander("How dates are chosen", icon=":material/tune:"):
-        fields.number(
-            "Share of the capacity to plan with",
-            "margin",
-            ("policy", "margin"),
-            unit="0 to 1",
-            step=0.05,
-            low=0.01,
-            high=1,
-            optional=False,
-            help="Taken off once. 0.8 is common practice, without a source.",
-        )
-        fields.switch(
-            "Move a change before an event that it would fall into", "before_events", ("policy", "before_events")
-        )
-        fields.number(
-            "Make changes together that fall due within",
-            "group_days",
-            ("policy", "group_days"),
-            unit="days",
-            whole=True,
-            high=90,
-            optional=False,
-        )
+    _descaling(descales(plan))
     show.cautions(
         [
             "Power off and cool down first; close the valve; relieve the pressure; then open the housing.",
@@ -76,45 +60,155 @@ def page() -> None:
     planning.search(plan)
 
 
-def order_by(expected: dt.date | None, early: dt.date | None, lead_days: int) -> dt.date | None:
-    """The day to order: the early date less lead time and buffer."""
-    first = early or expected
-    return None if first is None else first - dt.timedelta(days=lead_days + BUFFER_DAYS)
+# -- the schedule -------------------------------------------------------------------------------------------
 
 
-def _schedule(plan: Plan) -> None:
-    if "lead_days" not in st.session_state:
-        st.session_state["lead_days"] = desk().extra.get("lead_days", 7)
-    lead = st.number_input(
-        "Delivery takes (days)",
-        0,
-        365,
-        key="lead_days",
-        step=1,
-        help="Order = early date less delivery and two weeks of buffer (common practice).",
-    )
-    desk().extra["lead_days"] = lead
-    rows: list[tuple[dt.date, list[str]]] = []
-    for one in plan.outcome.cartridges:
-        governs = GOVERNS_WORD[one.changes.governed_by(plan.given.weights)]
-        for number, (early, expected, late) in enumerate(one.changes.dates(plan.given.weights)):
-            order = order_by(expected, early, int(lead))
-            why = governs if number == 0 else ""
-            rows.append(
-                (
-                    expected or early or dt.date.max,
-                    [one.stage.name, date(early), date(expected), date(late), date(order), why],
-                )
-            )
-    if not rows:
+def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
+    if not due:
         st.info("No cartridge comes due within the plan.")
         return
-    rows.sort(key=lambda r: r[0])
     show.table(
-        ["Cartridge", "Early", "Expected", "Late", "Order by", "Governs the first"],
-        [r for _, r in rows],
+        ["Change on", "Cartridge", "Falls due", "Order by", "New one in", "Governed by", "Left in it"],
+        [
+            [
+                date(one.date),
+                f"{one.stage.name}, change {one.number}",
+                f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
+                "–" if one.order_by is None else date(one.order_by),
+                "same day" if one.fitted == one.date else date(one.fitted),
+                GOVERNS_WORD[one.governs] + (f"; {one.because}" if one.because else ""),
+                words.share(one.left),
+            ]
+            for one in due
+        ],
+        numeric=(6,),
+        tight=(0, 3),
         label="Change schedule",
     )
+    policy = plan.document.policy
+    st.caption(
+        f"The same dates stand on the printed sheet and in the calendar file. {_chosen(plan)} Orders allow "
+        f"{policy.lead_days} days of delivery and {policy.buffer_days} days in hand."
+    )
+
+
+def _left(plan: Plan, one: Cartridge, due: tuple[Due, ...]) -> Remaining:
+    """What is left of a cartridge where it is changed on the dates of the schedule, the log's before them."""
+    given, end = plan.given, plan.document.demand.calendar.end
+    place = place_of(given, one)
+    done = [one.changes.days[i].astype(dt.date) for i in place.made]
+    swaps = [(day, day) for day in done]
+    swaps += [(d.date, d.fitted or end) for d in due if d.stage.name == one.stage.name]
+    return remaining(one, given.weights, swaps, place.in_service)
+
+
+def _chosen(plan: Plan) -> str:
+    """In a sentence, how the dates came about."""
+    policy = plan.document.policy
+    margin = f"{policy.margin:.0%}".replace("%", " %")
+    if policy.risk is not None:
+        risk = f"{policy.risk:.0%}".replace("%", " %")
+        text = f"Each date is the day by which the full capacity has run out in {risk} of the cases."
+    else:
+        text = f"Each date is the middle of the cases, with {margin} of the capacity counted on."
+    if policy.group_days:
+        text += f" Changes within {policy.group_days} days of each other are made at one visit."
+    return text
+
+
+def _policy() -> None:
+    on = desk()
+    policy = on.typed.policy
+    with st.expander("How dates are chosen", icon=":material/tune:"):
+        left, right = st.columns(2, gap="large")
+        with left:
+            fields.number(
+                "Share of the capacity to plan with",
+                "margin",
+                ("policy", "margin"),
+                unit="0 to 1",
+                step=0.05,
+                low=0.01,
+                high=1,
+                optional=False,
+                help="Taken off once. 0.8 is common practice, without a source.",
+            )
+            fields.switch(
+                "Choose each date by the risk of running out",
+                "by_risk",
+                value=policy.risk is not None,
+                write=_set_risk,
+                help="The margin then no longer sets the date: the full capacity does, with the risk that you accept.",
+            )
+            if policy.risk is not None:
+                fields.number(
+                    "Risk of running out first",
+                    "risk",
+                    ("policy", "risk"),
+                    unit="0 to 1",
+                    step=0.05,
+                    low=0.01,
+                    high=0.99,
+                    optional=False,
+                )
+            fields.switch(
+                "Move a change before an event that it would fall into", "before_events", ("policy", "before_events")
+            )
+            fields.number(
+                "Make changes together that fall due within",
+                "group_days",
+                ("policy", "group_days"),
+                unit="days",
+                whole=True,
+                high=90,
+                optional=False,
+            )
+        with right:
+            fields.number(
+                "Delivery takes",
+                "lead_days",
+                ("policy", "lead_days"),
+                unit="days",
+                whole=True,
+                high=365,
+                optional=False,
+                help="Order = the early date, less delivery and the days in hand.",
+            )
+            fields.number(
+                "A new cartridge should be in hand",
+                "buffer_days",
+                ("policy", "buffer_days"),
+                unit="days before",
+                whole=True,
+                high=365,
+                optional=False,
+                help="Two weeks is common practice, without a source.",
+            )
+            fields.choice(
+                "Visits only on",
+                "visit_weekday",
+                (None, *WEEKDAYS),
+                ("policy", "visit_weekday"),
+                names=lambda w: "any day" if w is None else w.capitalize(),
+            )
+            if policy.visit_weekday is not None:
+                fields.number(
+                    "every so many weeks",
+                    "visit_every_weeks",
+                    ("policy", "visit_every_weeks"),
+                    unit="weeks",
+                    whole=True,
+                    low=1,
+                    high=52,
+                    optional=False,
+                )
+
+
+def _set_risk(document: Document, wanted: bool) -> None:
+    document["policy"]["risk"] = MEAN_RISK if wanted else None
+
+
+# -- what a cartridge bears ---------------------------------------------------------------------------------
 
 
 def _bears(plan: Plan, words: Words) -> None:
@@ -140,11 +234,24 @@ def _bears(plan: Plan, words: Words) -> None:
     )
     with st.expander("How this is computed", icon=":material/function:"):
         st.markdown(
-            "- **Gallons** = capacity × margin ÷ what a gallon of *this* water uses. A rating is moved from the "
-            "sheet's reference water to yours, on both sides of the bypass.\n"
+            f"- **{'Litres' if words.metric else 'Gallons'}** = capacity × margin ÷ what one of *this* water uses. A "
+            "rating is moved from the sheet's reference water to yours, on both sides of the bypass.\n"
             "- **Exchange** counts equivalents taken up, town by town; **chlorine** counts grams on the carbon; "
             "**time** counts calendar days, closed ones too.\n"
             "- The earliest of all of them governs, in every one of the plan's draws; dates are the 10th, 50th, 90th "
             "percentile.\n"
             "- Where no data sheet is entered the usual range of the class stands in (common practice, no source)."
         )
+
+
+def _descaling(found: tuple[Descale, ...]) -> None:
+    if not found:
+        return
+    st.subheader("Descaling, by the scale laid down", anchor=False)
+    show.table(
+        ["Expected", "Machine", "Range"],
+        [[date(d.date), d.machine, f"{date(d.early)} to {date(d.late)}"] for d in found],
+        tight=(0,),
+        label="Descaling",
+    )
+    st.caption("What the machine's manual asks for regardless of scale is not in this list.")

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from functools import partial
+
+import numpy as np
 import streamlit as st
 
+from brewwater.chain import Outcome, evaluate
 from brewwater.charts import cost_lines, two_costs
-from brewwater.cost import avoided_damage, compare
+from brewwater.charts.base import FloatArray
+from brewwater.cost import Budget, Cost, avoided_damage, budgets, compare, payback
 from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
-from brewwater.ui.show import Figure, How
+from brewwater.ui.show import Checked, Figure, How
 from brewwater.ui.state import Document, desk
 from brewwater.ui.words import Words
 
@@ -83,6 +89,7 @@ def _result(plan: Plan, words: Words) -> None:
             label="Cost",
         )
     _beside(plan, words)
+    _budgets(plan, words)
     damages = plan.document.money.damages
     if damages:
         low, high = avoided_damage(damages)
@@ -97,37 +104,122 @@ def _line(name: str) -> str:
     return f"{name.removeprefix('Cartridges: ')} cartridges" if name.startswith("Cartridges: ") else name
 
 
+NO_TREATMENT = "no treatment"
+
+
 def _beside(plan: Plan, words: Words) -> None:
-    others = [a for a in plan.alternatives if a.outcome.stages != plan.outcome.stages]
+    """Another plan line by line, and when what it costs more at first is saved again."""
+    others: dict[str, tuple[Outcome, str]] = {}
+    for other in plan.alternatives:
+        if other.outcome.stages != plan.outcome.stages:
+            stages = facts.train_names(other.outcome.stages, words)
+            name = " → ".join(f"{a} {b}".strip() for a, b in stages) or NO_TREATMENT
+            others.setdefault(name, (other.outcome, other.why))
+    if plan.outcome.stages and NO_TREATMENT not in others:
+        others[NO_TREATMENT] = (_bare(plan.stamp, len(plan.given.weights), plan), "The water is served as it comes.")
     if not others:
         return
     st.subheader("Beside another treatment", anchor=False)
-
-    def name(index: int) -> str:
-        stages = others[index].outcome.stages
-        return " → ".join(f"{a} {b}".strip() for a, b in facts.train_names(stages, words)) or "no treatment"
-
-    if st.session_state.get("cost_other", 0) not in range(len(others)):
-        st.session_state["cost_other"] = 0
-    pick = st.selectbox("Compare with", range(len(others)), format_func=name, key="cost_other")
-    other = others[pick].outcome
-    parts = compare(plan.outcome.cost, other.cost)
+    if st.session_state.get("cost_other") not in others:
+        st.session_state["cost_other"] = next(iter(others))
+    other_outcome, why = others[st.selectbox("Compare with", list(others), key="cost_other")]
+    ours, theirs = plan.outcome.cost, other_outcome.cost
+    parts = compare(ours, theirs)
     st.altair_chart(
         two_costs(
             "This plan",
             "The other",
             [(_line(p.name), float(p.first), float(p.second)) for p in parts],
-            plan.outcome.cost.currency,
+            ours.currency,
             planning.colours(),
         ),
         width="stretch",
         key="two_costs",
     )
-    change = float(other.cost.expected) - float(plan.outcome.cost.expected)
+    with st.expander("The same two as a table that adds up", icon=":material/table:"):
+        show.table(
+            ["Line", "This plan", "The other", "The other costs more by"],
+            [
+                *([_line(p.name), *_coins(words, ours.currency, p.first, p.second, p.change)] for p in parts),
+                [
+                    "All lines",
+                    *_coins(words, ours.currency, ours.expected, theirs.expected, theirs.expected - ours.expected),
+                ],
+            ],
+            numeric=(1, 2, 3),
+            label="Two plans by line",
+        )
+    change = float(theirs.expected) - float(ours.expected)
     word = "more" if change > 0 else "less"
-    show.say(
-        f"The other costs {words.money(abs(change), plan.outcome.cost.currency)} {word} a year. {others[pick].why}"
+    show.say(f"The other costs {words.money(abs(change), ours.currency)} {word} a year. {why}")
+    show.say(paid_back(ours, theirs, plan.given.weights, words))
+
+
+def _coins(words: Words, currency: str, *amounts: Decimal) -> list[str]:
+    return [words.exact_money(float(a), currency) for a in amounts]
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _bare(stamp: str, draws: int, _plan: Plan) -> Outcome:
+    """The same unit without any treatment."""
+    return evaluate(_plan.given, ())
+
+
+def paid_back(ours: Cost, theirs: Cost, weights: FloatArray, words: Words) -> str:
+    """In a sentence, when the plan that costs more at installation has saved that again."""
+    dear, cheap, name = (
+        (ours, theirs, "This plan") if ours.first_set >= theirs.first_set else (theirs, ours, "The other")
     )
+    more = float(dear.first_set - cheap.first_set)
+    if more <= 0:
+        return "Both cost the same at installation."
+    # in a draw where it is the cheaper one after all, nothing has to be paid back
+    outlay = np.maximum(dear.first_set_draws - cheap.first_set_draws, 0.0)
+    found = payback(outlay, cheap.total, dear.total, weights)
+    lead = f"{name} costs {words.money(more, ours.currency)} more at installation"
+    low, middle, high = found.months
+    if middle is None:
+        never = words.share(found.never)
+        return (
+            f"{lead}, and in {never} of the cases that is never saved again in these lines: judge it by the verdicts."
+        )
+    end = "never in some cases" if high is None else f"{words.number(high, 2)}"
+    span = f"{words.number(low, 2)} to {end}" if high is not None else f"from {words.number(low, 2)}, {end}"
+    return f"{lead}; its lower year pays that back in about {words.number(middle, 2)} months ({span})."
+
+
+def _budgets(plan: Plan, words: Words) -> None:
+    """What is spent at installation against each purse, where the plan has any."""
+    money, cost = plan.document.money, plan.outcome.cost
+    purses = [
+        p
+        for p in budgets(money, cost.first_set_draws, plan.given.draws, plan.given.weights)
+        if p.limit is not None or (p.name == "Plumbing" and p.spent is not None)
+    ]
+    if not purses:
+        return
+    st.subheader("Budgets at installation", anchor=False)
+    show.checks([_purse(p, cost.currency, words) for p in purses])
+
+
+def _purse(purse: Budget, currency: str, words: Words) -> Checked:
+    what = "first set of cartridges and heads" if purse.name == "Filtration" else "plumbing, as you entered it"
+    if purse.spent is None:
+        return Checked(purse.name, "unknown", "cost not entered", _amount(purse.limit, currency, words),
+                       "Enter what the plumbing costs below.", "your entry")  # fmt: skip
+    found = words.money(float(purse.spent), currency)
+    if purse.limit is None or purse.over is None:
+        return Checked(
+            purse.name, "unknown", found, "", f"No budget is set; this is what the {what} costs.", "your entry"
+        )
+    status = "ok" if purse.over < 0.2 else "watch" if purse.over < 0.5 else "act"
+    return Checked(purse.name, status, found, _amount(purse.limit, currency, words),
+                   f"{what.capitalize()}: over the budget in {words.share(purse.over)} of the cases.",
+                   "your budget; prices below")  # fmt: skip
+
+
+def _amount(limit: Decimal | None, currency: str, words: Words) -> str:
+    return "" if limit is None else words.money(float(limit), currency)
 
 
 def _set_currency(document: Document, value: str) -> None:
@@ -198,3 +290,38 @@ def _prices() -> None:
             fields.number(
                 "Budget for filters", "filter_budget", ("money", "filtration_budget"), unit=currency, placeholder="none"
             )
+            fields.number(
+                "Budget for plumbing", "plumb_budget", ("money", "plumbing_budget"), unit=currency, placeholder="none"
+            )
+            fields.span(
+                "Plumbing costs", "plumb_cost", ("money", "plumbing_cost"), unit=currency, placeholder="not known"
+            )
+    _damages(currency)
+
+
+def _damages(currency: str) -> None:
+    """Damage that bad water may do, as the owner guesses it: shown as a range, never counted."""
+    damages = desk().typed.money.damages
+    with st.expander(f"Damage that bad water may do ({len(damages)})", icon=":material/build:", key="box_damages"):
+        for i in range(len(damages)):
+            path = ("money", "damages", i)
+            with st.container(border=True):
+                fields.text("What may break", f"damage_name_{i}", (*path, "name"))
+                columns = st.columns(2)
+                with columns[0]:
+                    fields.span("One repair", f"damage_cost_{i}", (*path, "cost"), unit=currency, optional=False)
+                with columns[1]:
+                    fields.span("How often", f"damage_times_{i}", (*path, "times_per_year"), unit="a year",
+                                optional=False)  # fmt: skip
+                fields.act("Take out", f"damage_out_{i}", partial(_drop_damage, i), icon=":material/delete:")
+        fields.act("Add", "damage_add", _add_damage, icon=":material/add:")
+        st.caption("A range to think with; it stands in no line of the year.")
+
+
+def _add_damage(document: Document) -> None:
+    fresh = {"name": "Boiler repair", "cost": [200.0, 800.0], "times_per_year": [0.1, 0.5]}
+    document["money"]["damages"] = [*document["money"]["damages"], fresh]
+
+
+def _drop_damage(i: int, document: Document) -> None:
+    document["money"]["damages"].pop(i)

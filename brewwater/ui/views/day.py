@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from functools import partial
-from typing import Any
 
 import numpy as np
 import streamlit as st
@@ -17,15 +16,9 @@ from brewwater.plan import Plan
 from brewwater.reference import table
 from brewwater.ui import fields, planning, show
 from brewwater.ui.state import Document, desk
+from brewwater.ui.views import year
 from brewwater.ui.words import Words
 from brewwater.units import GAL_L
-
-DAY_NAMES = {w: w.capitalize() for w in WEEKDAYS}
-DATED: dict[str, tuple[str, dict[str, Any]]] = {
-    "events": ("Busy days", {"name": "Event", "multiplier": 2.0}),
-    "closures": ("Closures", {"name": "closed"}),
-    "suspensions": ("Notices on the water", {"name": "boil-water notice"}),
-}
 
 
 def page() -> None:
@@ -36,7 +29,7 @@ def page() -> None:
         _drinks()
         _uses()
     with right:
-        _calendar()
+        year.calendar()
         _fills()
     if plan is not None:
         _year(plan, desk().words)
@@ -87,7 +80,7 @@ def _drinks() -> None:
             fields.act(
                 "Take out",
                 f"drink_out_{i}",
-                partial(_pop, ("demand", "drinks"), i),
+                partial(year.pop, ("demand", "drinks"), i),
                 icon=":material/delete:",
                 disabled=len(demand.drinks) == 1 and demand.drinks_per_service_day is None,
             )
@@ -102,13 +95,6 @@ def _add_drink(key: str, document: Document) -> None:
     demand = document["demand"]
     demand["mix"] = {}
     demand["drinks"].append({"name": key, "per_service_day": 10.0})
-
-
-def _pop(path: tuple[str, ...], index: int, document: Document) -> None:
-    at: Any = document
-    for part in path:
-        at = at[part]
-    at.pop(index)
 
 
 def _uses() -> None:
@@ -147,108 +133,6 @@ def _uses() -> None:
         st.caption("Water per drink and fixed uses: common practice, no source; your own measurement goes before.")
 
 
-# -- calendar -----------------------------------------------------------------------------------------------
-
-
-def _calendar() -> None:
-    on = desk()
-    st.subheader("The year's calendar", anchor=False)
-    fields.several(
-        "Service days", "weekdays", WEEKDAYS, ("demand", "calendar", "weekdays"), names=DAY_NAMES.__getitem__
-    )
-    columns = st.columns(2)
-    with columns[0]:
-        fields.day("The plan starts", "start", ("demand", "calendar", "start"))
-    with columns[1]:
-        fields.number(
-            "and runs for",
-            "months",
-            ("demand", "calendar", "months"),
-            unit="months",
-            whole=True,
-            low=24,
-            high=36,
-            optional=False,
-        )
-    fields.span(
-        "Growth a year",
-        "growth",
-        ("demand", "calendar", "growth_per_year"),
-        unit="share",
-        optional=False,
-        help="0.1 is ten per cent more drinks each year.",
-    )
-    calendar = on.typed.demand.calendar
-    for part, (title, fresh) in DATED.items():
-        items = getattr(calendar, part)
-        with st.expander(f"{title} ({len(items)})", icon=":material/event:", key=f"box_{part}"):
-            for i, item in enumerate(items):
-                _dated(part, i, item)
-            fields.act("Add", f"{part}_add", partial(_add_dated, part, fresh), icon=":material/add:")
-
-
-def _dated(part: str, i: int, item: Any) -> None:
-    path = ("demand", "calendar", part, i)
-    with st.container(border=True):
-        fields.text("Name", f"{part}_name_{i}", (*path, "name"))
-        columns = st.columns(2)
-        with columns[0]:
-            fields.day("From", f"{part}_start_{i}", value=item.start.isoformat(), write=partial(_set_start, part, i))
-        with columns[1]:
-            fields.day("to", f"{part}_end_{i}", (*path, "end"))
-        if part == "events":
-            counted = item.drinks_per_day is not None
-            fields.number(
-                "Drinks a day" if counted else "Times an ordinary day",
-                f"event_size_{i}",
-                (*path, "drinks_per_day" if counted else "multiplier"),
-                step=0.5,
-                optional=False,
-                unit="drinks" if counted else "×",
-            )
-            fields.switch("Counted in drinks", f"event_counted_{i}", value=counted, write=partial(_count, i))
-        if part == "closures":
-            fields.choice(
-                "Kind",
-                f"closure_kind_{i}",
-                ("closed", "stored"),
-                (*path, "kind"),
-                names={"closed": "closed, cartridges stay", "stored": "laid up, cartridges are discarded"}.__getitem__,
-            )
-            fields.switch("Drained", f"closure_drained_{i}", (*path, "drained"))
-            fields.switch("May freeze", f"closure_frozen_{i}", (*path, "frozen"))
-            if item.kind == "stored" or item.frozen:
-                show.cautions(
-                    [
-                        "Discard wet cartridges at lay-up; buy new ones for the day you reopen.",
-                        "Pumps, flow meters, boilers and heat exchangers hold water after draining.",
-                        "Only potable antifreeze, never through cartridges, nor a machine unless its manual allows it.",
-                    ],
-                    "Lay-up and freezing",
-                )
-        fields.act(
-            "Take out", f"{part}_out_{i}", partial(_pop, ("demand", "calendar", part), i), icon=":material/delete:"
-        )
-
-
-def _set_start(part: str, i: int, document: Document, value: str) -> None:
-    item = document["demand"]["calendar"][part][i]
-    item["start"] = value
-    item["end"] = max(item["end"], value)
-
-
-def _add_dated(part: str, fresh: dict[str, Any], document: Document) -> None:
-    start = dt.date.fromisoformat(document["demand"]["calendar"]["start"]) + dt.timedelta(days=150)
-    document["demand"]["calendar"][part].append(
-        {**fresh, "start": start.isoformat(), "end": (start + dt.timedelta(days=2)).isoformat()}
-    )
-
-
-def _count(i: int, document: Document, counted: bool) -> None:
-    event = document["demand"]["calendar"]["events"][i]
-    event["drinks_per_day"], event["multiplier"] = (200.0, None) if counted else (None, 2.0)
-
-
 # -- fills --------------------------------------------------------------------------------------------------
 
 
@@ -265,12 +149,12 @@ def _fills() -> None:
                 WEEKDAYS,
                 value=fill.weekdays or WEEKDAYS,
                 write=partial(_fill_days, i),
-                names=DAY_NAMES.__getitem__,
+                names=year.DAY_NAMES.__getitem__,
             )
             fields.act(
                 "Take out",
                 f"fill_out_{i}",
-                partial(_pop, ("fill", "fills"), i),
+                partial(year.pop, ("fill", "fills"), i),
                 icon=":material/delete:",
                 disabled=len(on.typed.fill.fills) == 1,
             )

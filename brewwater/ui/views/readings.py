@@ -6,6 +6,7 @@ import datetime as dt
 
 import streamlit as st
 
+from brewwater.charts import worth_of_tests
 from brewwater.errors import BrewwaterError
 from brewwater.log_entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.plan import Plan
@@ -53,6 +54,8 @@ def page() -> None:
         st.button("Save the plan", key="readings_save", on_click=keeping.save, icon=":material/save:")
         if plan is not None:
             show.figures([change_figure(plan)])
+            _worth(plan, on.words)
+            planning.search(plan)
         return
     left, right = st.columns(2, gap="large")
     with left:
@@ -62,6 +65,9 @@ def page() -> None:
             show.figures([change_figure(plan)])
             _effect(plan)
     _log(on.words)
+    if plan is not None:
+        _worth(plan, on.words)
+        planning.search(plan)
     show.cautions(
         [
             "A meter far from the plan (over 1.3 or under 0.7 times) asks for a cause: a rinser behind the filter, a "
@@ -160,6 +166,52 @@ def _effect(plan: Plan) -> None:
     if unused:
         with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:"):
             show.table(["Why"], [[flag.message] for flag in unused], label="Lines not used")
+
+
+def _worth(plan: Plan, words: Words) -> None:
+    """Which test matters: what each would save, so that the next one is the one that pays."""
+    st.subheader("Which test matters", anchor=False)
+    if not planning.searched(plan):
+        st.caption("What a test is worth is worked out with the search for a better treatment.")
+        return
+    tests = [t for t in plan.next_tests if t.test != "none"]
+    if not tests:
+        show.say(next((t.because for t in plan.next_tests), "No single test would change what you do."))
+        return
+    currency = plan.document.money.currency
+    names = [f"{t.label[:1].upper()}{t.label[1:]}, {t.supply}" for t in tests]
+    worth = [words.money(t.value, currency) if t.value >= 0.5 else "settles a verdict" for t in tests]
+    if any(t.value >= 0.5 for t in tests):
+        st.altair_chart(
+            worth_of_tests(
+                [(name, t.value) for name, t in zip(names, tests, strict=True)],
+                f"Expected saving, {currency} a year",
+                planning.colours(),
+                worth,
+            ),
+            width="stretch",
+            key="worth_of_tests",
+        )
+    show.table(
+        ["Test", "Worth a year", "Costs about", "Takes", "Why"],
+        [
+            [
+                name,
+                told,
+                f"{words.number(t.price, 2)} USD",
+                f"{words.number(t.minutes, 2)} min",
+                t.because,
+            ]
+            for name, told, t in zip(names, worth, tests, strict=True)
+        ],
+        numeric=(2, 3),
+        long=(0, 4),
+        label="Which test matters",
+    )
+    st.caption(
+        "Worth: how much less a year costs on average, spoiled cups and worn machines counted, when one decides after "
+        "the test. Prices and minutes of the tests are placeholders without source."
+    )
 
 
 def _take_back(line: Reading) -> None:

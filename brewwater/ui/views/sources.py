@@ -1,12 +1,21 @@
-"""Trust and sources: how sure each figure is, who says so, and where sources disagree."""
+"""Trust and sources: how sure each figure is, what it was held against, and where sources disagree."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
 import streamlit as st
 
-from brewwater.reference import sources
-from brewwater.ui import planning, show
-from brewwater.ui.words import STATUS_WORD
+from brewwater.plan import Plan
+from brewwater.reference import Row, sources, table
+from brewwater.targets import goals
+from brewwater.treatment import medium_class
+from brewwater.ui import facts, planning, show
+from brewwater.ui.state import desk
+from brewwater.ui.views.branches import CHECK_WORDS
+from brewwater.ui.words import STATUS_WORD, plain
 
 STANDING_WORDS = {
     "published": "Published: the text was read",
@@ -17,10 +26,39 @@ STANDING_WORDS = {
     "placeholder": "Placeholder: no source, replace it",
 }
 ORDER = ("published", "second_hand", "definition", "common_practice", "memory", "placeholder")
+KIND_WORDS = {
+    "computed": "Computed here, printed by them",
+    "second_solver": "A second program's answer",
+    "derived": "Worked from their printed inputs",
+    "lookup": "A table's value, as printed",
+    "memory": "Recalled, not read",
+}
+ROOM_WORDS = {
+    "chemistry": "Chemistry",
+    "flow": "Flow and pressure",
+    "tanks": "Tanks",
+    "targets": "Goals and limits",
+    "treatment": "Treatment",
+    "demand": "Demand",
+    "units": "Units",
+}
+SIGNS = {"agrees": "●", "within stated limit": "▲"}
+MOST_ROWS = 60
+# Which checks hold the calculation behind a measure, besides those of its own source: words of their quantity.
+HELD_BY = {
+    "hardness": ("hardness", "mg/L as CaCO3"),
+    "alkalinity": ("alkalinity",),
+    "tds": ("mg/L per µS/cm",),
+    "line_ph": ("pH",),
+    "cup_ph": ("pH",),
+    "ccpp": ("CCPP", "calcite", "dissolving capacity", "Ca at"),
+    "conductivity": ("µS/cm", "KCl", "brought to 25"),
+}
 
 
 def page() -> None:
     """What may be trusted how far."""
+    plan = planning.current()
     st.subheader("How to read a range", anchor=False)
     st.markdown(
         "A report leaves much open, so the plan follows many waters at once: every one that fits what is known. "
@@ -34,45 +72,241 @@ def page() -> None:
         "unknown": "what is known cannot tell; a test is named",
     }
     show.table(["Verdict", "Meaning"], [[show.badge(s), meaning[s]] for s in STATUS_WORD], raw=(0,), label="Verdicts")
-    plan = planning.current()
     if plan is not None:
         st.subheader("What this plan assumed", anchor=False)
         if plan.warnings:
             show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
         else:
             st.caption("Nothing.")
-    st.subheader("Where sources disagree", anchor=False)
-    show.table(
-        ["Question", "What is found", "What this program does"],
-        [
-            ["Contact time of carbon for chloramine", "2 to 10 minutes", "the cartridge's certified rating first"],
-            [
-                "Cold output of a membrane",
-                "about 3 % a degree, an exponential law and a printed army table differ",
-                "you choose the curve; the range is shown",
-            ],
-            ["Saturation index by the closed form", "differs from the full one by about 0.2", "both are given, named"],
-            ["Upper alkalinity of a later brewing sheet", "70 in one reprint, 75 in another", "the edition is named"],
-            ["Larson-Skold ratio", "made for steel mains", "read beside the chloride itself"],
-        ],
-        label="Disagreements",
-        long=(2,),
-    )
-    st.subheader("Every source", anchor=False)
-    wanted = st.pills("Show", ORDER, selection_mode="multi", key="standing", format_func=lambda s: STANDING_WORDS[s])
-    text = st.text_input("Search", key="source_search", placeholder="a word of the title")
-    rows = [
-        [s.title, s.where or "", STANDING_WORDS[s.standing]]
-        for s in sorted(sources().values(), key=lambda s: (ORDER.index(s.standing), s.title.lower()))
-        if (not wanted or s.standing in wanted) and text.lower() in f"{s.title} {s.where}".lower()
-    ]
-    if rows:
-        show.table(["Source", "Where", "Standing"], rows, label="Sources")
-    else:
-        st.info("No source matches.")
+    basis = _number(plan)
+    _checks(basis)
+    _disagreements(basis)
+    _every_source(basis)
     show.cautions(
         [
             "Not a potability tool. Health code, plumbing code, manual and warranty go before anything here.",
             "Estimate, verify by test: every date, every gallon.",
         ]
     )
+
+
+# -- from a number to its sources ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a number rests on: keys of its sources, words of the checks that hold its calculation, its formula."""
+
+    keys: frozenset[str]
+    words: tuple[str, ...] = ()
+    formula: str = ""
+
+    @property
+    def named(self) -> frozenset[str]:
+        """The keys that stand for a text somebody printed, and for nothing else."""
+        return frozenset(k for k in self.keys if sources()[k].standing in ("published", "second_hand"))
+
+    def holds(self, row: Row) -> bool:
+        """Whether a check is one of this number's: of its calculation, or of its own source."""
+        return row["source"] in self.named or any(word in row["quantity"] for word in self.words)
+
+
+def numbers(plan: Plan | None) -> dict[str, Basis]:
+    """What each number of a plan rests on, by the number's label."""
+    found = {
+        label: Basis(frozenset({key}), HELD_BY.get(name, ()), formula)
+        for name, (label, _, formula, key) in facts.MEASURES.items()
+    }
+    if plan is None:
+        return found
+    texts: dict[str, str] = {}
+    for measure, goal in goals(plan.document.targets).items():
+        texts[f"{plain(measure)}: the goal"] = goal.source
+    for check in plan.outcome.checks:
+        label = f"{CHECK_WORDS.get(check.check, check.check.replace('_', ' ').capitalize())}: the limit"
+        texts[label] = f"{texts.get(label, '')} {check.source}"
+    found |= {label: Basis(keys) for label, text in texts.items() if (keys := _keys(text))}
+    for stage in plan.outcome.stages:
+        if stage.medium != "blend":
+            usual = medium_class(stage.medium, stage.size)
+            found[f"{stage.name}: usual capacity and price"] = Basis(frozenset({usual.source, usual.price_source}))
+    return found
+
+
+def _keys(text: str) -> frozenset[str]:
+    """The source keys whose citation, or whose title, a line of text holds."""
+    return frozenset(key for key, s in sources().items() if s.text in text or (len(s.title) > 12 and s.title in text))
+
+
+def _number(plan: Plan | None) -> Basis | None:
+    """What the number that the reader picks rests on; None for all."""
+    st.subheader("Where a number comes from", anchor=False)
+    choices = numbers(plan)
+    kept = desk().extra.get("trust_number")
+    if "trust_number" not in st.session_state:
+        st.session_state["trust_number"] = kept if kept in choices else None
+    picked = st.selectbox(
+        "A number of this plan",
+        [None, *choices],
+        key="trust_number",
+        format_func=lambda label: label or "All numbers",
+        help="Its sources, what was held against them and where they disagree are then shown alone below.",
+        on_change=lambda: desk().extra.update(trust_number=st.session_state["trust_number"]),
+    )
+    if picked is None:
+        return None
+    basis = choices[picked]
+    if basis.formula:
+        show.say(f"{picked}: {basis.formula}.")
+    rows = [[sources()[k].title, sources()[k].where, STANDING_WORDS[sources()[k].standing]] for k in sorted(basis.keys)]
+    show.table(["Source", "Where", "Standing"], rows, label="Sources of the number")
+    return basis
+
+
+# -- what was held against figures printed outside -------------------------------------------------------------
+
+
+def _counts(rows: Iterable[Row]) -> list[list[str]]:
+    """For each kind of check: how many, from how many sources, and how they came out."""
+    kinds: dict[str, list[Row]] = {}
+    for row in rows:
+        kinds.setdefault(row["kind"], []).append(row)
+    out = []
+    for kind in KIND_WORDS:
+        mine = kinds.get(kind, [])
+        if not mine:
+            continue
+        verdicts = Counter(row["verdict"] for row in mine)
+        told = ["agrees", "within stated limit"]
+        missed = sum(n for v, n in verdicts.items() if v not in told)
+        counts = [len(mine), len({row["source"] for row in mine}), *(verdicts[v] for v in told), missed]
+        out.append([KIND_WORDS[kind], *map(str, counts)])
+    return out
+
+
+def _how_far(row: Row) -> float:
+    """A check's difference as a share of what it may be; 0 where nothing is allowed and nothing differs."""
+    try:
+        limit, apart = float(row["tolerance"]), abs(float(row["difference"]))
+    except ValueError:
+        return 0.0
+    return apart / limit if limit else float(apart > 0) * 2
+
+
+def _checks(basis: Basis | None) -> None:
+    st.subheader("Held against figures printed by others", anchor=False)
+    rows = [row for row in table("outside_checks") if basis is None or basis.holds(row)]
+    if not rows:
+        st.info("No figure printed by others is held against this number.")
+        return
+    show.table(
+        ["Kind of check", "Checks", "Sources", "Agree to the last digit", "Within a stated limit", "Missed"],
+        _counts(rows),
+        numeric=(1, 2, 3, 4, 5),
+        label="Checks counted",
+    )
+    rooms = list(dict.fromkeys(row["room"] for row in rows))
+    columns = st.columns(2)
+    with columns[0]:
+        part = st.pills(
+            "Part", rooms, selection_mode="multi", key="check_room", format_func=lambda r: ROOM_WORDS.get(r, plain(r))
+        )
+        verdicts = list(dict.fromkeys(row["verdict"] for row in rows))
+        verdict = st.pills("Outcome", verdicts, selection_mode="multi", key="check_verdict", format_func=_outcome)
+    with columns[1]:
+        kinds = [k for k in KIND_WORDS if any(row["kind"] == k for row in rows)]
+        kind = st.pills("Kind", kinds, selection_mode="multi", key="check_kind", format_func=KIND_WORDS.__getitem__)
+        text = st.text_input(
+            "Search the checks", key="check_search", placeholder="a quantity or a word of the source"
+        ).lower()
+    shown = [
+        row
+        for row in rows
+        if (not part or row["room"] in part)
+        and (not verdict or row["verdict"] in verdict)
+        and (not kind or row["kind"] in kind)
+        and text in f"{row['quantity']} {row['printed_in']} {sources()[row['source']].title}".lower()
+    ]
+    if not shown:
+        st.info("No check matches.")
+        return
+    shown.sort(key=_how_far, reverse=True)
+    show.table(
+        ["Quantity", "Here", "Printed", "Difference", "Allowed", "Outcome", "Printed in", "Why that limit"],
+        [_check(row) for row in shown[:MOST_ROWS]],
+        numeric=(1, 2, 3, 4),
+        tight=(5,),
+        long=(0, 6, 7),
+        label="Checks",
+    )
+    more = f" The first {MOST_ROWS} of them; narrow the choice to see others." if len(shown) > MOST_ROWS else ""
+    st.caption(f"{len(shown)} of {len(rows)} checks, those nearest to their limit first.{more}")
+
+
+def _outcome(verdict: str) -> str:
+    return f"{SIGNS.get(verdict, '■')} {verdict}"
+
+
+def _check(row: Row) -> list[str]:
+    where = row["printed_in"] or sources()[row["source"]].title
+    numbers = [_figure(row[c]) for c in ("ours", "theirs", "difference", "tolerance")]
+    return [row["quantity"], *numbers, _outcome(row["verdict"]), where, row["why"]]
+
+
+def _figure(text: str) -> str:
+    """A figure of the table in the reader's number marks; words stay as they are."""
+    try:
+        return desk().words.number(float(text), 5)
+    except ValueError:
+        return text or "–"
+
+
+# -- where sources disagree ---------------------------------------------------------------------------------
+
+
+def _disagreements(basis: Basis | None) -> None:
+    st.subheader("Where sources disagree", anchor=False)
+    rows = [
+        row for row in table("disagreements") if basis is None or {row["source"], row["other_source"]} & basis.named
+    ]
+    if not rows:
+        st.info("No disagreement is known between the sources of this number.")
+        return
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    kind = st.pills("They differ by", kinds, selection_mode="multi", key="disagree_kind", format_func=str.capitalize)
+    shown = [row for row in rows if not kind or row["kind"] in kind]
+    show.table(
+        ["Question", "One source", "Another", "What is done here, and why"],
+        [
+            [row["subject"], _said(row, "one", "source"), _said(row, "other", "other_source"), row["what_we_do"]]
+            for row in shown
+        ],
+        label="Disagreements",
+        long=(0, 1, 2, 3),
+    )
+
+
+def _said(row: Mapping[str, str], what: str, key: str) -> str:
+    source = sources().get(row[key])
+    return f"{row[what]} ({source.title if source else row[key]})"
+
+
+# -- every source -------------------------------------------------------------------------------------------
+
+
+def _every_source(basis: Basis | None) -> None:
+    st.subheader("Every source", anchor=False)
+    standing = st.pills("Show", ORDER, selection_mode="multi", key="standing", format_func=lambda s: STANDING_WORDS[s])
+    text = st.text_input("Search", key="source_search", placeholder="a word of the title")
+    held = Counter(row["source"] for row in table("outside_checks"))
+    rows = [
+        [s.title, s.where or "", STANDING_WORDS[s.standing], str(held[s.key]) if held[s.key] else "none"]
+        for s in sorted(sources().values(), key=lambda s: (ORDER.index(s.standing), s.title.lower()))
+        if (basis is None or s.key in basis.keys)
+        and (not standing or s.standing in standing)
+        and text.lower() in f"{s.title} {s.where}".lower()
+    ]
+    if rows:
+        show.table(["Source", "Where", "Standing", "Checks"], rows, numeric=(3,), label="Sources")
+    else:
+        st.info("No source matches.")
