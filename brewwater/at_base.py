@@ -7,9 +7,8 @@ fresh tank itself, whose every fixture then draws membrane water.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from typing import Literal
 
 import numpy as np
@@ -369,12 +368,3 @@ def _said(given: Given, way: Way) -> str:
         f"{way.name}: {fresh:.3g} gal a service day from the fresh tank and {waste:.3g} gal to waste, "
         f"{way.cost.expected:,.2f} {way.cost.currency} a year; {verdict}."
     )
-
-
-def differing_lines(at: AtBase) -> Iterator[tuple[str, tuple[Decimal, ...]]]:
-    """Each line of the year that is not the same in every way, with its amount in each."""
-    lines = [{line.name: line.amount for line in way.cost.lines} for way in at.ways]
-    for name in dict.fromkeys(name for of_way in lines for name in of_way):
-        amounts = tuple(of_way.get(name, Decimal(0)) for of_way in lines)
-        if len(set(amounts)) > 1:
-            yield name, amounts

@@ -105,7 +105,8 @@ class CostLineResult(Result):
 
 
 class CostResult(Result):
-    """Whole cartridges bought in the 12 months; ``first_set`` and ``used_up`` are shown apart, never added."""
+    """Whole cartridges bought in the 12 months; ``first_set`` and ``used_up`` are shown apart, never added;
+    ``flush_gal``: run to waste through new cartridges."""
 
     currency: str
     expected: float
@@ -114,6 +115,41 @@ class CostResult(Result):
     lines: list[CostLineResult]
     first_set: float | None
     used_up: float | None
+    flush_gal: float | None
+
+
+class WayResult(Result):
+    """A membrane's water on board or from a base. Gallons are those of an ordinary service day; ``passes``: the
+    tanks and the membrane bear it, null where a check rests on what was not given."""
+
+    way: Literal["on_board", "own_tank", "fresh_tank"]
+    name: str
+    expected: float
+    total: Percentiles
+    more_than_on_board: Percentiles
+    fresh_gal: Percentiles
+    waste_gal: Percentiles
+    reject_gal: Percentiles
+    made_gal: Percentiles
+    membrane_hours: Percentiles | None
+    carried_tank_gal: float | None
+    base_tank_gal: float | None
+    passes: bool | None
+    checks: list[CheckResult]
+    asks: list[str]
+    lines: list[CostLineResult]
+
+
+class AtBaseResult(Result):
+    """*Make it at base and carry it*, beside the membrane on board; ``own``: of the plan's own train, else of the
+    best one that the tanks do not bear."""
+
+    title: str
+    membranes: list[str]
+    stages: list[StageResult]
+    own: bool
+    note: str
+    ways: list[WayResult]
 
 
 class NextTestResult(Result):
@@ -148,6 +184,7 @@ class PlanResult(Result):
     cartridges: list[CartridgeResult]
     fit: list[CheckResult]
     yearly_cost: CostResult
+    made_at_base: AtBaseResult | None
     next_tests: list[NextTestResult]
     warnings: list[WarningResult]
 

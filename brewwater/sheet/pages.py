@@ -9,6 +9,7 @@ from brewwater import reference
 from brewwater.branches import PlumbingTree, build_tree
 from brewwater.plan import Plan
 from brewwater.result_schema import PlanResult, VerdictResult, WaterResult
+from brewwater.sheet.base import base_page
 from brewwater.sheet.cards import (
     diagram_page,
     fill_card,
@@ -52,6 +53,7 @@ def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
         swap_sheet(plan, tree),
         winter_sheet(plan, tree),
         what_if_page(plan),
+        *base_page(plan, result),
     )
 
 
@@ -121,6 +123,9 @@ def _unfit(result: PlanResult) -> Iterator[str]:
     for check in result.fit:
         if check.ok is False:
             yield f"{check.check.replace('_', ' ')}: {check.why}"
+    at = result.made_at_base
+    if at is not None and at.ways[0].passes is False:
+        yield f"{at.title}: {at.note}"
 
 
 def _why(result: PlanResult) -> Iterator[str]:

@@ -8,6 +8,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
+from brewwater.at_base import TITLE, AtBase
+from brewwater.branches import Check
 from brewwater.chain import Cartridge, Given, Served
 from brewwater.ensemble import mean, percentiles
 from brewwater.forecast import quantile_days
@@ -15,6 +17,7 @@ from brewwater.intake import Report
 from brewwater.plan import Plan
 from brewwater.result_schema import (
     AlternativeResult,
+    AtBaseResult,
     BranchResult,
     CartridgeResult,
     ChangeResult,
@@ -30,6 +33,7 @@ from brewwater.result_schema import (
     VerdictResult,
     WarningResult,
     WaterResult,
+    WayResult,
 )
 from brewwater.targets import State, Verdict, describe
 from brewwater.treatment import Stage
@@ -66,11 +70,7 @@ def plan_result(plan: Plan) -> PlanResult:
             for b in outcome.branches
         ],
         cartridges=[_cartridge(c, given) for c in outcome.cartridges],
-        fit=[
-            CheckResult(check=c.check, value=_number(c.value), limit=_number(c.limit), unit=c.unit, ok=c.ok,
-                        source=c.source, why=c.why)
-            for c in outcome.checks
-        ],
+        fit=[_check(c) for c in outcome.checks],
         yearly_cost=CostResult(
             currency=outcome.cost.currency,
             expected=float(outcome.cost.expected),
@@ -79,9 +79,37 @@ def plan_result(plan: Plan) -> PlanResult:
             lines=[CostLineResult(name=line.name, amount=float(line.amount)) for line in outcome.cost.lines],
             first_set=float(outcome.cost.first_set),
             used_up=float(outcome.cost.used_up),
+            flush_gal=_number(float(mean(outcome.cost.flush_gal, given.weights))),
         ),
+        made_at_base=None if plan.at_base is None else _at_base(plan.at_base, given),
         next_tests=[NextTestResult(test=t.test, because=t.because, value=_number(t.value)) for t in plan.next_tests],
         warnings=[WarningResult(code=w.code, message=w.message) for w in plan.warnings],
+    )  # fmt: skip
+
+
+def _check(c: Check) -> CheckResult:
+    return CheckResult(check=c.check, value=_number(c.value), limit=_number(c.limit), unit=c.unit, ok=c.ok,
+                       source=c.source, why=c.why)  # fmt: skip
+
+
+def _at_base(at: AtBase, given: Given) -> AtBaseResult:
+    def over(values: FloatArray) -> Percentiles:
+        return _spread(values, given.weights)
+
+    return AtBaseResult(
+        title=TITLE, membranes=list(at.membranes), stages=_stages(at.stages), own=at.own, note=at.note,
+        ways=[
+            WayResult(
+                way=w.key, name=w.name, expected=float(w.cost.expected), total=over(w.cost.total),
+                more_than_on_board=over(w.dearer), fresh_gal=over(w.fresh_gal), waste_gal=over(w.waste_gal),
+                reject_gal=over(w.reject_gal), made_gal=over(w.made_gal),
+                membrane_hours=None if w.run_hours is None else over(w.run_hours), carried_tank_gal=w.carried_gal,
+                base_tank_gal=w.base_tank_gal, passes=w.passes, checks=[_check(c) for c in w.checks],
+                asks=list(w.asks),
+                lines=[CostLineResult(name=line.name, amount=float(line.amount)) for line in w.cost.lines],
+            )
+            for w in at.ways
+        ],
     )  # fmt: skip
 
 
@@ -181,6 +209,24 @@ def report_result(report: Report, supply: str | None = None) -> ReportResult:
     return ReportResult.model_validate(report.to_json(supply))
 
 
+def _base_lines(result: PlanResult) -> list[str]:
+    """The membrane at base, one line a way and what the ways at base ask."""
+    at = result.made_at_base
+    if at is None:
+        return []
+    out = ["", f"{at.title} ({' > '.join(s.name for s in at.stages)}):"]
+    for way in at.ways:
+        fits = {True: "fits", False: "DOES NOT FIT", None: "not known"}[way.passes]
+        low, high = way.total.p10 or 0.0, way.total.p90 or 0.0
+        out.append(
+            f"  {way.name}: {fits}; {way.expected:,.2f} {result.yearly_cost.currency} a year ({low:,.0f} to "
+            f"{high:,.0f}); {way.fresh_gal.p50:.3g} gal a service day from the fresh tank, {way.waste_gal.p50:.3g} gal "
+            f"to waste, {way.reject_gal.p50:.3g} gal of reject"
+        )
+        out += [f"    {ask}" for ask in way.asks]
+    return out
+
+
 _WORD = {"ok": "in range", "watch": "watch", "act": "act", "stop": "STOP", "unknown": "not known"}
 
 
@@ -237,12 +283,14 @@ def summary(plan: Plan) -> str:
     out.append("")
     out.append(f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"
                + (f", {cost.per_drink:.4f} a drink" if cost.per_drink is not None else "")
-               + f"; the first set, apart: {cost.first_set:,.2f}. (The figures beside the trains above spread every "
+               + f"; the first set, apart: {cost.first_set:,.2f}; {cost.flush_gal or 0:.3g} gal run to waste through "
+               "new cartridges. (The figures beside the trains above spread every "
                "part over its life, so that a part that lasts years can be compared.)")  # fmt: skip
     out += [f"  {item.name}: {item.amount:,.2f}" for item in cost.lines]
     for check in result.fit:
         mark = {True: "fits", False: "DOES NOT FIT", None: "not known"}[check.ok]
         out.append(f"{check.check}: {mark}. {check.why}")
+    out += _base_lines(result)
     if result.next_tests:
         first_test = plan.next_tests[0]
         out += ["", f"Next test: {first_test.label}. {first_test.because}"]

@@ -12,7 +12,7 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 from brewwater.plan import Plan
-from brewwater.result_schema import Percentiles, PlanResult, WaterResult
+from brewwater.result_schema import AtBaseResult, Percentiles, PlanResult, WaterResult
 from brewwater.sheet.dates import GOVERNS_WORDS, descales, dues
 from brewwater.sheet.result import plan_result
 
@@ -66,10 +66,25 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
         ("water", "branch", "subject", "status", "share_in_range", "why", "source"),
         *((v.water, v.branch, v.subject, v.status, v.share, v.why, v.source) for v in result.verdicts),
     ]
-    return {
+    found: dict[str, Rows] = {} if result.made_at_base is None else {"made_at_base": _at_base(result.made_at_base)}
+    return found | {
         "changes": changes, "descales": scale, "cost": money, "water": waters, "branches": branches,
         "verdicts": verdicts,
     }  # fmt: skip
+
+
+def _at_base(at: AtBaseResult) -> Rows:
+    rows: list[Sequence[Cell]] = [(
+        "way", "expected_year", "p10", "p50", "p90", "fits", "fresh_gal_p50", "waste_gal_p50", "reject_gal_p50",
+        "membrane_hours_p50", "carried_tank_gal", "base_tank_gal",
+    )]  # fmt: skip
+    for w in at.ways:
+        hours = None if w.membrane_hours is None else w.membrane_hours.p50
+        rows.append((
+            w.name, w.expected, *_ends(w.total), {True: "yes", False: "no", None: None}[w.passes], w.fresh_gal.p50,
+            w.waste_gal.p50, w.reject_gal.p50, hours, w.carried_tank_gal, w.base_tank_gal,
+        ))  # fmt: skip
+    return rows
 
 
 def _ends(p: Percentiles) -> tuple[float | None, float | None, float | None]:

@@ -10,10 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.at_base import AFTER_TANK, AtBase, Way, differing_lines
+from brewwater.at_base import AFTER_TANK, AtBase, Way
 from brewwater.ensemble import percentiles
 from brewwater.inputs import load_document
 from brewwater.plan import Plan, make_plan
+from brewwater.sheet.base import differing
+from brewwater.sheet.pages import pages
+from brewwater.sheet.result import plan_result, summary
+from brewwater.sheet.tables import tables
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
 WATER = {"total_hardness": 60, "alkalinity": 50, "chloride": 95, "free_chlorine": 0.8}
@@ -97,8 +101,9 @@ def test_the_year_by_hand() -> None:
     assert only(found["own_tank"].dearer) == level(more, abs=0.01)
     assert any(name.endswith(AFTER_TANK) for name in whole)
     # what differs adds up to the whole difference
-    differ = dict(differing_lines(at_base(made)))
-    assert float(sum(a[1] - a[0] for a in differ.values())) == level(more, abs=0.01)
+    told = plan_result(made).made_at_base
+    assert told is not None
+    assert sum(a[1] - a[0] for _, a in differing(told)) == level(more, abs=0.01)
 
 
 def test_hauled_water_is_dear_on_board_and_the_base_has_mains() -> None:
@@ -169,8 +174,30 @@ def test_the_difference_is_of_the_same_draws() -> None:
     assert np.shape(one.cost.total)[-1] in (1, 128)
 
 
+def test_page_terminal_and_table_say_the_same() -> None:
+    made = plan()
+    result = plan_result(made)
+    told = result.made_at_base
+    assert told is not None
+    assert told.note == at_base(made).note
+    assert [w.expected for w in told.ways] == [float(w.cost.expected) for w in at_base(made).ways]
+    text = summary(made)
+    page = next(p for p in pages(made, result) if p.key == "base")
+    printed = str(page)
+    rows = {row[0]: row for row in tables(made, result)["made_at_base"][1:]}
+    for way in told.ways:
+        assert f"{way.name}: " in text
+        assert f"{way.expected:,.2f}" in text
+        assert f"{way.expected:,.2f}" in printed
+        assert way.expected in rows[way.name]
+        assert all(ask in text and ask in printed for ask in way.asks)
+
+
 def test_no_membrane_or_no_tanks_no_question() -> None:
-    assert plan(train=[]).at_base is None
+    none = plan(train=[])
+    assert none.at_base is None
+    assert plan_result(none).made_at_base is None
+    assert "base" not in [p.key for p in pages(none)]
     assert plan(on_board=False).at_base is None
 
 
