@@ -233,7 +233,6 @@ class _Work:
             f"A storage tank of {tank:g} gal at base for the busiest day." if tank
             else "No storage tank at base: it fills the carried tank while the unit stands there.",
             ask,
-            UNCOUNTED,
         )  # fmt: skip
         return Way(
             key, cost, np.asarray(cost.total - self.outcome.cost.total), day.fresh_gal, day.waste_gal, lost, made,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import streamlit as st
 
+from brewwater.at_base import TITLE, UNCOUNTED, AtBase
 from brewwater.charts import branch_costs, branch_drawing
 from brewwater.ensemble import mean, percentiles
 from brewwater.plan import Plan
@@ -133,6 +135,8 @@ def page() -> None:
     unit.section()
     _what_each_costs(plan, on.words)
     _fit(plan, on.words)
+    if plan.at_base is not None:
+        _at_base(plan, plan.at_base, on.words)
     show.cautions(
         [
             "City pressure can exceed what housings bear: regulate it. Hammer bursts bowls.",
@@ -174,6 +178,7 @@ def _what_each_costs(plan: Plan, words: Words) -> None:
 CHECK_WORDS = {
     "fresh_tank_hours": "Fresh tank lasts",
     "waste_tank_ratio": "Waste tank against fresh",
+    "membrane_hours": "The membrane runs",
     "waste_tank_fill": "Into the waste tank",
     "turnover": "Water stands in the tank",
     "peak_day_fills": "Fills on the busiest day",
@@ -193,6 +198,7 @@ def _fit(plan: Plan, words: Words) -> None:
     if not plan.outcome.checks:
         return
     st.subheader("Does it fit the unit?", anchor=False)
+    named = {s.name for s in plan.outcome.stages} | {b.name for b in plan.outcome.branches}
 
     def amount(value: float | None, unit: str) -> str:
         if unit in CHECK_KIND:
@@ -202,7 +208,8 @@ def _fit(plan: Plan, words: Words) -> None:
     show.checks(
         [
             show.Checked(
-                CHECK_WORDS.get(c.check, c.check.replace("_", " ").capitalize()),
+                CHECK_WORDS.get(c.check, c.check.replace("_", " ").capitalize())
+                + (f": {c.part}" if c.part in named else ""),
                 {True: "ok", False: "act", None: "unknown"}[c.ok],
                 amount(c.value, c.unit),
                 "" if c.limit is None else amount(c.limit, c.unit),
@@ -212,3 +219,36 @@ def _fit(plan: Plan, words: Words) -> None:
             for c in sorted(plan.outcome.checks, key=lambda c: {False: 0, None: 1, True: 2}[c.ok])
         ]
     )
+
+
+def _at_base(plan: Plan, at: AtBase, words: Words) -> None:
+    """The membrane on board beside the same one at base: gallons, money, and what it asks."""
+    st.subheader(TITLE, anchor=False)
+    weights, currency = plan.given.weights, plan.outcome.cost.currency
+
+    def money(amounts: Sequence[float]) -> str:
+        return f"{words.money(amounts[1], currency)} ({words.money(amounts[0], currency)} to " \
+            f"{words.money(amounts[2], currency)})"  # fmt: skip
+
+    rows = [
+        [
+            way.name,
+            show.badge({True: "ok", False: "act", None: "unknown"}[way.passes]),
+            money((way.cost.total_percentiles[0], float(way.cost.expected), way.cost.total_percentiles[2])),
+            "–" if way.key == "on_board" else money([float(x) for x in percentiles(way.dearer, weights)]),
+            words.quantity("volume", float(percentiles(way.fresh_gal, weights)[1])),
+            words.quantity("volume", float(percentiles(way.waste_gal, weights)[1])),
+            words.quantity("volume", float(percentiles(way.reject_gal, weights)[1])),
+        ]
+        for way in at.ways
+    ]
+    heads = ["", "Fits", "A year costs", "More than on board", "From the fresh tank a day", "To waste", "Reject"]
+    show.table(heads, rows, numeric=(2, 3, 4, 5, 6), raw=(1,), label=TITLE)
+    if not at.own:
+        show.say(f"Not this plan's treatment, but the best with a membrane: {' → '.join(s.name for s in at.stages)}.")
+    for way in at.ways:
+        if way.asks:
+            with st.expander(f"{way.name}: what it asks", icon=":material/checklist:"):
+                failed = [f"Does not fit: {check.why}" for check in way.checks if check.ok is False]
+                show.table(["It asks"], [[line] for line in (*failed, *way.asks)], label=f"{way.name}: what it asks")
+    st.caption(UNCOUNTED)
