@@ -194,14 +194,26 @@ def degas(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = OUTDOO
     temperature_C : °C, 0 to 130
     log_pco2 : log10 of the CO2 pressure in atm; -3.4 is outdoor air
     """
+    return replace(totals, dic=_open(totals, temperature_C, log_pco2)[0])
+
+
+def degassed_ph(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike = OUTDOOR_LOG_PCO2) -> FloatArray:
+    """pH of waters in balance with air, that of ``degas`` without solving it again; NaN where unsolved.
+    Arguments as ``degas``."""
+    return _open(totals, temperature_C, log_pco2)[1]
+
+
+def _open(totals: Totals, temperature_C: ArrayLike, log_pco2: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Inorganic carbon, mol/L, and pH at a held pressure of CO2."""
     at = checked_temperature(temperature_C)
 
     def work(t: Totals, own: FloatArray, held: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
         ln_co2 = LN10 * (log_k("co2_gas", own) + held[0])
         state = solve(Amounts.of(t, w.n), Constants.at(own), w, "open", ln_co2=ln_co2)
-        return [np.where(state.solved, state.dic, np.nan)]
+        return [np.where(state.solved, value, np.nan) for value in (state.dic, -np.log10(state.h))]
 
-    return replace(totals, dic=over_chunks(1, work, replace(totals, dic=np.zeros(())), at, log_pco2)[0])
+    dic, ph = over_chunks(2, work, replace(totals, dic=np.zeros(())), at, log_pco2)
+    return dic, ph
 
 
 def mix(waters: Sequence[Totals], shares: ArrayLike) -> Totals:

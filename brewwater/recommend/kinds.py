@@ -79,7 +79,11 @@ class Kind:
         """The coarse grid; without what doses nothing."""
         axes = ([] if self.bypass_at is None else [self.bypasses]) + list((self.doses or {}).values())
         found = [tuple(float(x) for x in point) for point in product(*axes)]
-        return tuple(p for p in found if not self.doses or any(p[-len(self.doses) :]))
+        return tuple(p for p in found if self.doses_something(p))
+
+    def doses_something(self, setting: Setting) -> bool:
+        """False where doses can be set and each is next to nothing: another kind."""
+        return not self.doses or any(mg_L >= LEAST_DOSE for mg_L in setting[-len(self.doses) :])
 
     def train(self, setting: Setting, recovery: float | None = None) -> tuple[Stage, ...]:
         """The stages with a setting: the bypass to a tenth of a per cent, doses to a milligram."""

@@ -6,12 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import optimize
 
 from brewwater.chain import NOT_BOUGHT, Given, Outcome, Weight, context_of, evaluate
 from brewwater.ensemble import mean
-from brewwater.recommend.kinds import LEAST_DOSE, MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
+from brewwater.recommend.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
 from brewwater.recommend.weigh import Scales
 from brewwater.recommend.words import explained
 from brewwater.treatment import Problem, Stage, order_problems
@@ -23,6 +21,9 @@ Cancelled = Callable[[], bool]
 # Kinds whose coarse best is within this much of the first's weight are brought to their best setting.
 _REFINED_WITHIN = 1.4
 _REFINED_AT_MOST = 4
+# First steps of the way to the best setting, per cent and mg/L, and how many are taken; a step that finds nothing
+# better is quartered, because half of it was tried.
+_BYPASS_STEP, _DOSE_STEP, _ROUNDS = 8.0, 25.0, 5
 _REFUSED = 1e7
 # Of settings whose weights differ by less than this share the least treatment is taken: the doubt of every price
 # is far larger.
@@ -172,37 +173,25 @@ class Search:
         return near[:_REFINED_AT_MOST]
 
     def refined(self, one: Best) -> Best:
-        """The setting that a bounded search finds from the coarse one; bypass and doses are continuous."""
-        tried = [one]
+        """The best setting near the coarse one; bypass and doses are continuous.
+
+        A compass search whose every round is weighed as one array, where a minimiser that asks for one setting
+        at a time would spend its time between the arrays."""
         kind = Kind(one.kind.stages, one.kind.bypass_at, one.kind.bypasses,
                     () if one.recovery is None else (one.recovery,), one.kind.doses)  # fmt: skip
-
-        def value(x: NDArray[np.float64]) -> float:
-            setting = tuple(float(v) for v in x)
-            if kind.doses and not any(v >= LEAST_DOSE for v in setting[-len(kind.doses) :]):
-                return _REFUSED  # another kind
-            tried.extend(self.weigh(kind, [setting]))
-            return tried[-1].value
-
-        bounds = kind.bounds
-        if len(bounds) == 1:
-            middle = one.setting[0]
-            near = max(middle - 10, bounds[0][0]), min(middle + 10, bounds[0][1])
-            optimize.minimize_scalar(
-                lambda x: value(np.array([x])), bounds=near, method="bounded", options={"xatol": 0.3, "maxiter": 12}
-            )
-        else:
-            steps = [8.0] * (len(bounds) - len(kind.doses or ())) + [25.0] * len(kind.doses or ())
-            corners = [np.array(one.setting)]
-            for at, step in enumerate(steps):
-                corner = np.array(one.setting)
-                corner[at] += step if corner[at] + step <= bounds[at][1] else -step
-                corners.append(corner)
-            optimize.minimize(
-                value, np.array(one.setting), method="Nelder-Mead", bounds=bounds,
-                options={"initial_simplex": np.array(corners), "maxfev": 9 * len(bounds), "xatol": 0.5, "fatol": 1.0},
-            )  # fmt: skip
-        best = min(tried, key=lambda b: b.value)
+        steps = [() if kind.bypass_at is None else (_BYPASS_STEP,), (_DOSE_STEP,) * len(kind.doses or ())]
+        best, step = one, np.concatenate(steps)
+        low, high = np.array(kind.bounds).T
+        for _ in range(_ROUNDS):
+            here = np.array(best.setting)
+            around = np.concatenate([here + way * np.diag(step) for way in (-1, -0.5, 0.5, 1)])
+            inside = {tuple(float(v) for v in x) for x in np.clip(around, low, high)} - {best.setting}
+            tried = self.weigh(kind, sorted(s for s in inside if kind.doses_something(s)))
+            found = min(tried, key=lambda b: b.value)
+            if found.value < best.value:
+                best = found
+            else:
+                step = step / 4
         return best if kind.bypass_at is None else self._least(kind, best)
 
     def _least(self, kind: Kind, best: Best) -> Best:

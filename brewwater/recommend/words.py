@@ -114,6 +114,6 @@ def _deciding(verdict: Verdict, other: Verdict | None) -> Measure | None:
     """The measure that the other does better in, worst first."""
     theirs = {m.name: m.share for m in (other.measures if other else ()) if m.share is not None}
     bound = [m for m in verdict.measures if m.share is not None and m.goal != (None, None)]
-    ranked = sorted(bound, key=lambda m: (-RANK[m.status], (m.share or 0.0) - theirs.get(m.name, 1.0)))
+    ranked = sorted(bound, key=lambda m: (-RANK[m.status], m.share or 0.0, -theirs.get(m.name, 1.0)))
     better = [m for m in ranked if (m.share or 0.0) < theirs.get(m.name, 1.0) - 0.02]
     return next(iter(better or ranked), None)

@@ -35,14 +35,16 @@ OF_THE_LINE = frozenset({"line_ph", "line_co2"})
 def bounded(water: Water, machine: MachineProfile, targets: TargetChoice) -> Bounded:
     """A state that solves only what ``severity`` can read."""
     ph, gypsum = goals(targets)["ph"], usual("scale_limits")["gypsum_index"]
-    red_line = usual("corrosion_limits")["line_ph"].red_below
+    line = usual("corrosion_limits")["line_ph"]
+    red_line = line.red_below
     low = max(x for x in (ph.low, red_line, -np.inf) if x is not None)
     high = np.inf if ph.high is None else ph.high
     others = [x for x in (ph.low, ph.red_below, ph.red_above, red_line) if x is not None]
+    co2 = usual("corrosion_limits")["line_co2"].high
     probe = machine.limit("minimum_conductivity_uS_cm")
     return Bounded(
-        water, machine.temperature_C, (low, high, *others), -np.inf if gypsum.high is None else gypsum.high,
-        -np.inf if probe is None else probe.value,
+        water, machine.temperature_C, (low, high, *others), line.low, np.inf if co2 is None else co2,
+        -np.inf if gypsum.high is None else gypsum.high, -np.inf if probe is None else probe.value,
     )  # fmt: skip
 
 

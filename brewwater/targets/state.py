@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from brewwater import chemistry
 from brewwater.chemistry import Speciation
+from brewwater.chemistry.activity import log_gamma_davies
 from brewwater.chemistry.constants import log_k, log_ks
 from brewwater.chemistry.speciation import OUTDOOR_LOG_PCO2
 from brewwater.errors import InputError
@@ -120,26 +121,69 @@ def describe(water: Water, machine_temperature_C: float = HOT_C) -> State:
 class Bounded(State):
     """A state for weighing: exact wherever that can change a severity, elsewhere a bound on the same side.
 
-    A search reads only on which side of a bound a draw lies.
+    A search reads only on which side of a bound a draw lies, and the calcite that does fall.
 
+    - the line's pH and CO2 by the first dissociation alone, solved where that comes within ``LINE_DOUBT`` of a pH
+      bound or ``CO2_DOUBT`` of the CO2 bound, or where too little of the carbon is CO2 to tell
+    - ``line_ph_bound``: one more bound that only the line's pH is held against
     - ``ph_bounds``: where the line's pH is inside the first two, air cannot take the water out of its goal
       (``cup.nearest_ph``); elsewhere the pH in the air is solved only where a plain estimate comes within
       ``PH_DOUBT`` of any bound.
+    - what falls in the machine is 0 where even all alkalinity as bicarbonate leaves calcite undersaturated
     - ``gypsum_above``: calcium times sulfate, without ion pairs or activity coefficients, is never under the
       index.
     - ``conductivity_below``: ``LEAST_PER_EQ`` for each equivalent of ions is never over the conductivity.
     """
 
     PH_DOUBT = 0.35
+    LINE_DOUBT = 0.18
+    CO2_DOUBT = 0.25  # of the bound
+    LEAST_ALKALINITY = 5e-5  # eq/L, under which acid itself counts
     LEAST_PER_EQ = 24_000.0  # µS/cm for eq/L; the slowest ion, magnesium, has 53,000 in dilute water
 
     def __init__(
-        self, water: Water, machine_temperature_C: float, ph_bounds: Sequence[float], gypsum_above: float,
-        conductivity_below: float,
+        self, water: Water, machine_temperature_C: float, ph_bounds: Sequence[float], line_ph_bound: float | None,
+        co2_bound_mg_L: float, gypsum_above: float, conductivity_below: float,
     ) -> None:  # fmt: skip
         super().__init__(water, machine_temperature_C)
-        self._ph_bounds, self._gypsum_above = tuple(ph_bounds), gypsum_above
-        self._conductivity_below = conductivity_below
+        self._ph_bounds, self._co2_bound_mg_L = tuple(ph_bounds), co2_bound_mg_L
+        self._line_ph_bounds = {*ph_bounds, *(() if line_ph_bound is None else (line_ph_bound,))}
+        self._gypsum_above, self._conductivity_below = gypsum_above, conductivity_below
+
+    @cached_property
+    def _log_gamma(self) -> FloatArray:
+        """log10 of a single charge's activity coefficient at 25 °C, ion pairs left out (Davies)."""
+        t = self.water.totals
+        strength = 0.5 * (t.cation_charge + t.anion_charge) + t.calcium + t.magnesium + t.sulfate
+        return log_gamma_davies(1, strength, 0.509)
+
+    @cached_property
+    def _line(self) -> tuple[FloatArray, FloatArray]:
+        """pH and CO2, mg/L, of the line."""
+        totals = self.water.totals
+        bicarbonate, co2 = totals.alkalinity, totals.dic - totals.alkalinity
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ph = -log_k("k1", self.water.temperature_C) + np.log10(bicarbonate / co2) + self._log_gamma
+        mg_L = co2 * (CO2_G_PER_MOL * 1000)
+        told = (bicarbonate > self.LEAST_ALKALINITY) & (co2 > 0.05 * bicarbonate)
+        clear = np.abs(mg_L / self._co2_bound_mg_L - 1) > self.CO2_DOUBT
+        for bound in self._line_ph_bounds:
+            clear = clear & (np.abs(ph - bound) > self.LINE_DOUBT)
+
+        def solved(water: Water) -> FloatArray:
+            found = speciate(water)
+            return np.stack([found.ph, found.co2_mol_L * (CO2_G_PER_MOL * 1000)])
+
+        both = _solve_where(~(told & clear), np.stack(np.broadcast_arrays(ph, mg_L)), self.water, solved)
+        return both[0], both[1]
+
+    @property
+    def line_ph(self) -> FloatArray:
+        return self._line[0]
+
+    @property
+    def line_co2_mg_L(self) -> FloatArray:
+        return self._line[1]
 
     @cached_property
     def cup_ph(self) -> FloatArray:
@@ -158,6 +202,22 @@ class Bounded(State):
             found = -first - gas - OUTDOOR_LOG_PCO2 + np.log10(self.water.totals.alkalinity)
         # so little alkalinity is not all bicarbonate: solve it
         return np.where(self.water.totals.alkalinity > 2e-5, found, self._ph_bounds[0])
+
+    @cached_property
+    def machine_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
+        t = self.water.totals
+        first, second, calcite = log_ks(("k1", "k2", "calcite"), np.asarray(self.machine_temperature_C))
+        co2 = t.dic - t.alkalinity
+        with np.errstate(divide="ignore", invalid="ignore"):
+            by_co2 = np.log10(t.calcium * t.alkalinity**2 / co2) + (second - first - calcite)
+            by_carbonate = np.log10(t.calcium * t.alkalinity / 2) - calcite
+        told = (t.alkalinity > self.LEAST_ALKALINITY) & (co2 > np.maximum(self.LEAST_ALKALINITY, 0.05 * t.alkalinity))
+        # calcium's square of charge, and bicarbonate twice: six times a single charge's; five are sure
+        under = told & (by_co2 + 5 * self._log_gamma < -0.1) | (by_carbonate < 0)
+        return _solve_where(
+            ~np.broadcast_to(under, t.shape), np.zeros(t.shape), self.water,
+            lambda water: chemistry.ccpp(water.totals, self.machine_temperature_C),
+        )
 
     @cached_property
     def machine_gypsum_index(self) -> FloatArray:
@@ -184,22 +244,22 @@ class Bounded(State):
 def _solve_where(
     wanted: NDArray[np.bool_], otherwise: FloatArray, water: Water, solve: Callable[[Water], FloatArray]
 ) -> FloatArray:
-    """``solve`` of the waters that are wanted, ``otherwise`` for the rest."""
+    """``solve`` of the waters that are wanted, ``otherwise`` for the rest; both may have axes before the waters'."""
     if not wanted.any():
         return otherwise
-    if wanted.all():
+    if wanted.all() and wanted.shape == water.shape:
         return solve(water)
-    found = np.array(np.broadcast_to(otherwise, wanted.shape))
+    found = np.array(np.broadcast_to(otherwise, (*otherwise.shape[: otherwise.ndim - wanted.ndim], *wanted.shape)))
 
     def pick(amount: FloatArray) -> FloatArray:
         return np.asarray(np.broadcast_to(amount, wanted.shape)[wanted])
 
-    found[wanted] = solve(Water.of(water.totals.map(pick), pick(water.temperature_C)))
+    found[..., wanted] = solve(Water.of(water.totals.map(pick), pick(water.temperature_C)))
     return found
 
 
 def _airy_ph(water: Water) -> FloatArray:
-    return chemistry.solve_ph(chemistry.degas(water.totals, water.temperature_C), water.temperature_C)
+    return chemistry.degassed_ph(water.totals, water.temperature_C)
 
 
 def _check(temperature_C: float) -> None:

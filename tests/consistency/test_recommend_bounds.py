@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from brewwater import chemistry
 from brewwater.intake.analysis import Supply
 from brewwater.targets import MachineProfile, TargetChoice, describe
 from brewwater.targets.goals import Goal
@@ -57,6 +58,16 @@ def test_bounds_are_on_the_safe_side() -> None:
     solved = np.isfinite(full.machine_gypsum_index)
     assert np.all(part.machine_gypsum_index[solved] >= full.machine_gypsum_index[solved] - 1e-9)
     assert np.all(part.conductivity_uS_cm <= full.conductivity_uS_cm * (1 + 1e-9))
+    falls, bounded_falls = (np.maximum(s.machine_ccpp_mg_L_as_CaCO3, 0) for s in (full, part))
+    np.testing.assert_allclose(bounded_falls[solved], falls[solved], rtol=1e-6, atol=1e-9)
+    assert np.mean(part.machine_ccpp_mg_L_as_CaCO3 == 0) > 0.3  # those were not solved
     estimate = part._plain_airy_ph()
     mild = (water.totals.alkalinity > 2e-5) & (full.cup_ph < 9)
     assert np.abs(estimate - full.cup_ph)[mild].max() < part.PH_DOUBT
+
+
+def test_ph_in_the_air_is_that_of_the_degassed_water() -> None:
+    water = waters(1500)
+    twice = chemistry.solve_ph(chemistry.degas(water.totals, water.temperature_C), water.temperature_C)
+    once = chemistry.degassed_ph(water.totals, water.temperature_C)
+    np.testing.assert_allclose(once, twice, atol=5e-5)
