@@ -1,0 +1,33 @@
+"""Pytest plugin for the mutation run: few examples, nothing shrunk, and nothing remembered from before the fork."""
+
+from __future__ import annotations
+
+import sys
+
+import pytest
+from hypothesis import Phase, settings
+
+EXAMPLES = 8
+_KEPT = "_hypothesis_internal_use_settings"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Hypothesis tests with few, fixed examples; the first failure is enough."""
+    for item in items:
+        test = getattr(item, "obj", None)
+        asked = getattr(test, _KEPT, None) or (settings() if hasattr(test, "hypothesis") else None)
+        if asked is not None:
+            quick = settings(
+                asked, max_examples=min(asked.max_examples, EXAMPLES), phases=(Phase.explicit, Phase.generate),
+                database=None, derandomize=True, deadline=None,
+            )  # fmt: skip
+            setattr(getattr(test, "__func__", test), _KEPT, quick)
+
+
+def pytest_sessionstart() -> None:
+    """Forget what was computed before the fork: a mutant must not be answered from a whole function's memory."""
+    for name, module in list(sys.modules.items()):
+        if name.startswith(("brewwater.chemistry", "brewwater.treatment", "brewwater.forecast")):
+            for value in vars(module).values():
+                if hasattr(value, "cache_clear"):
+                    value.cache_clear()
