@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -15,6 +15,8 @@ from brewwater.ensemble import Draws, effective_size
 from brewwater.readings.draws import chosen, jittered, resample, resampled
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 # One reading in fifty is taken to be a slip (wrong column, wrong tap, wrong day): common practice, no source.
 SLIP = 0.02
@@ -61,17 +63,31 @@ def robust(log_likelihood: FloatArray, sd: FloatArray) -> FloatArray:
 
 
 View = TypeVar("View")
+# A resampling (the draws kept), or a jitter (its width, its key, the draws it was taken for).
+Step = IntArray | tuple[FloatArray, tuple[int, ...], BoolArray]
 
 
 @dataclass(frozen=True, slots=True)
 class Learned(Generic[View]):
     """What the readings leave: the draws, their weights of shape (n,), the view of them, and how often they
-    were resampled."""
+    were resampled. ``path``: the steps that lead to the draws, for ``follow``."""
 
     draws: Draws
     weights: FloatArray
     view: View
     resampled: int
+    path: tuple[Step, ...] = ()
+
+
+def follow(draws: Draws, path: Sequence[Step]) -> Draws:
+    """The draws that ``learn`` reached by these steps, from the same draws before the readings."""
+    for step in path:
+        if isinstance(step, tuple):
+            width, key, taken = step
+            draws = chosen(draws, jittered(draws, width, key), taken)
+        else:
+            draws = resampled(draws, step)
+    return draws
 
 
 def learn(
@@ -103,6 +119,7 @@ def learn(
     view = look(draws)
     fit, prior = np.broadcast_to(explain(view), (draws.n,)), before(view)
     weights, done, stage = np.exp(prior - prior.max()), 0.0, 0
+    path: list[Step] = []
     while True:
 
         def short(power: float, fit: FloatArray = fit, weights: FloatArray = weights) -> float:
@@ -110,18 +127,21 @@ def learn(
 
         if short(1 - done) >= 0 or stage == _MOST_STAGES:
             found = weights * np.exp((1 - done) * (fit - fit.max()))
-            return Learned(draws, found / found.sum(), look(draws) if stage else view, stage)
+            return Learned(draws, found / found.sum(), look(draws) if stage else view, stage, tuple(path))
         step = 0.0 if short(0.0) <= 0 else float(optimize.brentq(short, 0.0, 1 - done, xtol=1e-6, rtol=1e-3))
         rng = np.random.default_rng([draws.seed, stage, 8])
         kept = resample(weights * np.exp(step * (fit - fit.max())), float(rng.random()))
         draws, fit, prior = resampled(draws, kept), fit[kept], prior[kept]
+        path.append(kept)
         weights, done, stage = np.ones(draws.n), done + step, stage + 1
         for move in range(_MOVES):
             width = _JITTER[0] * (_JITTER[1] / _JITTER[0]) ** rng.random(draws.n)
-            other = jittered(draws, width, (draws.seed, stage, move, 88))
+            key = (draws.seed, stage, move, 88)
+            other = jittered(draws, width, key)
             moved = look(other)
             moved_fit, moved_prior = np.broadcast_to(explain(moved), (draws.n,)), before(moved)
             gain = done * (moved_fit - fit) + moved_prior - prior
             taken = np.log(rng.random(draws.n)) < gain
+            path.append((width, key, taken))
             draws = chosen(draws, other, taken)
             fit, prior = np.where(taken, moved_fit, fit), np.where(taken, moved_prior, prior)

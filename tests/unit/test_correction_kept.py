@@ -1,0 +1,128 @@
+"""A log that was learned from once is not learned from again: same figures, whatever came between."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from brewwater import corrected
+from brewwater.document import Span
+from brewwater.inputs import PlanDocument, demo_document
+from brewwater.log_entry import make_reading
+from brewwater.plan import Plan, make_plan
+from brewwater.treatment import Stage, usual_sheet
+
+
+def logged(gallons: float = 800) -> PlanDocument:
+    document = demo_document()
+    start = document.demand.calendar.start
+
+    def line(day: int, kind: str, value: float, unit: str, where: str = "") -> object:
+        date = (start + dt.timedelta(days=day)).isoformat()
+        return make_reading({"date": date, "kind": kind, "value": value, "unit": unit, "where": where,
+                             "method": "drop_kit"})  # fmt: skip
+
+    lines = (
+        line(0, "meter_gal", 0, "gal"), line(30, "meter_gal", 384, "gal"), line(60, "meter_gal", gallons, "gal"),
+        line(35, "hardness", 280, "mg/L", document.supplies[0].name), line(40, "hardness", 90, "mg/L", "served"),
+    )  # fmt: skip
+    train = tuple(
+        Stage(name=name, medium=name, size="medium", sheet=usual_sheet(name, "medium"), bypass_percent=bypass)
+        for name, bypass in (("carbon", 0.0), ("weak_acid", 20.0))
+    )
+    few = document.settings.model_copy(update={"draws": 256})
+    return document.model_copy(update={"readings": lines, "train": train, "settings": few})
+
+
+def figures(plan: Plan) -> list[np.ndarray]:
+    return [
+        plan.given.weights, plan.given.waters.hardness_mg_L_as_CaCO3, plan.outcome.cost.total,
+        *(c.changes.day for c in plan.outcome.cartridges), *(c.usable_gal for c in plan.outcome.cartridges),
+    ]  # fmt: skip
+
+
+def same(one: Plan, two: Plan) -> bool:
+    pairs = zip(figures(one), figures(two), strict=True)
+    return all(np.array_equal(a, b, equal_nan=True) for a, b in pairs) and one.moved == two.moved
+
+
+@pytest.fixture(autouse=True)
+def _forget() -> None:
+    corrected._kept.clear()
+
+
+def learned_anew(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    count: list[int] = []
+    learn = corrected.learn
+
+    def counting(*given: object) -> object:
+        count.append(1)
+        return learn(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(corrected, "learn", counting)
+    return count
+
+
+def test_a_price_of_ones_own_gives_what_learning_anew_would_give(monkeypatch: pytest.MonkeyPatch) -> None:
+    count = learned_anew(monkeypatch)
+    document = logged()
+    # a price that is known takes no draw: the columns asked for afterwards are others
+    money = document.money.model_copy(
+        update={"prices": document.money.prices.model_copy(update={"test_kit": Span(low=20, typical=20, high=20)})}
+    )
+    policy = document.policy.model_copy(update={"margin": 0.6})
+    priced = document.model_copy(update={"money": money, "policy": policy})
+    first = make_plan(document, search=False)
+    assert first.correction.resampled > 0
+    remembered = make_plan(priced, search=False)
+    assert len(count) == 1
+    corrected._kept.clear()
+    fresh = make_plan(priced, search=False)
+    assert len(count) == 2
+    assert same(remembered, fresh)
+    assert not same(remembered, first)
+
+
+@pytest.mark.parametrize("part", ["reading", "water", "drinks", "train", "draws"])
+def test_what_the_readings_are_held_against_is_learned_anew(part: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    count = learned_anew(monkeypatch)
+    document = logged()
+    make_plan(document, search=False)
+    supply = document.supplies[0]
+    hard = supply.analysis["total_hardness"]
+    stiffer = hard.model_copy(update={"value": Span(low=hard.value.low + 5, high=hard.value.high + 6)})
+    few = document.settings.model_copy(update={"draws": 128})
+    train = document.train or ()
+    more = document.demand.drinks_per_service_day or Span(low=1, high=2)
+    other = {
+        "reading": logged(820),
+        "water": document.model_copy(
+            update={"supplies": (supply.model_copy(update={"analysis": {**supply.analysis, "total_hardness": stiffer}}),
+                                 *document.supplies[1:])}
+        ),
+        "drinks": document.model_copy(update={"demand": document.demand.model_copy(
+            update={"drinks_per_service_day": Span(low=more.low + 5, high=more.high + 5)})}),
+        "train": document.model_copy(update={"train": (train[0], train[1].model_copy(update={"bypass_percent": 30}))}),
+        "draws": document.model_copy(update={"settings": few}),
+    }[part]  # fmt: skip
+    changed = make_plan(other, search=False)
+    assert len(count) == 2
+    corrected._kept.clear()
+    assert same(changed, make_plan(other, search=False))
+
+
+def test_only_so_many_logs_are_remembered() -> None:
+    document = replace_draws(logged(), 16)
+    for extra in range(corrected._MOST_KEPT + 3):
+        make_plan(replace_gallons(document, 700 + extra), search=False)
+    assert len(corrected._kept) == corrected._MOST_KEPT
+
+
+def replace_draws(document: PlanDocument, draws: int) -> PlanDocument:
+    return document.model_copy(update={"settings": document.settings.model_copy(update={"draws": draws})})
+
+
+def replace_gallons(document: PlanDocument, gallons: float) -> PlanDocument:
+    return document.model_copy(update={"readings": logged(gallons).readings})
