@@ -16,13 +16,15 @@ class _Builder:
         self.pipe = pipe
         self.taken: set[str] = set()
 
-    def add(self, name: str, kind: NodeKind, parent: str | None, connection: str | None = None) -> str:
+    def add(
+        self, name: str, kind: NodeKind, parent: str | None, connection: str | None = None, cold: str | None = None
+    ) -> str:
         """Add a part; a name already taken gets a number."""
         base, number = name, 2
         while name in self.taken:
             name, number = f"{base} {number}", number + 1
         self.taken.add(name)
-        self.nodes.append(Node(name=name, kind=kind, parent=parent, connection=connection or self.pipe))
+        self.nodes.append(Node(name=name, kind=kind, parent=parent, cold_from=cold, connection=connection or self.pipe))
         return name
 
     def stages(self, at: str, stages: Sequence[Stage], where: str, repump: bool) -> str:
@@ -56,7 +58,8 @@ class _Builder:
 def build_tree(unit: Unit, branches: Sequence[Branch], stages: Sequence[Stage]) -> PlumbingTree:
     """The usual tree: backflow protection first, coarse strainer before the pump and accumulator after it,
     unfiltered branches off ahead of the first cartridge, valves on each side of what is changed, a drain at
-    each low point, hot water with check valve, expansion tank and relief valve. Common practice, no source."""
+    each low point, hot water with check valve, expansion tank and relief valve, the cold side of each sink beside
+    it from the tee before the filters. Common practice, no source."""
     made = _Builder(f"{unit.pipe.size if unit.pipe else '1/2'} in PEX")
     made.taken |= {b.name for b in branches} | {s.name for s in stages}
     at = made.add("source", "source", None)
@@ -80,29 +83,28 @@ def build_tree(unit: Unit, branches: Sequence[Branch], stages: Sequence[Stage]) 
     tee = made.add("tee before the filters", "tee", at)
     made.add("low-point drain", "drain", tee)
 
-    def fixture(branch: Branch, start: str, own: Sequence[Stage] = ()) -> None:
-        valve = made.add(f"valve of {branch.name}", "isolator", start)
+    def fixture(branch: Branch, start: str, own: Sequence[Stage] = (), cold: str | None = None) -> None:
+        valve = made.add(f"{'hot ' if cold else ''}valve of {branch.name}", "isolator", start)
         last = made.stages(valve, own, branch.name, unit.repump is not None) if own else valve
         if branch.usual.quick_closing:
             made.add(f"hammer arrestor of {branch.name}", "arrestor", last)
         made.taken.discard(branch.name)
-        made.add(branch.name, "fixture", last, branch.thread)
+        made.add(branch.name, "fixture", last, branch.thread, cold)
 
     hot = [b for b in branches if not b.filtered and b.usual.hot_share > 0]
     for branch in branches:
         if not branch.filtered and branch not in hot:
             fixture(branch, tee)
     if hot:
-        # one pipe for each sink in the tree: its cold side runs beside it from the same tee
         valve = made.add("valve of the heater", "isolator", tee)
         check = made.add("heater check valve", "check_valve", valve)
         made.add("heater expansion tank", "expansion", check)
         heater = made.add("water heater", "heater", check)
         made.add("heater relief valve", "relief", heater)
         made.add("heater drain", "drain", heater)
-        mixer = made.add("hot and cold mixed", "tee", heater)
+        tees = made.add("hot tee", "tee", heater)
         for branch in hot:
-            fixture(branch, mixer)
+            fixture(branch, tees, cold=made.add(f"cold valve of {branch.name}", "isolator", tee))
     behind = [b for b in branches if b.filtered]
     if behind:
         trunk = [s for s in stages if s.branch is None]

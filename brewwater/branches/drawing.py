@@ -52,5 +52,10 @@ def drawing(tree: PlumbingTree, upright: bool = True) -> str:
         if node.parent is not None:
             after = node.name in treated
             word = ', label="filtered"' if after and node.kind == "fixture" else ""
+            if node.cold_from is not None:
+                word = ', label="hot"'
             out.append(f"{ids[node.parent]} -> {ids[node.name]} [{FILTERED if after else UNFILTERED}{word}];")
+        if node.cold_from is not None:
+            line = FILTERED if node.cold_from in treated else UNFILTERED
+            out.append(f'{ids[node.cold_from]} -> {ids[node.name]} [{line}, label="cold"];')
     return "\n".join([*out, "}"])

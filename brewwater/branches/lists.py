@@ -70,7 +70,7 @@ def commissioning(tree: PlumbingTree, stages: Sequence[Stage]) -> tuple[Step, ..
         if node.kind == "fresh_tank":
             steps.append(Step(node.name, f"Sanitise and flush the {node.name}, then fill it."))
         elif node.kind == "isolator":
-            after = [n.name for n in tree.children(node.name)]
+            after = [n.name for n in (*tree.children(node.name), *tree.fed_cold(node.name))]
             steps.append(
                 Step(node.name, f"Open {node.name} slowly; look for leaks as far as {', '.join(after) or 'its end'}.")
             )
@@ -220,12 +220,13 @@ def adapters(tree: PlumbingTree) -> tuple[Adapter, ...]:
     for node in tree.in_order():
         if node.parent is None:
             continue
-        one, other = by_name[node.parent].connection, node.connection
-        if one and other and one != other:
-            meets.append((*sorted((one, other)), node.name))
+        for before in (node.parent, node.cold_from):
+            one, other = by_name[before].connection if before else None, node.connection
+            if one and other and one != other:
+                meets.append((*sorted((one, other)), node.name))
     found = []
     for (one, other), count in Counter((a, b) for a, b, _ in meets).items():
-        where = tuple(name for a, b, name in meets if (a, b) == (one, other))
+        where = tuple(dict.fromkeys(name for a, b, name in meets if (a, b) == (one, other)))
         found.append(Adapter(one, other, count, where, _note(one, other)))
     return tuple(found)
 

@@ -64,6 +64,9 @@ def _structure(tree: PlumbingTree) -> Iterator[TreeProblem]:
     for node in tree.nodes:
         if node.parent is not None and node.parent not in by_name:
             yield TreeProblem("orphan", node.name, f"{node.name} hangs on {node.parent}, which is not in the tree.")
+        if node.cold_from is not None and node.cold_from not in by_name:
+            message = f"{node.name} takes its cold water from {node.cold_from}, which is not in the tree."
+            yield TreeProblem("orphan", node.name, message)
     told: set[str] = set()
     for node in tree.nodes:
         seen, at = [node.name], node
@@ -91,7 +94,7 @@ def _ends(tree: PlumbingTree, branches: Sequence[Branch], stages: Sequence[Stage
             yield TreeProblem(
                 "through_an_end", after[0].name, f"{after[0].name} hangs on {node.name}, which lets no water on."
             )
-        if node.kind not in ENDS and not after:
+        if node.kind not in ENDS and not after and not tree.fed_cold(node.name):
             yield TreeProblem("dead_end", node.name, f"{node.name} leads nowhere: stagnant water. Take it out.")
 
 
@@ -222,7 +225,8 @@ def _closed(tree: PlumbingTree, branches: Sequence[Branch], stages: Sequence[Sta
 def _backflow(tree: PlumbingTree, branches: Sequence[Branch], stages: Sequence[Stage]) -> Iterator[TreeProblem]:
     safe = {"backflow_preventer", "air_gap"}
     for node in _of(tree, "fixture", "stage"):
-        if not any(n.kind in safe for n in tree.upstream(node.name)):
+        starts = [node.name] + ([] if node.cold_from is None else [node.cold_from])
+        if not all(any(n.kind in safe for n in tree.upstream(start)) for start in starts):
             yield TreeProblem(
                 "no_backflow_protection",
                 node.name,

@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 @dataclass(frozen=True, slots=True)
 class ServiceDay:
     """Litres in each hour; arrays (hour, draw), ``fixtures`` (branch, hour, draw), tank levels at the hour's end.
+    ``hot_share`` of each branch is drawn hot.
 
     ``inlet`` = fixtures + reject + rise of the fresh tank. ``to_waste`` = emptied + rise of the waste tank.
     ``short``: asked for and not there, with its reject. ``spilled``: came to a waste tank that was full and
@@ -27,6 +28,7 @@ class ServiceDay:
     """
 
     branches: tuple[str, ...]
+    hot_share: tuple[float, ...]
     inlet: FloatArray
     fixtures: FloatArray
     reject: FloatArray
@@ -39,13 +41,19 @@ class ServiceDay:
     fills: FloatArray
 
     def through(self, tree: PlumbingTree) -> dict[str, FloatArray]:
-        """Litres through every part of a tree in each hour, (hour, draw): what its fixtures draw. Reject is
-        not in it: it leaves at the membrane."""
-        own = {name: self.fixtures[i] for i, name in enumerate(self.branches)}
-        found: dict[str, FloatArray] = {}
-        for node in reversed(tree.in_order()):  # children come after their parents
-            below = sum((found[c.name] for c in tree.children(node.name)), start=np.zeros(self.inlet.shape))
-            found[node.name] = own[node.name] if node.kind == "fixture" else below
+        """Litres through every part of a tree in each hour, (hour, draw): what its fixtures draw, the cold side
+        of a sink by its own way. Reject is not in it: it leaves at the membrane."""
+        found = {node.name: np.zeros(self.inlet.shape) for node in tree.in_order()}
+        own = {name: (self.fixtures[i], self.hot_share[i]) for i, name in enumerate(self.branches)}
+        for node in (n for n in tree.nodes if n.kind == "fixture"):
+            drawn, hot = own[node.name]
+            found[node.name] = drawn
+            here = drawn if node.cold_from is None else drawn * hot
+            for part in tree.upstream(node.name):
+                found[part.name] = found[part.name] + here
+            if node.cold_from is not None:
+                for part in (tree.by_name[node.cold_from], *tree.upstream(node.cold_from)):
+                    found[part.name] = found[part.name] + (drawn - here)
         return found
 
 
@@ -132,4 +140,5 @@ def service_day(
         else:
             out["inlet"][hour], out["emptied"][hour] = taken, out["to_waste"][hour]
         out["fresh"][hour], out["waste"][hour] = level, gray
-    return ServiceDay(branches=names, fixtures=fixtures, fills=on.fills_per_day - left, **out)
+    hot = tuple(b.usual.hot_share for b in branches)
+    return ServiceDay(branches=names, hot_share=hot, fixtures=fixtures, fills=on.fills_per_day - left, **out)

@@ -19,12 +19,14 @@ ENDS = frozenset({"fixture", "drain", "relief", "expansion", "accumulator", "gau
 
 
 class Node(Part):
-    """A part of the pipe. ``parent``: the part just before it, None for the source. ``connection``: its
+    """A part of the pipe. ``parent``: the part just before it, None for the source. ``cold_from``: the part that a
+    fixture of hot and cold water takes its cold from, ``parent`` then being the hot side. ``connection``: its
     thread. A ``stage`` is named as in the train, a ``fixture`` as its branch."""
 
     name: Name
     kind: NodeKind
     parent: Name | None = None
+    cold_from: Name | None = None
     connection: Annotated[str, Field(max_length=60)] | None = None
 
 
@@ -42,6 +44,10 @@ class PlumbingTree(Part):
     def children(self, name: str) -> tuple[Node, ...]:
         """The parts just after one."""
         return tuple(node for node in self.nodes if node.parent == name)
+
+    def fed_cold(self, name: str) -> tuple[Node, ...]:
+        """The fixtures that take their cold water from a part."""
+        return tuple(node for node in self.nodes if node.cold_from == name)
 
     def upstream(self, name: str) -> tuple[Node, ...]:
         """The parts before one, nearest first.
@@ -89,6 +95,8 @@ class PlumbingTree(Part):
             raise InputError("tree", names, "exactly one part is the source", "Hang every other part on one.")
         for node in self.nodes:
             self.upstream(node.name)
+            if node.cold_from is not None:
+                self.upstream(node.cold_from)
         return (roots[0], *self.downstream(roots[0].name))
 
 

@@ -85,7 +85,9 @@ def drawing(tree: PlumbingTree) -> Drawing:
             pipes.append(Pipe(up_x, up_y, up_x, y - GAP if straight else y, filtered, straight))
             if not straight:
                 pipes.append(Pipe(up_x, y, x - GAP, y, filtered, True))
-        labels.append(Label(x, y, text_x, _words(node, node.name in treated), _shape(node), node.kind in MARKED))
+        to = [n.name for n in tree.fed_cold(node.name)]
+        words = _words(node, node.name in treated) + (f", on to {' and '.join(to)}" if to else "")
+        labels.append(Label(x, y, text_x, words, _shape(node), node.kind in MARKED))
     return Drawing(180.0, ROW * (len(order) + 0.5), tuple(pipes), tuple(labels))
 
 

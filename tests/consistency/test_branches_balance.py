@@ -65,9 +65,12 @@ def test_the_tree_carries_what_its_fixtures_draw(unit: Unit, branches: list[Bran
     day = service_day(unit, branches, litres)
     through = day.through(tree)
     for node in tree.nodes:
-        after = tree.children(node.name)
-        if after:
-            np.testing.assert_allclose(through[node.name], sum(through[c.name] for c in after), atol=1e-9)
+        after, cold = tree.children(node.name), tree.fed_cold(node.name)
+        if after or cold:
+            hot = {b.name: b.usual.hot_share for b in branches}
+            below = sum(through[c.name] * (hot[c.name] if c.cold_from else 1.0) for c in after)
+            below = below + sum(through[c.name] * (1 - hot[c.name]) for c in cold)
+            np.testing.assert_allclose(through[node.name], below, atol=1e-9)
     source = next(n.name for n in tree.nodes if n.parent is None)
     np.testing.assert_allclose(through[source], day.fixtures.sum(axis=0), rtol=1e-9, atol=1e-9)
     if any(b.filtered for b in branches):

@@ -76,6 +76,29 @@ def test_a_cycle_names_the_part() -> None:
         tree.in_order()
 
 
+def test_a_sink_has_its_cold_side() -> None:
+    tree = tree_of()
+    sink = tree.by_name["Hand sink"]
+    assert [n.kind for n in tree.upstream("Hand sink")][:3] == ["isolator", "tee", "heater"]
+    assert sink.cold_from == "cold valve of Hand sink"
+    assert not any(n.kind == "heater" for n in tree.upstream(sink.cold_from))
+    drawn = drawing(tree)
+    assert drawn.count('label="cold"') == drawn.count('label="hot"') == 1
+    assert any("as far as Hand sink" in s.text for s in commissioning(tree, STAGES) if s.part == sink.cold_from)
+    broken = PlumbingTree(nodes=tuple(
+        n.model_copy(update={"cold_from": "nothing"}) if n.name == "Hand sink" else n for n in tree.nodes
+    ))  # fmt: skip
+    assert codes(broken)["orphan"].startswith("Hand sink|Hand sink takes its cold water from nothing")
+    with pytest.raises(InputError, match="nothing"):
+        broken.in_order()
+    # off the mains ahead of the backflow preventer: the cold side alone is enough to be told
+    shop = tree_of("shop")
+    bare = PlumbingTree(nodes=tuple(
+        n.model_copy(update={"parent": "main valve"}) if n.name == "cold valve of Hand sink" else n for n in shop.nodes
+    ))  # fmt: skip
+    assert codes(bare)["no_backflow_protection"].startswith("Hand sink|")
+
+
 def test_an_orphan_names_the_part() -> None:
     nodes = tuple(n.model_copy(update={"parent": "nowhere"}) if n.name == "Rinser" else n for n in tree_of().nodes)
     assert codes(PlumbingTree(nodes=nodes))["orphan"].startswith("Rinser|Rinser hangs on nowhere")
@@ -202,7 +225,7 @@ def test_a_hostile_name_stays_inside_its_label() -> None:
 def test_adapters_where_threads_differ() -> None:
     found = {(a.one, a.other): a for a in adapters(tree_of())}
     assert found["1/2 in PEX", "3/8 in NPT"].where[0] == "Sediment"
-    assert found["1/2 in PEX", "3/8 in compression"].count == 3
+    assert found["1/2 in PEX", "3/8 in compression"].count == 4  # the sink has a hot and a cold side
     assert "1 x adapter" in found["1/2 in PEX", "1/4 in flare"].text
     odd = PlumbingTree(nodes=(Node(name="a", kind="source", connection="1/2 in NPT"),
                               Node(name="b", kind="tee", parent="a", connection="1/2 in BSP"),
