@@ -44,6 +44,11 @@ WAIT_DAYS = 30
 # Bypass settings tried beside the planned one, in per cent.
 _BYPASS_STEPS = (-20.0, -10.0, 10.0, 20.0)
 _FIRST = ("total_hardness", "alkalinity")
+# A test that reads a second figure of the same sample: what it shows first, because it tells free chlorine from
+# chloramine, which one figure alone cannot.
+_READS_TOO = {"total_chlorine_test": "free_chlorine"}
+# A reading of either is a reading of the other: a pen measures one and writes both.
+_SAME_READING = {"conductivity": "total_dissolved_solids"}
 # What a cartridge that has run out costs the cup or the machine.
 _HARM: dict[str, Weighed] = {
     "weak_acid": "scale", "softening": "scale", "calcium_to_magnesium": "scale", "mixed_bed": "scale",
@@ -141,8 +146,9 @@ def _none() -> NextTest:
 
 
 def _unmeasured(given: Given, analyte: str) -> set[str]:
+    wanted = {analyte, _SAME_READING.get(analyte, analyte)}
     return {
-        s.name for s in given.supplies if analyte not in s.known() | given.read.get(s.name, frozenset())
+        s.name for s in given.supplies if wanted.isdisjoint(s.known() | given.read.get(s.name, frozenset()))
     }
 
 
@@ -155,11 +161,10 @@ def _weighed(
     for choice in choices:
         if (choice.place == "served") != (place == "served") or choice.place not in (None, place):
             continue
-        predicted = predicted_of(given, outcome, row, place, choice)
-        if predicted is None:
+        reading = reading_of(given, outcome, row, place, choice)
+        if reading is None:
             continue
-        error = instrument(row["analyte"], row["method"])
-        gain, often = value_of(_read(given, row["test"], place, predicted, error[:2]), choice.totals, given.weights)
+        gain, often = value_of(reading, choice.totals, given.weights)
         value, changed = value + gain, max(changed, often)
         if gain > leading:
             best, leading = choice.name, gain
@@ -274,18 +279,33 @@ def _today(given: Given) -> int:
 # -- readings ------------------------------------------------------------------------------------
 
 
-def predicted_of(given: Given, outcome: Outcome, row: Row, place: str, choice: Decision) -> FloatArray | None:
-    """What a perfect test would show, shape (n,); None where it has nothing to do with the decision."""
+def reading_of(given: Given, outcome: Outcome, row: Row, place: str, choice: Decision) -> FloatArray | None:
+    """What a test would show, its error included, shape (figure, repeat, n); None where it has nothing to do with
+    the decision."""
+    second = _READS_TOO.get(row["test"])
+    shown = []
+    for analyte in (row["analyte"],) if second is None else (second, row["analyte"]):
+        truth = predicted_of(given, outcome, analyte, place, choice)
+        if truth is None:
+            return None
+        name = row["test"] if analyte == row["analyte"] else f"{row['test']}: {analyte}"
+        shown.append(_read(given, name, place, truth, instrument(analyte, row["method"])[:2]))
+    return np.array(shown)
+
+
+def predicted_of(given: Given, outcome: Outcome, analyte: str, place: str, choice: Decision) -> FloatArray | None:
+    """What a perfect test of an analyte would show, shape (n,); None where it has nothing to do with the
+    decision."""
     n = given.draws.n
     if place != "served":
         number = next(i for i, s in enumerate(given.supplies) if s.name == place)
-        return np.broadcast_to(analyte_of(given.supply_waters[number], row["analyte"]), n)
+        return np.broadcast_to(analyte_of(given.supply_waters[number], analyte), n)
     one, used = choice.cartridge, choice.used
     if one is None or used is None:
         return None
-    if row["analyte"] == "meter_gal":
+    if analyte == "meter_gal":
         return np.asarray(used * np.broadcast_to(one.usable_gal, n)) if np.isfinite(one.usable_gal).all() else None
-    return _through(given, outcome, one.stage, row["analyte"], used)
+    return _through(given, outcome, one.stage, analyte, used)
 
 
 def _through(given: Given, outcome: Outcome, stage: Stage, analyte: str, used: FloatArray) -> FloatArray | None:
@@ -311,7 +331,8 @@ def value_of(reading: FloatArray, totals: FloatArray, weights: FloatArray) -> tu
 
     Parameters
     ----------
-    reading : predicted readings, error included, shape (n,) or (repeat, n)
+    reading : predicted readings, error included, shape (n,), (repeat, n) or (figure, repeat, n): a test that shows
+        two figures decides by both
     totals : cost and loss of each option, shape (option, n)
     weights : shape (n,)
 
@@ -324,15 +345,14 @@ def value_of(reading: FloatArray, totals: FloatArray, weights: FloatArray) -> tu
     best = int(np.argmin(before))
     if len(totals) < 2 or np.all(totals >= totals[best]):  # one option is best in every draw
         return 0.0, 0.0
-    reading = np.atleast_2d(reading)
-    repeats, n = reading.shape
-    flat = reading.reshape(-1)
-    count = max(4, min(MOST_BINS, n // DRAWS_PER_BIN))
+    figures = np.array(reading, ndmin=3)
+    repeats, n = figures.shape[1:]
     mass = np.tile(share / repeats, repeats)
-    order = np.argsort(flat, kind="stable")
-    middle = np.cumsum(mass[order]) - 0.5 * mass[order]
-    bins = np.empty(len(flat), dtype=np.int64)
-    bins[order] = np.minimum(middle * count, count - 1).astype(np.int64)
+    most = max(4, min(MOST_BINS, n // DRAWS_PER_BIN))
+    each = most if len(figures) == 1 else max(2, int(most ** (1 / len(figures))))
+    bins, count = np.zeros(repeats * n, dtype=np.int64), 1
+    for figure in figures:  # each bin of the figures before is cut anew, into bins of the same weight
+        bins, count = _cut(bins, figure.reshape(-1), mass, each), count * each
     fold = np.tile(np.random.default_rng(n).permutation(n) % FOLDS, repeats)
     # saving of each option over the best one without the test, by fold, bin and option
     gain = np.zeros((FOLDS, count, len(totals)))
@@ -347,6 +367,18 @@ def value_of(reading: FloatArray, totals: FloatArray, weights: FloatArray) -> tu
     np.add.at(held, (fold, bins), mass)
     material = elsewhere.max(axis=2) > MATERIAL * abs(float(before[best])) * (held.sum(axis=0) - held)
     return value, float(held[(chosen != best) & material].sum())
+
+
+def _cut(bins: NDArray[np.int64], values: FloatArray, mass: FloatArray, each: int) -> NDArray[np.int64]:
+    """Every bin cut into ``each`` bins of equal weight by ``values``, shape as ``bins``."""
+    order = np.lexsort((values, bins))
+    sorted_bins = bins[order]
+    total = np.bincount(bins, mass)
+    before = np.concatenate([[0.0], np.cumsum(total)])[sorted_bins]
+    middle = (np.cumsum(mass[order]) - 0.5 * mass[order] - before) / np.maximum(total[sorted_bins], 1e-300)
+    cut = np.empty_like(bins)
+    cut[order] = sorted_bins * each + np.clip(middle * each, 0, each - 1).astype(np.int64)
+    return cut
 
 
 def _article(label: str) -> str:
