@@ -1,0 +1,167 @@
+"""Order rules at their limits, and the trains beside which each rule must be silent."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from brewwater.treatment import Context, DataSheet, Dose, Problem, Stage, order_problems
+
+FREE, AMINE, NONE = (Context(disinfectant=d) for d in ("free_chlorine", "chloramine", "none"))  # type: ignore[arg-type]
+
+
+def train(*media: str, **bypass: float) -> tuple[Stage, ...]:
+    return tuple(Stage(name=m, medium=m, bypass_percent=bypass.get(m, 0)) for m in media)  # type: ignore[arg-type]
+
+
+def problem(stages: tuple[Stage, ...], context: Context, code: str) -> Problem | None:
+    return next((p for p in order_problems(stages, context) if p.code == code), None)
+
+
+def water(hard: float | None, alkaline: float | None, **more: Any) -> Context:
+    return Context(disinfectant="none", hardness_mg_L_as_CaCO3=hard, alkalinity_mg_L_as_CaCO3=alkaline, **more)
+
+
+MEMBRANE = train("sediment", "carbon", "reverse_osmosis")
+
+
+@pytest.mark.parametrize(
+    ("stages", "context", "code", "broken"),
+    [
+        # a stage behind the membrane does not shield it
+        (train("carbon", "reverse_osmosis", "sediment"), FREE, "membrane_without_sediment", True),
+        # any share that goes round counts, and no share does not
+        (train("carbon", carbon=0.5), FREE, "carbon_bypassed", True),
+        (train("carbon", carbon=20), NONE, "carbon_bypassed", False),
+        (train("carbon", "blend", blend=0.5), FREE, "blend_not_dechlorinated", True),
+        (train("carbon", "blend"), FREE, "blend_not_dechlorinated", False),
+        (train("blend", blend=20), NONE, "blend_not_dechlorinated", False),
+        (train("mixed_bed", mixed_bed=0.5), FREE, "blend_not_dechlorinated", True),
+        (train("mixed_bed"), FREE, "blend_not_dechlorinated", False),
+        # chloride at the limit itself is within it
+        (train("softening"), Context(chloride_mg_L=30), "no_cure_for_chloride", False),
+        (train("softening"), Context(chloride_mg_L=31), "no_cure_for_chloride", True),
+        # what a resin needs of its water
+        (train("weak_acid"), water(120, 60), "low_alkalinity", False),
+        (train("weak_acid"), water(120, 59.9), "low_alkalinity", True),
+        (train("weak_acid"), water(160, 80), "permanent_hardness", False),
+        (train("weak_acid"), water(161, 80), "permanent_hardness", True),
+        (train("weak_acid"), water(80, 160), "sodium_alkalinity", False),
+        (train("weak_acid"), water(80, 161), "sodium_alkalinity", True),
+        (train("weak_acid"), water(None, 20), "low_alkalinity", False),
+        (train("weak_acid"), water(200, None), "low_alkalinity", False),
+        (train("softening"), water(50, 60), "already_soft", False),
+        (train("softening"), water(49.9, 60), "already_soft", True),
+        (train("weak_acid", "reverse_osmosis"), water(280, 45), "low_alkalinity", True),
+        (train("reverse_osmosis", "weak_acid"), water(280, 45), "low_alkalinity", False),
+        (train("reverse_osmosis", "calcite", "softening"), water(20, 45), "already_soft", False),
+        (train("softening", "reverse_osmosis"), NONE, "pointless_stage", False),
+        # an inhibitor whose phosphate is taken out, and one whose is not
+        (train("scale_inhibitor", "reverse_osmosis"), NONE, "pointless_stage", True),
+        (train("scale_inhibitor", "carbon"), NONE, "pointless_stage", False),
+        # minerals before what takes them out
+        (train("calcite", "mixed_bed"), NONE, "minerals_removed_again", True),
+        # brass: a bed that nothing passes, blended water and minerals right after it spare it
+        (train("weak_acid", weak_acid=100), Context(brass_after_treatment=True), "carbon_dioxide_in_brass", False),
+        (train("mixed_bed", mixed_bed=100), Context(brass_after_treatment=True), "demineralised_in_brass", False),
+        (train("mixed_bed", mixed_bed=0.5), Context(brass_after_treatment=True), "demineralised_in_brass", False),
+        (train("mixed_bed", "calcite"), Context(brass_after_treatment=True), "demineralised_in_brass", False),
+        (train("mixed_bed", "carbon"), Context(brass_after_treatment=True), "demineralised_in_brass", True),
+        (train("calcite", "mixed_bed"), Context(brass_after_treatment=True), "demineralised_in_brass", True),
+    ],
+)  # fmt: skip
+def test_a_rule_at_its_limit(stages: tuple[Stage, ...], context: Context, code: str, broken: bool) -> None:
+    assert (problem(stages, context, code) is not None) is broken
+
+
+@pytest.mark.parametrize(
+    ("stages", "context", "broken"),
+    [
+        # recovery a quarter, as usual: 150 in is 200 in the concentrate, the limit
+        (MEMBRANE, water(300, 150), False),
+        (MEMBRANE, water(300, 151), True),
+        (MEMBRANE, water(151, 300), True),
+        (MEMBRANE, water(300, 100, highest_temporary_hardness_mg_L_as_CaCO3=151), True),
+        (MEMBRANE, water(300, 200, highest_temporary_hardness_mg_L_as_CaCO3=150), False),
+        (MEMBRANE, water(None, 300), False),
+        (MEMBRANE, water(300, None), False),
+        (train("softening", "reverse_osmosis"), water(300, 300), False),
+        (train("weak_acid", "reverse_osmosis"), water(300, 300), False),
+        (train("reverse_osmosis", "softening"), water(300, 300), True),
+        (train("softening", "carbon"), water(300, 300), False),
+    ],
+)
+def test_a_membrane_scales_by_its_concentrate(stages: tuple[Stage, ...], context: Context, broken: bool) -> None:
+    found = problem(stages, context, "membrane_scales")
+    assert (found is not None) is broken
+    if found is not None:
+        assert found.stage == "reverse_osmosis"
+
+
+def test_more_recovery_scales_a_membrane_sooner() -> None:
+    half = (Stage(name="membrane", medium="reverse_osmosis", recovery=0.5),)
+    found = problem(half, water(120, 120), "membrane_scales")
+    assert found is not None
+    assert "At 50% recovery the concentrate carries 240 mg/L" in found.message
+    assert problem(half, water(99, 99), "membrane_scales") is None
+
+
+def test_messages_name_what_is_reached_and_how_much() -> None:
+    bypassed = train("sediment", "carbon", carbon=20)
+    to_cup = problem(bypassed, FREE, "carbon_bypassed")
+    assert to_cup is not None
+    assert "cup" in to_cup.message
+    named = Stage(name="thin film", medium="reverse_osmosis")
+    to_membrane = problem((*bypassed, named), FREE, "carbon_bypassed")
+    assert to_membrane is not None
+    assert "thin film" in to_membrane.message
+    permanent = problem(train("weak_acid"), water(280, 100), "permanent_hardness")
+    assert permanent is not None
+    assert "Of 280 mg/L hardness 180 is permanent" in permanent.message
+    sodium = problem(train("weak_acid"), water(100, 280), "sodium_alkalinity")
+    assert sodium is not None
+    assert sodium.message.startswith("180 mg/L of the alkalinity is sodium bicarbonate")
+
+
+def test_an_empty_train_leaves_chloramine_and_names_no_stage() -> None:
+    assert [(p.code, p.stage) for p in order_problems((), AMINE)] == [("chloramine_not_treated", "")]
+
+
+def test_fifty_microns_is_a_strainer() -> None:
+    on_suction = Context(before_pump=frozenset({"strainer"}))
+    for micron, broken in ((50.0, False), (49.0, True), (None, True)):
+        stage = Stage(name="strainer", medium="sediment", sheet=DataSheet(micron=micron))
+        assert (problem((stage,), on_suction, "fine_media_on_suction") is not None) is broken
+
+
+def test_hard_water_makes_a_resin_advice_beside_chloride() -> None:
+    for hard, advice in ((None, False), (120.0, False), (121.0, True)):
+        found = problem(
+            train("softening"), Context(chloride_mg_L=95, hardness_mg_L_as_CaCO3=hard), "no_cure_for_chloride"
+        )
+        assert found is not None
+        assert found.advice is advice
+
+
+def test_carbon_dioxide_in_brass_is_advice_and_demineralised_water_is_not() -> None:
+    brass = Context(brass_after_treatment=True)
+    acid = problem(train("weak_acid"), brass, "carbon_dioxide_in_brass")
+    bare = problem(train("mixed_bed"), brass, "demineralised_in_brass")
+    assert (acid is not None and acid.advice) is True
+    assert (bare is not None and bare.advice) is False
+
+
+def test_doses_at_and_over_the_usual_top() -> None:
+    def dosed(mg_L: float, medium: Any = "mineral_dose") -> tuple[Stage, ...]:
+        return (Stage(name="salts", medium=medium, doses=(Dose(salt="sodium_bicarbonate", mg_L=mg_L),)),)
+
+    assert problem(dosed(120), NONE, "high_dose") is None
+    over = problem(dosed(121), NONE, "high_dose")
+    assert over is not None
+    assert over.stage == "salts"
+    sodium = problem(dosed(120), NONE, "sodium_added")
+    assert sodium is not None
+    assert sodium.stage == "salts"
+    assert "adds 33 mg/L of sodium" in sodium.message  # 120 x 22.990 / 84.007
+    assert order_problems(dosed(200, "carbon"), NONE) == ()  # doses are not read of a stage that doses nothing
