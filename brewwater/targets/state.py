@@ -123,8 +123,9 @@ class Bounded(State):
 
     A search reads only on which side of a bound a draw lies, and the calcite that does fall.
 
-    - the line's pH and CO2 by the first dissociation alone, solved where that comes within ``LINE_DOUBT`` of a pH
-      bound or ``CO2_DOUBT`` of the CO2 bound, or where too little of the carbon is CO2 to tell
+    - the line's pH and CO2 by the first dissociation, corrected once for carbonate, pairs and acid; solved where
+      that comes within ``LINE_DOUBT`` of a pH bound or ``CO2_DOUBT`` of the CO2 bound, or where too little of the
+      carbon is CO2 to tell
     - ``line_ph_bound``: one more bound that only the line's pH is held against
     - ``ph_bounds``: where the line's pH is inside the first two, air cannot take the water out of its goal
       (``cup.nearest_ph``); elsewhere the pH in the air is solved only where a plain estimate comes within
@@ -136,8 +137,8 @@ class Bounded(State):
     """
 
     PH_DOUBT = 0.35
-    LINE_DOUBT = 0.18
-    CO2_DOUBT = 0.25  # of the bound
+    LINE_DOUBT = 0.06
+    CO2_DOUBT = 0.12  # of the bound
     LEAST_ALKALINITY = 5e-5  # eq/L, under which acid itself counts
     LEAST_PER_EQ = 24_000.0  # µS/cm for eq/L; the slowest ion, magnesium, has 53,000 in dilute water
 
@@ -160,12 +161,23 @@ class Bounded(State):
     @cached_property
     def _line(self) -> tuple[FloatArray, FloatArray]:
         """pH and CO2, mg/L, of the line."""
-        totals = self.water.totals
-        bicarbonate, co2 = totals.alkalinity, totals.dic - totals.alkalinity
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ph = -log_k("k1", self.water.temperature_C) + np.log10(bicarbonate / co2) + self._log_gamma
+        t = self.water.totals
+        k1, k2, kw, ca_pair, mg_pair, ca_pair2, mg_pair2 = log_ks(
+            ("k1", "k2", "kw", "cahco3", "mghco3", "caco3", "mgco3"), self.water.temperature_C
+        )
+        g = 10**self._log_gamma
+        with np.errstate(all="ignore"):
+            first = t.dic - t.alkalinity
+            told = (t.alkalinity > self.LEAST_ALKALINITY) & (first > 0.05 * t.alkalinity)
+            h = 10**k1 * first / (t.alkalinity * g)  # activity; concentrations below
+            paired = 1 + (10**ca_pair * t.calcium + 10 ** (mg_pair + k2) * t.magnesium) * g**4
+            paired2 = 1 + (10**ca_pair2 * t.calcium + 10**mg_pair2 * t.magnesium) * g**8
+            carbonate = 10**k2 * t.alkalinity / paired / (h * g**3) * paired2
+            base = 10**kw / (h * g) - h / g
+            bicarbonate = (t.alkalinity - 2 * carbonate - base) / paired
+            co2 = first + carbonate + base
+            ph = np.log10(bicarbonate * g / co2) - k1
         mg_L = co2 * (CO2_G_PER_MOL * 1000)
-        told = (bicarbonate > self.LEAST_ALKALINITY) & (co2 > 0.05 * bicarbonate)
         clear = np.abs(mg_L / self._co2_bound_mg_L - 1) > self.CO2_DOUBT
         for bound in self._line_ph_bounds:
             clear = clear & (np.abs(ph - bound) > self.LINE_DOUBT)
