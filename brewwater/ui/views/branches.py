@@ -12,6 +12,7 @@ from brewwater.charts import branch_costs, branch_drawing
 from brewwater.ensemble import mean, percentiles
 from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
+from brewwater.ui.show import Figure, How
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import unit
 from brewwater.ui.words import Kind, Words
@@ -114,6 +115,7 @@ def page() -> None:
                 facts.filtered_figure(plan, on.words),
                 facts.change_figure(plan),
                 facts.cost_figure(plan, on.words),
+                _pressure(plan, on.words),
             ]
         )
         amounts = {
@@ -146,6 +148,22 @@ def page() -> None:
         ]
     )
     planning.search(plan)
+
+
+def _pressure(plan: Plan, words: Words) -> Figure:
+    """Pressure at the main machine while the others draw."""
+    main = plan.document.demand.main_branch
+    found = next((c for c in plan.outcome.checks if c.check == "inlet_pressure" and c.part == main), None)
+    if found is None:
+        return Figure("Pressure at the machine", "unknown", "no machine stands on the main branch")
+    least = "its least is not given" if found.limit is None else f"its least: {words.quantity('pressure', found.limit)}"
+    how = How(
+        "pump or mains − friction of pipe and fittings − drop of each cartridge, while every fixture of the peak draws",
+        (("Why", found.why),),
+        facts.source_text(found.source),
+        "what nine of ten cases reach",
+    )
+    return Figure("Pressure at the machine", words.quantity("pressure", found.value), least, how)
 
 
 def _what_each_costs(plan: Plan, words: Words) -> None:

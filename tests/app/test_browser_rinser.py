@@ -1,0 +1,93 @@
+"""Moving the rinser on the Branches page: gallons, change, cost and pressure move with one repaint."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from brewwater.branches import Pump
+from brewwater.cost import CostInput
+from brewwater.inputs import PlanDocument, mobile_template, with_overrides
+from brewwater.intake.analysis import Measurement
+from brewwater.store import Store
+from brewwater.treatment import DataSheet, Stage
+from brewwater.ui.state import as_document
+
+pytestmark = pytest.mark.browser
+LABELS = ("Filtered on a service day", "Next cartridge change", "A year costs", "Pressure at the machine")
+# what every repaint of the four figures held, in order
+RECORD = """labels => {
+  const read = () => Object.fromEntries(labels.map(label => {
+    const card = [...document.querySelectorAll('.bw-card')].find(c =>
+      c.querySelector('.bw-label')?.innerText === label);
+    return [label, card ? card.querySelector('.bw-value').innerText : null];
+  }));
+  window.seen = [read()];
+  new MutationObserver(() => {
+    const now = read(), last = window.seen[window.seen.length - 1];
+    if (labels.every(l => now[l] !== null) && labels.some(l => now[l] !== last[l])) window.seen.push(now);
+  }).observe(document.body, {childList: true, subtree: true, characterData: true});
+}"""
+
+
+def truck() -> PlanDocument:
+    """A unit of given water and prices, so that only the rinser moves the figures."""
+    soft = {"total_hardness": 70.0, "alkalinity": 55.0, "total_dissolved_solids": 120.0, "ph": 7.2}
+    typed = {
+        k: Measurement.model_validate({"value": v, "unit": "NONE" if k == "ph" else "mg/L"}) for k, v in soft.items()
+    }
+    sheet = DataSheet.model_validate({
+        "service_flow_gpm": 1.5, "clean_pressure_drop_psi": 4, "drop_at_flow_gpm": 1.5, "rated_gal": 500, "price": 60,
+    })  # fmt: skip
+    document = with_overrides(mobile_template(), analysis=typed)
+    return document.model_copy(
+        update={
+            "train": (Stage(name="Carbon", medium="carbon", sheet=sheet),),
+            "money": CostInput.model_validate(
+                {"prices": {"head": 40, "test_kit": 20, "water_gal": 0.01, "descale": 60}}
+            ),
+            "unit": document.unit.model_copy(
+                update={"pump": Pump(cut_in_psi=40, cut_out_psi=55, flow_gpm=4), "fresh_tank_gal": 40.0}
+            ),
+        }
+    )
+
+
+def number(text: str) -> float:
+    return float(re.sub(r"[^0-9.]", "", text))
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_rinser_behind_the_filters(
+    width: int, kit: Any, chromium: Any, served: tuple[str, Path], few_draws: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address, data = served
+    monkeypatch.setenv("BREWWATER_DATA", str(data))
+    seen = kit.Watched(chromium, width)
+    with Store.open_default() as kept:
+        ref = kept.create_unit("Rinser truck").ref
+        kept.save_plan(ref, as_document(few_draws(truck())), 0)
+    seen.open(f"{address}/?unit={ref}")
+    seen.go("branches", "Branches")
+    page = seen.page
+    page.locator(".bw-label", has_text="Pressure at the machine").first.wait_for()
+    page.wait_for_function("() => !document.body.innerText.includes('Looking')")
+    page.evaluate(RECORD, list(LABELS))
+    place = page.locator(".st-key-place_1")
+    assert "Pitcher rinser" in place.inner_text()
+    place.locator("[data-baseweb=select], [role=combobox], input").first.click()
+    page.get_by_role("option", name="behind the filters").click()
+    page.wait_for_function("() => window.seen.length > 1")
+    seen.settled()
+    steps = page.evaluate("() => window.seen")
+    before, after = steps[0], steps[1]
+    assert number(after[LABELS[0]]) > 1.2 * number(before[LABELS[0]])  # gallons
+    assert after[LABELS[1]] != before[LABELS[1]]  # the change comes sooner
+    assert number(after[LABELS[2]]) > number(before[LABELS[2]])  # money
+    assert number(after[LABELS[3]]) < number(before[LABELS[3]]) - 1  # psi at the inlet
+    assert len(steps) == 2, "one repaint, no more"
+    seen.clean()
+    seen.close()
