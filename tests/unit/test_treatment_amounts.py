@@ -45,8 +45,7 @@ from brewwater.treatment.solved import calcite_potential_mg_L_as_CaCO3, carbon_d
 from brewwater.treatment.train import share_lost
 from brewwater.water import Water
 
-ONE, MANY = Draws(1), Draws(2048)
-GAL = 3.785411784
+ONE = Draws(1)
 HARD = Water(
     pH=7.4, alkalinity_mg_L_as_CaCO3=200, temperature_C=12, calcium_mg_L=80, magnesium_mg_L=12, sodium_mg_L=20,
     chloride_mg_L=35.453, sulfate_mg_L=48.0313, nitrate_mg_L=6.20049, silica_mg_L=12.01686, iron_mg_L=0.2,
