@@ -17,6 +17,7 @@ from brewwater.reference import sources
 from brewwater.targets import State
 from brewwater.treatment import Stage
 from brewwater.ui.show import Figure, How
+from brewwater.ui.state import desk
 from brewwater.ui.words import GOVERNS_WORD, Words, date
 from brewwater.units import GAL_L
 from brewwater.water import Water
@@ -226,3 +227,17 @@ def service_days(plan: Plan) -> str:
     """The weekdays of service in short."""
     short = {w: w.capitalize() for w in WEEKDAYS}
     return ", ".join(short[w] for w in plan.document.demand.calendar.weekdays)
+
+
+def not_the_last_word() -> str:
+    """One line where what a page shows is not the searched plan; empty where it is, or the treatment is one's own."""
+    on = desk()
+    if on.typed.train is not None or "key" not in on.extra or on.extra["key"] in on.extra.get("found", {}):
+        return ""
+    stopped = on.extra.get("stopped") == on.extra["key"]
+    if not on.train:
+        until = "the search was stopped" if stopped else "a search is under way"
+        return f"No treatment yet ({until}): every figure here is for the water as it comes."
+    if stopped:
+        return "The search was stopped: every figure here follows the treatment recommended before the last change."
+    return "A search is under way: until it ends, every figure here follows the last treatment that was recommended."

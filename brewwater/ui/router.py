@@ -8,11 +8,12 @@ from importlib import resources
 
 import streamlit as st
 
-from brewwater.ui import keeping, show
+from brewwater.ui import facts, keeping, show
 from brewwater.ui.state import change, desk, put, redo, undo
 from brewwater.ui.views import (
     branches,
     changes,
+    compare,
     cost,
     day,
     files,
@@ -32,6 +33,7 @@ PAGES: tuple[tuple[str, Callable[[], None], str, str], ...] = (
     ("Water", water.page, "water", "description"),
     ("Targets and machines", targets.page, "targets", "target"),
     ("Treatment", treatment.page, "treatment", "filter_alt"),
+    ("Side by side", compare.page, "compare", "compare"),
     ("Branches", branches.page, "branches", "account_tree"),
     ("Days and drinks", day.page, "days", "calendar_month"),
     ("Changes", changes.page, "changes", "event_repeat"),
@@ -43,20 +45,25 @@ PAGES: tuple[tuple[str, Callable[[], None], str, str], ...] = (
 )
 
 
+# pages that say at their head what is planned so far, or show nothing of the plan
+SAY_THEMSELVES = {"plan", "treatment", "units", "sources"}
+
+
 def main() -> None:
     """Draw the page that the reader is on."""
     icon = resources.files("brewwater.ui") / "assets" / "icon.svg"
     st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state="auto")
     show.style()
     keeping.start()
+    pages = {
+        address: st.Page(
+            function, title=title, url_path=address, icon=f":material/{sign}:", default=function is first.page
+        )
+        for title, function, address, sign in PAGES
+    }
+    st.session_state["pages"] = pages
     # one plain list: Streamlit's headed lists are not valid lists for a screen reader
-    chosen = st.navigation(
-        [
-            st.Page(function, title=title, url_path=address, icon=f":material/{sign}:", default=function is first.page)
-            for title, function, address, sign in PAGES
-        ],
-        expanded=True,
-    )
+    chosen = st.navigation(list(pages.values()), expanded=True)
     on = desk()
     if on.page != chosen.url_path:
         on.page = chosen.url_path  # a fault stays at its field, and its field is gone
@@ -64,7 +71,17 @@ def main() -> None:
     _sidebar()
     _bar(chosen.title)
     keeping.trouble()
+    standing = st.container(key="not_last_word")
     chosen.run()
+    if _address(chosen.title) not in SAY_THEMSELVES:
+        line = facts.not_the_last_word()
+        if line:
+            with standing:
+                show.say(line)
+
+
+def _address(title: str) -> str:
+    return next(address for name, _, address, _ in PAGES if name == title)
 
 
 def _set_units() -> None:

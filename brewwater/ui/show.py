@@ -231,3 +231,10 @@ def checks(items: Sequence[Checked]) -> None:
 def say(text: str) -> None:
     """One line that matters, set off from the rest."""
     st.html(f'<div class="bw bw-line">{escape(text)}</div>')
+
+
+def page_link(address: str, label: str, icon: str) -> None:
+    """A link to another page of the program, by its address."""
+    pages = st.session_state.get("pages", {})
+    if address in pages:
+        st.page_link(pages[address], label=label, icon=f":material/{icon}:")

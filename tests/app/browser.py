@@ -81,7 +81,10 @@ class Watched:
         self.context.route("**/*", self._only_here)
         self.page: Page = self.context.new_page()
         self.page.set_default_timeout(30_000)
-        self.page.on("console", lambda m: self.errors.append(f"{m.text} {m.location.get('url', '')}") if m.type == "error" else None)
+        self.page.on(
+            "console",
+            lambda m: self.errors.append(f"{m.text} {m.location.get('url', '')}") if m.type == "error" else None,
+        )
         self.page.on("pageerror", lambda e: self.errors.append(str(e)))
 
     def _only_here(self, route) -> None:  # type: ignore[no-untyped-def]

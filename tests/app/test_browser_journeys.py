@@ -73,6 +73,23 @@ def test_1_three_numbers_to_a_first_plan(open_unit) -> None:
     assert unit.seen.stamp() == kept
 
 
+def test_1_a_new_owner_starts_from_the_demo(open_unit) -> None:
+    unit = open_unit(demo_document())
+    unit.seen.go("units", "Units")
+    unit.seen.press("from_demo")
+    unit.seen.go("", "Plan")
+    unit.seen.press("own_start")
+    unit.page.get_by_role("heading", name="Plan my own water").wait_for()
+    for key, value in (("hardness", "290"), ("alkalinity", "240"), ("tds", "420"), ("drinks", "120")):
+        unit.seen.fill(f"own_{key}", value)
+    unit.seen.press("own_make")
+    unit.page.locator(".st-key-plan_stamp p").wait_for()
+    unit.searched()
+    assert unit.page.locator(".st-key-hardness input").input_value() == "290"
+    assert unit.page.locator(".st-key-supply").count() == 0  # one water, no town of the demo
+    assert unit.card("A year costs").startswith("$")
+
+
 def test_2_a_report_a_supply_a_corrected_value(open_unit, tmp_path: Path) -> None:
     unit = open_unit(mobile_template())
     unit.seen.go("water", "Water")
@@ -89,13 +106,27 @@ def test_2_a_report_a_supply_a_corrected_value(open_unit, tmp_path: Path) -> Non
     assert unit.page.locator(".st-key-hardness input").input_value() == "270"
 
 
-def test_3_two_treatments_side_by_side(open_unit) -> None:
-    unit = open_unit(demo_document())
+def test_3_two_treatments_and_two_towns_side_by_side(open_unit) -> None:
+    document = demo_document()
+    unit = open_unit(document)
     unit.searched()
-    unit.seen.go("treatment", "Treatment")
-    unit.page.get_by_text("Put beside the present one").wait_for()
-    assert unit.page.get_by_role("region", name="Present").is_visible()
-    assert unit.page.get_by_role("region", name="The other").is_visible()
+    unit.seen.go("compare", "Side by side")
+    table = unit.page.get_by_role("region", name="Side by side")
+    table.wait_for()
+    for supply in document.supplies[:2]:
+        assert table.get_by_role("columnheader", name=supply.name).is_visible()
+    unit.page.locator(".st-key-beside_each label").first.click()
+    unit.page.get_by_text(re.compile("^Planning ")).wait_for()
+    unit.seen.press("towns_stop")
+    unit.page.get_by_text("This was stopped").wait_for()
+    unit.seen.press("towns_go_on")
+    table.wait_for()
+    unit.page.locator(".st-key-beside_what label", has_text="Two treatments").click()
+    unit.page.get_by_text("Second treatment").wait_for()
+    table.get_by_role("columnheader", name="Present").wait_for()
+    assert "A year costs, expected" in table.inner_text()
+    unit.seen.settled()
+    unit.page.wait_for_function("() => document.querySelectorAll('.stVegaLiteChart').length === 2")
 
 
 def test_4_move_a_branch_and_watch(open_unit) -> None:

@@ -201,13 +201,23 @@ def test_a_tenfold_dose_is_blocked(ready) -> None:
 
 
 def test_two_treatments_stand_side_by_side(ready) -> None:
-    front = ready.go("treatment")
-    front.at.selectbox(key="beside").set_value(1)
+    front = ready.go("compare")
+    front.at.radio(key="beside_what").set_value("Two treatments")
     front.run()
-    assert front.html().count('aria-label="Treatment: ') >= 1
-    front.at.button(key="beside_take").click()
+    options = front.at.selectbox(key="beside_train_1").options
+    assert len(options) > 2
+    front.at.selectbox(key="beside_train_1").set_value(options[2])
+    front.run()
+    html = front.html()
+    assert 'aria-label="Side by side"' in html
+    for row in ("Cup, served", "Hardness, mg/L as CaCO3", "water through one", "A year costs, expected"):
+        assert row in html
+    assert "more at installation" in html or "the same at installation" in html  # what is paid back, or nothing
+    assert front.document.train is None
+    front.at.button(key="beside_take_second").click()
     front.run()
     assert front.document.train is not None
+    front.desk.stop_search()
 
 
 # -- branches

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import time
 
 import pytest
 
@@ -155,13 +156,35 @@ def test_units_are_saved_opened_and_set_side_by_side_with_their_homework(front, 
     state_of.typed = load_document(state_of.document)
     front.at.button(key="save").click()
     front.run()
-    front.go("units").run()
+    front.go("units")
+    end = time.monotonic() + 90
+    while "measure hardness, alkalinity" not in front.html():  # the units are planned beside the page
+        assert time.monotonic() < end, "the units were not planned"
+        time.sleep(0.2)
+        front.run()
     html = front.html()
     assert "Homework" in html
-    assert "measure hardness, alkalinity" in html
+    assert not any(b.key == "side_stop" for b in front.at.button)
     front.at.button(key=f"open_{first}").click()
     front.run()
     assert front.desk.ref == first
+
+
+def test_planning_the_units_can_be_stopped_and_taken_up_again(front, few_draws) -> None:
+    with Store.open_default() as kept:
+        for name in ("East cart", "West cart"):
+            ref = kept.create_unit(name).ref
+            kept.save_plan(ref, state.as_document(few_draws(demo_document(), 256)), 0)
+    front.go("units")
+    front.at.button(key="side_stop").click()
+    front.run()
+    assert front.at.session_state["aside"]["side task"].abandoned.is_set()
+    assert any(b.key == "side_go_on" for b in front.at.button)
+    front.at.button(key="side_go_on").click()
+    front.run()
+    assert any(b.key == "side_stop" for b in front.at.button)
+    front.at.button(key="side_stop").click()
+    front.run()
 
 
 def test_an_older_version_can_be_made_the_newest(front) -> None:

@@ -165,10 +165,12 @@ def _bare(stamp: str, draws: int, _plan: Plan) -> Outcome:
     return evaluate(_plan.given, ())
 
 
-def paid_back(ours: Cost, theirs: Cost, weights: FloatArray, words: Words) -> str:
+def paid_back(
+    ours: Cost, theirs: Cost, weights: FloatArray, words: Words, names: tuple[str, str] = ("This plan", "The other")
+) -> str:
     """In a sentence, when the plan that costs more at installation has saved that again."""
     dear, cheap, name = (
-        (ours, theirs, "This plan") if ours.first_set >= theirs.first_set else (theirs, ours, "The other")
+        (ours, theirs, names[0]) if ours.first_set >= theirs.first_set else (theirs, ours, names[1])
     )
     more = float(dear.first_set - cheap.first_set)
     if more <= 0:

@@ -1,4 +1,4 @@
-"""Treatment: the recommended train or one's own, stage by stage with its data sheet; two side by side."""
+"""Treatment: the recommended train or one's own, stage by stage with its data sheet; the others in a list."""
 
 from __future__ import annotations
 
@@ -7,18 +7,17 @@ from typing import Any, get_args
 
 import streamlit as st
 
-from brewwater.chain import Outcome
 from brewwater.charts import scale_laid
-from brewwater.ensemble import percentiles
 from brewwater.plan import Plan
 from brewwater.recommend import NAMES
 from brewwater.reference import keyed
 from brewwater.treatment import Stage
 from brewwater.treatment.stage import Medium
 from brewwater.ui import facts, fields, planning, show
+from brewwater.ui.beside import G_PER_OZ, scale_g, side_of, train_text
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import first
-from brewwater.ui.words import Kind, Words, badge
+from brewwater.ui.words import Kind, Words
 
 MEDIA: tuple[str, ...] = get_args(Medium)
 EXPLAIN = {
@@ -71,7 +70,7 @@ def page() -> None:
         _editor()
     if plan is not None:
         _results(plan, on.words)
-        _side_by_side(plan, on.words)
+        _others(plan, on.words)
     show.cautions(
         [
             "Mineral dosing: weigh food-grade salt in grams; have someone check for tenfold mistakes. Sodium salts "
@@ -253,19 +252,6 @@ def _out(i: int, document: Document) -> None:
 # -- results ------------------------------------------------------------------------------------------------
 
 
-def scale_g(plan: Plan, outcome: Outcome | None) -> tuple[float, float, float]:
-    """Scale that can fall out in the main machine in a year, g: 10th, 50th, 90th percentile; None: untreated."""
-    import numpy as np
-
-    given, main = plan.given, plan.outcome.main
-    state = plan.source_state if outcome is None else (outcome.main.state or plan.source_state)
-    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
-    litres = given.demand.litres(main.branch.name, 0, given.demand.year())
-    grams = given.by_phase(falls) * litres / 1000
-    low, middle, high = percentiles(grams, given.weights)
-    return float(low), float(middle), float(high)
-
-
 def _results(plan: Plan, words: Words) -> None:
     st.subheader("What it does", anchor=False)
     left, right = st.columns(2, gap="large")
@@ -281,14 +267,18 @@ def _results(plan: Plan, words: Words) -> None:
                 f"{words.number(float(line), 2)}, before."
             )
     with right:
-        factor, unit = (1.0, "g") if words.metric else (1 / 28.349523125, "oz")
+        factor, unit = (1.0, "g") if words.metric else (1 / G_PER_OZ, "oz")
+        side = side_of("", plan)
 
         def scaled(row: tuple[float, float, float]) -> tuple[float, float, float]:
             return row[0] * factor, row[1] * factor, row[2] * factor
 
         st.altair_chart(
             scale_laid(
-                [("As it comes", scaled(scale_g(plan, None))), ("Served", scaled(scale_g(plan, plan.outcome)))],
+                [
+                    ("As it comes", scaled(scale_g(side, treated=False))),
+                    ("Served", scaled(scale_g(side, treated=True))),
+                ],
                 unit,
                 planning.colours(),
             ),
@@ -301,58 +291,19 @@ def _results(plan: Plan, words: Words) -> None:
         )
 
 
-def _side_by_side(plan: Plan, words: Words) -> None:
+def _others(plan: Plan, words: Words) -> None:
     if not plan.alternatives:
         return
     st.subheader("Other treatments", anchor=False)
     rows = []
     for a in plan.alternatives:
-        names = " → ".join(f"{n} {t}".strip() for n, t in facts.train_names(a.outcome.stages, words)) or "no treatment"
         rows.append(
             [
-                names,
+                train_text(a.outcome.stages, words),
                 words.money(float(a.outcome.cost.expected), a.outcome.cost.currency),
                 "fits" if a.outcome.fits else "does not fit",
                 a.why,
             ]
         )
     show.table(["Treatment", "A year", "Unit", "Why"], rows, label="Other treatments", long=(3,), numeric=(1,))
-    others = [i for i, a in enumerate(plan.alternatives) if a.outcome.stages != plan.outcome.stages]
-    if not others:
-        return
-    if st.session_state.get("beside") not in others:
-        st.session_state["beside"] = others[0]
-    pick = st.selectbox(
-        "Put beside the present one", others, format_func=lambda i: f"{i + 1}. {rows[i][0]}", key="beside"
-    )
-    other = plan.alternatives[pick].outcome
-    columns = st.columns(2, gap="large")
-    for column, title, outcome in ((columns[0], "Present", plan.outcome), (columns[1], "The other", other)):
-        with column:
-            st.markdown(f"**{title}**")
-            show.train(facts.train_names(outcome.stages, words), f"Treatment: {title}")
-            main = outcome.main
-            lines = [f"{badge(v.status)} {v.subject}" for v in outcome.verdicts if v.branch == main.branch.name]
-            st.markdown(" ".join(lines))
-            state = main.state or plan.source_state
-            show.table(
-                ["Measure", "Range"],
-                [
-                    [
-                        f"{facts.MEASURES[k][0]}, {facts.MEASURES[k][1]}".rstrip(", "),
-                        words.span(
-                            [float(x) for x in plan.given.pooled(facts.measure(k, main.water, state))],
-                            digits=2 if k.endswith("ph") else 3,
-                        ),
-                    ]
-                    for k in ("hardness", "alkalinity", "tds", "chloride", "sodium", "cup_ph", "ccpp")
-                ]
-                + [["A year costs", words.money(float(outcome.cost.expected), outcome.cost.currency)]],
-                label=title,
-            )
-    fields.act(
-        "Take the other as my own",
-        "beside_take",
-        partial(_take, [s.model_dump(mode="json") for s in other.stages]),
-        icon=":material/check:",
-    )
+    show.page_link("compare", "Put two treatments side by side", "compare")

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from collections.abc import Hashable
+from typing import Any
 
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
-from brewwater.inputs import demo_document, load_document, mobile_template
-from brewwater.plan import Plan, make_plan
+from brewwater.inputs import PlanDocument, demo_document, load_document, mobile_template
+from brewwater.plan import Plan
 from brewwater.store import Unit
 from brewwater.targets import REQUIRED
-from brewwater.ui import facts, fields, keeping, show
+from brewwater.ui import aside, facts, fields, keeping, show
 from brewwater.ui.planning import COARSE_DRAWS
 from brewwater.ui.state import Document, begin, desk
-from brewwater.ui.words import SUBJECT_WORD, Words, date, plain
+from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words, date, plain
 
 
 def page() -> None:
@@ -106,21 +107,10 @@ def _history(units: list[Unit]) -> None:
 # -- side by side -------------------------------------------------------------------------------------------
 
 
-def _plan_of(ref: str, version: int, document: Document, name: str) -> Plan:
-    """A saved unit's plan from a coarse look, kept for the session; shows its progress."""
-    kept = desk().extra.setdefault("side_plans", {})
-    if (ref, version) not in kept:
-        typed = load_document(document)
-        draws = min(typed.settings.draws, COARSE_DRAWS)
-        typed = typed.model_copy(update={"settings": typed.settings.model_copy(update={"draws": draws})})
-        bar = st.progress(0.0, text=f"Planning {name}…")
-
-        def progress(share: float) -> None:
-            bar.progress(min(share, 1.0), text=f"Planning {name}…")
-
-        kept[ref, version] = make_plan(typed, search=typed.train is None, progress=progress)
-        bar.empty()
-    return cast(Plan, kept[ref, version])
+def _coarse(document: Document) -> PlanDocument:
+    typed = load_document(document)
+    draws = min(typed.settings.draws, COARSE_DRAWS)
+    return typed.model_copy(update={"settings": typed.settings.model_copy(update={"draws": draws})})
 
 
 def homework(plan: Plan) -> list[str]:
@@ -138,17 +128,26 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
         st.session_state["side"] = [r for r in desk().extra.get("side", list(by_ref)[:3]) if r in by_ref]
     picked = st.multiselect("Units", list(by_ref), key="side", format_func=lambda r: by_ref[r].name, max_selections=6)
     desk().extra["side"] = picked
-    columns: dict[str, list[str]] = {}
+    jobs: dict[Hashable, aside.Work] = {}
+    keys: dict[str, Hashable] = {}
     for ref in picked:
         try:
             found = keeping.place().plan(ref)
-            if found is None:
-                continue
-            plan = _plan_of(ref, found.version, found.document, by_ref[ref].name)
+            if found is not None:
+                keys[ref] = ref, found.version
+                jobs[keys[ref]] = aside.planning(_coarse(found.document))
+            else:
+                st.caption(f"{by_ref[ref].name}: no plan is saved in it yet.")
         except BrewwaterError as error:
-            st.error(str(error))
-            continue
-        columns[ref] = _column(plan, words)
+            st.error(f"{by_ref[ref].name}: {error}")
+    plans = aside.several("side", jobs, {keys[r]: by_ref[r].name for r in keys})
+    columns: dict[str, list[str]] = {}
+    for ref, key in keys.items():
+        plan = plans.get(key)
+        if isinstance(plan, BrewwaterError):
+            st.error(f"{by_ref[ref].name}: {plan}")
+        elif plan is not None:
+            columns[ref] = _column(plan, words)
     if columns:
         st.caption(f"From a coarse look ({COARSE_DRAWS} draws); open a unit for its full plan.")
         labels = [
@@ -164,13 +163,11 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
             ["", *(by_ref[r].name for r in columns)],
             [[label, *(columns[r][i] for r in columns)] for i, label in enumerate(labels)],
             label="Units side by side",
-            raw=(),
+            long=tuple(range(1, len(columns) + 1)),
         )
 
 
 def _column(plan: Plan, words: Words) -> list[str]:
-    from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD
-
     def word(verdicts: Any, subject: str) -> str:
         found = next((v for v in verdicts if v.subject == subject), None)
         return "not judged" if found is None else f"{STATUS_SHAPE[found.status]} {STATUS_WORD[found.status]}"

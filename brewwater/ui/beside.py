@@ -1,0 +1,189 @@
+"""Two waters, or two treatments, as rows of one table: pure functions, no page in here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from brewwater.chain import NOT_BOUGHT, Cartridge, Given, Outcome, scale_held
+from brewwater.ensemble import mean, percentiles
+from brewwater.errors import InputError
+from brewwater.forecast import quantile_days
+from brewwater.inputs import PlanDocument
+from brewwater.plan import Plan
+from brewwater.sheet.result import capacity_gal
+from brewwater.supply_days import Fill
+from brewwater.targets import State, Verdict
+from brewwater.treatment import Stage
+from brewwater.ui import facts
+from brewwater.ui.words import GOVERNS_WORD, STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words
+
+G_PER_OZ = 28.349523125
+SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "line_ph", "cup_ph", "ccpp")
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two things compared: a town's water, or a treatment, followed to the end."""
+
+    title: str
+    given: Given
+    source_state: State
+    source_verdicts: tuple[Verdict, ...]
+    outcome: Outcome
+
+    @property
+    def served(self) -> tuple[Verdict, ...]:
+        """The verdicts at the main machine."""
+        main = self.outcome.main.branch.name
+        return tuple(v for v in self.outcome.verdicts if v.branch == main)
+
+
+def side_of(title: str, plan: Plan, outcome: Outcome | None = None) -> Side:
+    """A plan, or another treatment of it, as a side."""
+    return Side(title, plan.given, plan.source_state, plan.source_verdicts, outcome or plan.outcome)
+
+
+def town_alone(document: PlanDocument, supply: str, stages: Sequence[Stage] | None, draws: int) -> PlanDocument:
+    """The document as if every fill came from one of its supplies.
+
+    The log stays out of it: what was read behind the filters belongs to the mixture that was in the tank.
+
+    Parameters
+    ----------
+    supply : name of one of the document's supplies
+    stages : the treatment that both towns are compared with; None for the best one of each, to be searched
+    draws : at most so many
+
+    Raises
+    ------
+    InputError : there is no such supply
+    """
+    found = next((s for s in document.supplies if s.name == supply), None)
+    if found is None:
+        raise InputError("supply", supply, "it must be one of the plan's", "Choose a water of the plan.")
+    return document.model_copy(
+        update={
+            "supplies": (found,),
+            "fill": document.fill.model_copy(update={"fills": (Fill(supply=supply),)}),
+            "train": None if stages is None else tuple(stages),
+            "readings": (),
+            "settings": document.settings.model_copy(update={"draws": min(document.settings.draws, draws)}),
+        }
+    )
+
+
+def rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
+    """The table: what the water does, what is served, what the cartridges bear, what it costs."""
+    out = [["Treatment", *(_train(s, words) for s in sides)]]
+    out += [
+        [f"{name}, {when}", *(_word(s.source_verdicts if when == "as it comes" else s.served, subject) for s in sides)]
+        for subject, name in SUBJECT_WORD.items()
+        for when in ("as it comes", "served")
+    ]
+    for key in SHOWN:
+        label, unit, *_ = facts.MEASURES[key]
+        title = f"{label}, {unit}" if unit else label
+        out.append([f"{title}: as it comes → served", *(_values(s, key, words) for s in sides)])
+    out.append(
+        [f"Scale that can fall out in a year, {'g' if words.metric else 'oz'}", *(_scale(s, words) for s in sides)]
+    )
+    names = dict.fromkeys(c.stage.name for s in sides for c in _cartridges(s))
+    for name in names:
+        found = [next((c for c in _cartridges(s) if c.stage.name == name), None) for s in sides]
+        pairs = list(zip(found, sides, strict=True))
+        out.append([f"{name}: water through one", *(_gallons(c, s, words) for c, s in pairs)])
+        out.append([f"{name}: days until changed", *(_days(c, s, words) for c, s in pairs)])
+    money = [s.outcome.cost for s in sides]
+    out.append(["Cartridges bought in a year", *(words.number(_bought(s)) for s in sides)])
+    out.append(["Fits the unit", *("yes" if s.outcome.fits else "no: see Branches" for s in sides)])
+    out.append(["First set, at installation", *(words.money(float(c.first_set), c.currency) for c in money)])
+    out.append(["A year costs, expected", *(words.money(float(c.expected), c.currency) for c in money)])
+    out.append(["A year costs, range", *(_year(s, words) for s in sides)])
+    out.append(
+        ["A drink", *(words.money(None if c.per_drink is None else float(c.per_drink), c.currency, 2) for c in money)]
+    )
+    return out
+
+
+def scale_g(side: Side, *, treated: bool) -> tuple[float, float, float]:
+    """Scale that can fall out in the main machine in a year, g: 10th, 50th, 90th percentile."""
+    main = side.outcome.main
+    state = (main.state if treated else None) or side.source_state
+    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
+    if treated:
+        falls = np.where(scale_held(main), 0.0, falls)
+    litres = side.given.demand.litres(main.branch.name, 0, side.given.demand.year())
+    low, middle, high = percentiles(side.given.by_phase(falls) * litres / 1000, side.given.weights)
+    return float(low), float(middle), float(high)
+
+
+def _train(side: Side, words: Words) -> str:
+    return train_text(side.outcome.stages, words)
+
+
+def train_text(stages: Sequence[Stage], words: Words) -> str:
+    """A train in one line."""
+    return " → ".join(f"{a} {b}".strip() for a, b in facts.train_names(tuple(stages), words)) or "no treatment"
+
+
+def _word(verdicts: Sequence[Verdict], subject: str) -> str:
+    found = next((v for v in verdicts if v.subject == subject), None)
+    return "not judged" if found is None else f"{STATUS_SHAPE[found.status]} {STATUS_WORD[found.status]}"
+
+
+def _values(side: Side, key: str, words: Words) -> str:
+    main = side.outcome.main
+    digits = 2 if key.endswith("ph") else 3
+    ends = [
+        words.span([float(x) for x in side.given.pooled(facts.measure(key, water, state))], digits=digits)
+        for water, state in ((side.given.waters, side.source_state), (main.water, main.state or side.source_state))
+    ]
+    return " → ".join(ends)
+
+
+def _scale(side: Side, words: Words) -> str:
+    factor = 1.0 if words.metric else 1 / G_PER_OZ
+    ends = [words.span([x * factor for x in scale_g(side, treated=t)]) for t in (False, True)]
+    return " → ".join(ends)
+
+
+def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:
+    if one is None:
+        return "not in it"
+    found = capacity_gal(one, side.given.weights)
+    if found.p50 is None:
+        return "not known"
+    governs = GOVERNS_WORD[one.changes.governed_by(side.given.weights)]
+    return f"{words.span([found.p10, found.p50, found.p90], 'volume')} ({governs})"
+
+
+def _days(one: Cartridge | None, side: Side, words: Words) -> str:
+    if one is None:
+        return "not in it"
+    end = len(one.changes.days)
+    low, _, high = (d for d in quantile_days(one.changes.day[0], side.given.weights))
+    from_new = one.changes.first_day
+    if low >= end:
+        return "past the plan"
+    if high >= end:
+        return f"{words.number(low - from_new)} days or more"
+    return f"{words.span([low - from_new, high - from_new], unit='days', digits=3)}"
+
+
+def _bought(side: Side) -> float:
+    year = side.given.book.year
+    weights = side.given.weights
+    return sum(float(mean(c.changes.bought(0, year), weights)) for c in _cartridges(side))
+
+
+def _cartridges(side: Side) -> list[Cartridge]:
+    return [c for c in side.outcome.cartridges if c.stage.medium not in NOT_BOUGHT]
+
+
+def _year(side: Side, words: Words) -> str:
+    cost = side.outcome.cost
+    low, _, high = cost.total_percentiles
+    return f"{words.money(low, cost.currency)} to {words.money(high, cost.currency)}"

@@ -1,0 +1,126 @@
+"""Two towns and two treatments side by side; work beside the page shows progress and can be abandoned."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from brewwater.errors import InputError
+from brewwater.inputs import demo_document
+from brewwater.plan import make_plan
+from brewwater.ui.beside import rows, scale_g, side_of, town_alone
+from brewwater.ui.words import Words
+
+DRAWS = 64
+
+
+def sides(stages):
+    document = demo_document()
+    return [
+        side_of(s.name, make_plan(town_alone(document, s.name, stages, DRAWS), search=False))
+        for s in document.supplies[:2]
+    ]
+
+
+def cells(table: list[list[str]], start: str) -> list[str]:
+    return next(row[1:] for row in table if row[0].startswith(start))
+
+
+def test_a_town_alone_is_one_water_all_year(found) -> None:
+    document = demo_document()
+    name = document.supplies[1].name
+    alone = town_alone(document, name, found.outcome.stages, DRAWS)
+    assert [s.name for s in alone.supplies] == [name]
+    assert {f.supply for f in alone.fill.fills} == {name}
+    assert alone.train == found.outcome.stages
+    assert alone.demand == document.demand
+    plan = make_plan(alone, search=False)
+    assert plan.given.phase_names == (name,)
+    with pytest.raises(InputError):
+        town_alone(document, "nowhere", (), DRAWS)
+
+
+def test_the_rows_are_the_plans_own_figures(found) -> None:
+    both = sides(found.outcome.stages)
+    words = Words()
+    table = rows(both, words)
+    assert all(len(row) == 3 for row in table)
+    hardness = cells(table, "Hardness")
+    for side, cell in zip(both, hardness, strict=True):
+        low, _, high = side.given.pooled(side.given.waters.hardness_mg_L_as_CaCO3)
+        assert cell.split(" → ")[0] == words.span([float(low), float(high)], digits=3)
+    assert hardness[0] != hardness[1]
+    assert cells(table, "A year costs, expected") == [
+        words.money(float(s.outcome.cost.expected), s.outcome.cost.currency) for s in both
+    ]
+    carbon = both[0].outcome.cartridges[0].stage.name
+    assert any("gal" in cell for cell in cells(table, f"{carbon}: water through one"))
+    assert any("days" in cell or "past the plan" in cell for cell in cells(table, f"{carbon}: days"))
+    metric = rows(both, Words(metric=True))
+    assert any(" L (" in cell for cell in cells(metric, f"{carbon}: water through one"))
+
+
+def test_scale_is_that_of_the_water_that_is_served(found) -> None:
+    for side in sides(found.outcome.stages):
+        before, after = scale_g(side, treated=False), scale_g(side, treated=True)
+        assert before[0] <= before[1] <= before[2]
+        assert after[1] <= before[1]
+    bare = sides(())[0]
+    assert scale_g(bare, treated=True) == scale_g(bare, treated=False)
+
+
+def test_two_towns_stand_side_by_side_under_one_treatment(ready) -> None:
+    front = ready.go("compare")
+    names = [s.name for s in front.document.supplies]
+    html = front.html()
+    for name in names[:2]:
+        assert f'<th class="l" scope="col">{name}</th>' in html
+    front.at.selectbox(key="beside_town_1").set_value(names[0])
+    front.run()
+    assert "Choose two different waters." in front.html()
+    front.go("plan").go("compare")  # what was chosen is still chosen
+    assert front.at.selectbox(key="beside_town_1").value == names[0]
+
+
+def test_each_town_at_its_best_is_searched_beside_the_page_and_can_be_abandoned(ready) -> None:
+    front = ready.go("compare")
+    front.at.toggle(key="beside_each").set_value(True)
+    front.run()
+    front.at.button(key="towns_stop").click()
+    front.run()
+    assert front.at.session_state["aside"]["towns task"].abandoned.is_set()
+    assert 'aria-label="Side by side"' not in front.html()
+    front.at.button(key="towns_go_on").click()
+    front.run()
+    end = time.monotonic() + 90
+    while 'aria-label="Side by side"' not in front.html():
+        assert time.monotonic() < end, "the towns were not planned"
+        time.sleep(0.2)
+        front.run()
+    found = front.at.session_state["aside"]["towns found"]
+    assert {key[0] for key in found} == {s.name for s in front.document.supplies[:2]}
+    assert all(plan.recommended for plan in found.values())
+
+
+def test_one_water_cannot_be_compared_with_itself(plain) -> None:
+    plain.go("compare")
+    plain.at.radio(key="beside_what").set_value("Two towns")
+    plain.run()
+    assert "This plan knows one water" in plain.html()
+    plain.desk.stop_search()
+
+
+def test_pages_say_that_the_search_has_not_ended(front) -> None:
+    front.desk.extra["patience"] = 60.0
+    front.desk.stop_search()
+    for address in ("water", "cost", "changes", "branches", "readings", "files", "days", "targets", "compare"):
+        front.go(address)
+        assert front.html().count("every figure here is for the water as it comes") == 1, address
+    front.desk.stop_search()
+
+
+def test_no_page_says_so_once_the_search_has_ended(ready) -> None:
+    for address in ("water", "cost", "changes", "files", "compare"):
+        ready.go(address)
+        assert "every figure here" not in ready.html()
