@@ -296,11 +296,14 @@ def slope_checks(unit: Unit) -> list[Check]:
 
 def residual_check(now: float, measured: bool) -> Check:
     """Chlorine in the fresh tank against the least that is kept each day."""
-    row = next(r for r in reference.table("tank_residual") if r["when"] == "each day")
-    least = float(row["minimum_mg_L"])
+    rows = reference.keyed("tank_residual", "when")
+    row, fill = rows["each day"], float(rows["taken on board"]["minimum_mg_L"])
+    least, most = float(row["minimum_mg_L"]), float(row["maximum_mg_L"])
     how = (
-        "Chlorine left in the fresh tank's water keeps it safe until it is drawn: carbon goes after the tank, "
-        "never before it. Measure it at fill and each day"
+        "Chlorine left in the fresh tank's water keeps it safe until it is drawn: carbon goes after the tank, never "
+        f"before it. Measure it at fill and each day: {least:g} to {most:g} mg/L each day; ships must take water on "
+        f"board with {fill:g} mg/L or more"
+        + (f", {fill - now:.2g} more than this water's {now:.2g}" if measured and now < fill else "")
     )
     return Check(
         "residual", now, least, "mg/L", at_least(now, least) if measured else None, reference.cite(row["source"]),

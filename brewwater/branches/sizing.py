@@ -1,4 +1,4 @@
-"""Before anything is bought: the smallest usual tanks, pump, accumulator and heater that pass the peak day."""
+"""Before anything is bought: the smallest usual tanks, pumps, accumulator and heater that pass the peak day."""
 
 from __future__ import annotations
 
@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 from brewwater.branches.check import Check, Judge
 from brewwater.branches.fit import fit
 from brewwater.branches.fit_tanks import Litres, day_of
-from brewwater.branches.flow import density_kg_m3, drawdown_gal, drawn_from_trunk_gpm
+from brewwater.branches.flow import (
+    density_kg_m3,
+    drawdown_gal,
+    drawn_from_trunk_gpm,
+    membrane_of,
+    peak_flow_gpm,
+)
 from brewwater.branches.parts import Accumulator, Branch, Heater, Pump, Unit, known, limit, limit_source
 from brewwater.branches.tanks import next_size, usual_sizes, waste_rule
 from brewwater.ensemble import Draws
@@ -78,6 +84,7 @@ def size(
             ),
         ]
         change |= _pump(on, branches, stages, machines, draws, judge, why)
+    change |= _membrane(on.model_copy(update=change), branches, stages, peak_litres, machines, draws, judge, why)
     heater = _heater(on, branches, peak_litres, judge, why)
     if heater is not None:
         change["heater"] = heater
@@ -102,21 +109,10 @@ def _pump(
     assert on.pump is not None  # every template on board has one
     flow = judge.high(drawn_from_trunk_gpm(stages, branches, draws))
     gpm = next_size("pump", flow)
-    band = on.pump.cut_out_psi - on.pump.cut_in_psi
     pump = Pump(cut_in_psi=on.pump.cut_in_psi, cut_out_psi=on.pump.cut_out_psi, flow_gpm=gpm)
     trial = on.model_copy(update={"pump": pump})
     checks = fit(trial, branches, stages, litres={}, machines=machines, draws=draws, weights=judge.weights)
-    short = max(
-        (
-            c.limit - c.value
-            for c in checks
-            if c.check == "inlet_pressure" and c.limit is not None and c.value is not None
-        ),
-        default=0.0,
-    )
-    if short > 0:
-        cut_in = float(np.ceil((pump.cut_in_psi + short) / 5) * 5)
-        pump = Pump(cut_in_psi=cut_in, cut_out_psi=cut_in + band, flow_gpm=gpm)
+    pump = _raised(pump, checks, [b.name for b in branches if membrane_of(stages, b) is None])
     why.append(("pump", f"{flow:.3g} gpm drawn at the peak: {gpm:g} gpm at {pump.cut_in_psi:g} psi"))
     charge, wanted = pump.cut_in_psi - 2, limit("rinse_draw")
     for volume in sorted(usual_sizes("accumulator")):
@@ -125,6 +121,51 @@ def _pump(
             why.append(("accumulator", f"{gives:.2g} gal before the pump starts, {wanted:g} asked ({limit_source('rinse_draw')}): {volume:g} gal"))  # fmt: skip  # noqa: E501
             return {"pump": pump, "accumulator": Accumulator(volume_gal=volume, precharge_psi=charge)}
     raise InputError("accumulator", f"{wanted:g} gal", "no usual size gives as much", "Use two side by side.")
+
+
+def _raised(pump: Pump, checks: Sequence[Check], names: Sequence[str]) -> Pump:
+    """The pump with its pressures raised in steps of 5 psi, as far as the worst of these inlets falls short."""
+    inlets = (c for c in checks if c.check == "inlet_pressure" and c.part in names)
+    short = max((c.limit - c.value for c in inlets if c.limit is not None and c.value is not None), default=0.0)
+    if short <= 0:
+        return pump
+    cut_in = float(np.ceil((pump.cut_in_psi + short) / 5) * 5)
+    band = pump.cut_out_psi - pump.cut_in_psi
+    return pump.model_copy(update={"cut_in_psi": cut_in, "cut_out_psi": cut_in + band})
+
+
+def _membrane(
+    on: Unit,
+    branches: Sequence[Branch],
+    stages: Sequence[Stage],
+    peak_litres: Litres,
+    machines: Sequence[MachineProfile],
+    draws: Draws | None,
+    judge: Judge,
+    why: list[tuple[str, str]],
+) -> dict[str, object]:
+    """A membrane's storage tank, and the pump behind it. None is sized without the membrane's rated output."""
+    served = [b for b in branches if membrane_of(stages, b) is not None]
+    if not served:
+        return {}
+    flow = judge.high(peak_flow_gpm(served, draws))
+    like = on.pump or Pump(cut_in_psi=40, cut_out_psi=60, flow_gpm=3)
+    pump = like.model_copy(update={"flow_gpm": next_size("pump", flow), "curve": ()})
+    bare = on.model_copy(update={"product_tank_gal": None, "repump": pump})
+    checks = fit(bare, branches, stages, litres=peak_litres, machines=machines, draws=draws, weights=judge.weights)
+    pump = _raised(pump, checks, [b.name for b in served])
+    gives = f"{pump.flow_gpm:g} gpm at {pump.cut_in_psi:g} psi"
+    why.append(("pump after the membrane", f"{flow:.3g} gpm drawn at the peak behind its tank: {gives}"))
+    found: dict[str, object] = {"repump": pump}
+    made = [c for c in checks if c.check == "membrane_output"]
+    if any(c.value is None for c in made):
+        why.append(("membrane's storage tank", "not sized: the membrane's rated output is not given"))
+        return found
+    short = sum(max((c.limit or 0.0) - (c.value or 0.0), 0.0) for c in made)
+    found["product_tank_gal"] = next_size("tank", short)
+    why.append(("membrane's storage tank", f"{short:.3g} gal more are asked on the busiest day than the membrane makes "
+                f"in its hours of service: {found['product_tank_gal']:g} gal"))  # fmt: skip
+    return found
 
 
 def recovery_gal_per_hour(power_W: float, cold_C: float, hot_C: float) -> float:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
-from brewwater.branches import PlumbingTree, Step, adapters, cautions, change, commissioning, winter
+from brewwater.branches import PlumbingTree, adapters, cautions, change, commissioning, winter
 from brewwater.plan import Plan
 from brewwater.reference import cite
 from brewwater.result_schema import PlanResult
-from brewwater.sheet.content import Page, Section, Table, number, steps, volume
+from brewwater.sheet.building import sanitise_section
+from brewwater.sheet.content import Page, Section, Table, lines_of, number, steps, volume
 from brewwater.sheet.diagram import drawing
 from brewwater.sheet.fill_day import fill_advice
 from brewwater.treatment import medium_class
@@ -79,7 +80,7 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             Section("Branches", table=Table(("Branch", "Water", "Busy service day"), branches, (4, 3, 3))),
             *([Section("Checks", table=Table(("Check", "Value", "Limit", "Met", "Source"), fit,
                                              (3, 2, 2, 1.5, 5)))] if fit else []),
-            Section("What the codes this sheet knows ask for", tuple(_code_lines())),
+            Section("What the codes this sheet knows ask for", tuple(_codelines_of())),
             Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 4, (2, 3, 2, 2, 3, 2), form=True)),
         ),
     )  # fmt: skip
@@ -89,7 +90,7 @@ def _amount(value: float | None, unit: str) -> str:
     return number(value) if value is None or unit == "1" else f"{number(value)} {unit}"
 
 
-def _code_lines() -> Iterator[str]:
+def _codelines_of() -> Iterator[str]:
     for key in ("food_code_5_401_11", "food_code_5_304_11", "food_code_5_205_13", "food_code_5_201_11"):
         yield cite(key)
     yield "States and cities differ: ask the local authority before building."
@@ -110,7 +111,7 @@ def adapters_needed(tree: PlumbingTree) -> tuple[str, ...]:
 def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
     """Changing each cartridge, with the valves by name; what to do under a notice; what never to do."""
     changing = [
-        Section(f"Change: {s.name}", _lines(change(tree, s.name)), boxes=True)
+        Section(f"Change: {s.name}", lines_of(change(tree, s.name)), boxes=True)
         for s in plan.outcome.stages if s.medium not in DRY
     ]  # fmt: skip
     return Page(
@@ -146,20 +147,8 @@ def winter_sheet(plan: Plan, tree: PlumbingTree) -> Page:
     return Page(
         "winter", "Drain down and open again", f"{plan.document.name}, plan {plan.stamp}",
         (
-            Section("Drain down", _lines(winter(tree)), boxes=True),
-            Section("Open again", (
-                "Sanitise tank and lines with the cartridges out, as the label and the local code say.",
-                *_lines(commissioning(tree, plan.outcome.stages)),
-            ), boxes=True),
+            Section("Drain down", lines_of(winter(tree)), boxes=True),
+            *sanitise_section(plan, tree),
+            Section("Open again", lines_of(commissioning(tree, plan.outcome.stages)), boxes=True),
         ),
     )  # fmt: skip
-
-
-def _lines(found: Iterable[Step]) -> tuple[str, ...]:
-    """Steps as lines; a caution stands where it comes first."""
-    lines, said = [], set()
-    for step in found:
-        new = step.caution and step.caution not in said
-        said.add(step.caution)
-        lines.append(f"{step.text} {step.caution}" if new else step.text)
-    return tuple(lines)

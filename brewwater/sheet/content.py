@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import resources
 
+from brewwater.branches import Step
 from brewwater.sheet.diagram import Drawing
 from brewwater.units import GAL_L
 
@@ -66,6 +68,16 @@ def volume(gallons: float | None, metric: bool, digits: int = 3) -> str:
     if gallons is None:
         return "not known"
     return f"{number(gallons * GAL_L, digits)} L" if metric else f"{number(gallons, digits)} gal"
+
+
+def lines_of(found: Iterable[Step]) -> tuple[str, ...]:
+    """Steps as lines; a caution stands where it comes first."""
+    lines, said = [], set()
+    for step in found:
+        new = step.caution and step.caution not in said
+        said.add(step.caution)
+        lines.append(f"{step.text} {step.caution}" if new else step.text)
+    return tuple(lines)
 
 
 def steps(page: str) -> tuple[Section, ...]:

@@ -10,6 +10,7 @@ from brewwater.branches import PlumbingTree, build_tree
 from brewwater.plan import Plan
 from brewwater.result_schema import PlanResult, VerdictResult, WaterResult
 from brewwater.sheet.base import base_page
+from brewwater.sheet.building import adapters_section, sizes_section
 from brewwater.sheet.cards import (
     diagram_page,
     fill_card,
@@ -45,7 +46,7 @@ def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
     return (
         plan_page(plan, result, due),
         calendar_page(plan, due),
-        shopping_page(plan, due),
+        shopping_page(plan, due, tree),
         fill_card(plan),
         log_sheet(plan),
         inspector_sheet(plan, result),
@@ -242,8 +243,8 @@ def _early_or_late(plan: Plan) -> str:
     )
 
 
-def shopping_page(plan: Plan, due: Sequence[Due]) -> Page:
-    """What to buy for twelve months, in generic terms, with blanks for the price."""
+def shopping_page(plan: Plan, due: Sequence[Due], tree: PlumbingTree) -> Page:
+    """What to buy for twelve months, in generic terms, with blanks for the price; then what building takes."""
     end = plan.given.demand.days[min(plan.given.book.year, len(plan.given.demand.days) - 1)].astype(dt.date)
     listings = reference.keyed("listings", "medium")
     rows = []
@@ -264,6 +265,8 @@ def shopping_page(plan: Plan, due: Sequence[Due]) -> Page:
                 ("Stage", "Look for", "Listing", "First set", "Changes", "Spare", "Price"), tuple(rows),
                 (3, 5, 5, 1.3, 1.5, 1.2, 2),
             )),
+            adapters_section(tree),
+            sizes_section(plan),
             *steps("shopping"),
         ),
         landscape=True,

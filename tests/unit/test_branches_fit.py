@@ -173,6 +173,25 @@ def test_balance_by_hand() -> None:
     assert half.total_lb == pytest.approx(2000 + 0.5 * 2.25 * water)
 
 
+def test_a_membranes_storage_tank_weighs_too() -> None:
+    membrane = Stage(name="membrane", medium="reverse_osmosis", sheet=DataSheet(rated_output_gal_per_day=50))
+    weights = Weights(empty_lb=4000, gross_limit_lb=4450, product_at=Place(left_in=30), track_in=60)
+    per_gal = lb_per_gal(UNIT.water_C)
+    tank = UNIT.model_copy(update={"weights": weights, "product_tank_gal": 10.0})
+    dry, wet = checks(tank), checks(tank, stages=(CARBON, membrane))
+    assert dry["weight"].value == pytest.approx(4000 + 50 * per_gal)  # no membrane, nothing in it
+    assert wet["weight"].value == pytest.approx(4000 + 60 * per_gal)
+    assert (dry["weight"].ok, wet["weight"].ok) == (True, False)
+    assert wet["side_balance"].value == pytest.approx(0.5 + 10 * per_gal * 30 / 60 / (4000 + 50 * per_gal))
+    # not given: what would pass without it gives no verdict, what is too heavy without it stays so
+    unknown = tank.model_copy(update={"product_tank_gal": None})
+    said = checks(unknown, stages=(CARBON, membrane))["weight"]
+    assert said.ok is None
+    assert "storage tank of membrane is not given" in said.why
+    heavy = unknown.model_copy(update={"weights": weights.model_copy(update={"gross_limit_lb": 4300.0})})
+    assert checks(heavy, stages=(CARBON, membrane))["weight"].ok is False
+
+
 def test_a_tail_heavy_trailer_and_a_lopsided_one() -> None:
     weights = Weights(empty_lb=2000, gross_limit_lb=3500, empty_at=Place(ahead_in=12), hitch_in=120, track_in=80,
                       waste_at=Place(ahead_in=-40, left_in=-38))  # fmt: skip

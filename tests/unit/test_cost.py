@@ -121,6 +121,28 @@ def test_hauled_water_and_minerals_by_hand() -> None:
     assert cost.expected == Decimal("459.00")
 
 
+def test_flush_water_by_hand() -> None:
+    # two changes of 5 gal each through carbon, one of 8 through resin made at base; hauled at 0.5, tap at 0.02
+    inputs = {**NO_KITS, "hauled": True, "prices": {"head": 0, "hauled_gal": 0.5, "water_gal": 0.02}}
+    bought = [
+        Bought("carbon", at(100, 200), span(0), flush_gal=span(5)),
+        Bought("resin", at(150), span(0), flush_gal=span(8), at_base=True),
+        Bought("blend", at(150), span(0), flush_gal=span(0)),
+    ]
+    cost = year(inputs, bought)
+    assert lines(cost)["Flush of new cartridges"] == "5.16"  # 10 x 0.5 + 8 x 0.02
+    assert float(cost.flush_gal[0]) == 18
+    assert "Flush of new cartridges" not in lines(year(inputs, bought[2:]))
+
+
+def test_water_made_at_a_base_is_always_from_its_mains() -> None:
+    inputs = {**NO_KITS, "hauled": True, "prices": {"hauled_gal": 0.5, "water_gal": 0.02}}
+    cost = year(inputs, [], source_gal=1000, reject_gal=0, base_gal=900, base_reject_gal=600)
+    assert lines(cost) == {
+        "Water bought or hauled": "500.00", "Water from the tap": "6.00", "Water rejected": "12.00",
+    }  # fmt: skip
+
+
 def test_prices_rise_from_the_start() -> None:
     # bought on day 0 of the second year: one year's rise (365 of 365.25 days)
     bought = [Bought("carbon", at(365), span(100), needs_head=False)]
