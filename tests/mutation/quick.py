@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import threading
 
 import pytest
 from hypothesis import Phase, settings
@@ -31,3 +32,5 @@ def pytest_sessionstart() -> None:
             for value in vars(module).values():
                 if hasattr(value, "cache_clear"):
                     value.cache_clear()
+                elif isinstance(value, threading.local):
+                    vars(value).clear()

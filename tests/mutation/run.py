@@ -18,6 +18,7 @@ import datetime as dt
 import importlib.metadata
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -34,7 +35,8 @@ COLUMNS = ("module", "mutants", "killed", "survived", "untested", "timeout", "ot
 TESTS = {
     "chemistry": (
         "tests/unit/test_chemistry_*.py", "tests/consistency/test_chemistry_laws.py",
-        "tests/consistency/test_carbonate_pairs.py", "tests/validation/test_*.py",
+        "tests/consistency/test_carbonate_pairs.py", "tests/consistency/test_mass_action.py",
+        "tests/validation/test_*.py",
     ),
     "treatment": (
         "tests/unit/test_treatment_*.py", "tests/consistency/test_treatment_properties.py",
@@ -51,7 +53,8 @@ SLOW = {"test_chemistry_phreeqc.py", "test_trust_page.py"}
 def tests_of(package: str, top: Path) -> list[str]:
     """The test files that import the package, of those listed."""
     found = sorted(path for pattern in TESTS[package] for path in top.glob(pattern) if path.name not in SLOW)
-    return [str(p.relative_to(top)) for p in found if f"brewwater.{package}" in p.read_text() or "chemistry" in p.name]
+    imports = re.compile(rf"brewwater(\.| import (.*, )?){package}\b")
+    return [str(path.relative_to(top)) for path in found if imports.search(path.read_text(encoding="utf-8"))]
 
 
 def copy_checkout(place: Path) -> None:
@@ -182,6 +185,24 @@ def write(rows: list[dict[str, str]], packages: list[str]) -> None:
     page.write_text(f"{before}<!-- table -->\n" + "\n".join(lines) + f"\n<!-- end of table -->{after}")
 
 
+def commit_of() -> str:
+    """The commit, with a plus where code or tests differ from it."""
+
+    def git(*words: str) -> str:
+        return subprocess.run(["git", *words], cwd=TOP, capture_output=True, text=True, check=True).stdout.strip()
+
+    changed = git(
+        "status",
+        "--porcelain",
+        "--",
+        *(f"brewwater/{p}" for p in TESTS),
+        "tests/unit",
+        "tests/consistency",
+        "tests/validation",
+    )
+    return git("rev-parse", "--short", "HEAD") + ("+" if changed else "")
+
+
 def line(name: str, rows: list[dict[str, str]]) -> str:
     """One line of the table: a module, or a package with the sums of its modules."""
     sums = {c: sum(int(r[c]) for r in rows) for c in COLUMNS[1:7]}
@@ -206,9 +227,7 @@ def main() -> int:
     packages = given.packages or list(TESTS)
     if unknown := set(packages) - set(TESTS):
         parser.error(f"no such package: {', '.join(unknown)}")
-    commit = subprocess.run(
-        ["git", "rev-parse", "--short", "HEAD"], cwd=TOP, capture_output=True, text=True, check=True
-    ).stdout.strip()
+    commit = commit_of()
     low = False
     for package in packages:
         place = given.folder / package

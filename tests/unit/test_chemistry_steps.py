@@ -1,0 +1,64 @@
+"""How many steps the solver takes: its first guess and its derivatives can be wrong and still lead to the answer,
+only later. Counted, not timed."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from brewwater import chemistry
+from brewwater.chemistry import Totals, equilibrium
+
+
+def water(calcium: float, magnesium: float, sodium: float, alkalinity: float, sulfate: float, carbon: float) -> Totals:
+    """An electroneutral water; ``carbon`` is DIC over alkalinity."""
+    gap = 2 * (calcium + magnesium - sulfate) + sodium - alkalinity
+    amounts = (calcium, magnesium, sodium + max(-gap, 0), 1e-4, max(gap, 0) + 1e-4, sulfate, 0, alkalinity,
+               alkalinity * carbon)  # fmt: skip
+    return Totals(*(np.array([x]) for x in amounts))
+
+
+WATERS = [water(*amounts) for amounts in itertools.product(
+    (2e-4, 2.5e-3), (1e-4, 1.5e-3), (5e-4, 8e-3), (2e-4, 2e-3, 6e-3), (1e-4, 2e-3), (0.6, 1.02, 1.3, 3),
+)]  # fmt: skip
+TOGETHER = Totals(*(np.concatenate([getattr(w, n) for w in WATERS]) for n in Totals.__dataclass_fields__))
+Task = Callable[[Totals], object]
+TASKS: dict[str, tuple[Task, float, int]] = {  # steps of one water on average, and of all at once
+    "cold": (lambda w: chemistry.speciate(w, 25.0), 3.1, 4),
+    "hot": (lambda w: chemistry.speciate(w, 93.0), 3.5, 5),
+    "calcite": (lambda w: chemistry.ccpp(w, 25.0), 3.8, 5),
+    "open": (lambda w: chemistry.degas(w, 25.0), 5.45, 6),
+    "neutral": (lambda w: chemistry.dic_from_ph(w, 7.5, 25.0), 2.9, 4),
+    "alkaline": (lambda w: chemistry.dic_from_ph(w, 9.5, 25.0), 3.3, 4),
+}
+
+
+@pytest.fixture
+def steps(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Number of steps so far, in the first place."""
+    count, whole = [0], equilibrium.condition
+
+    def counted(*args: object) -> object:
+        count[0] += 1
+        return whole(*args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(equilibrium, "condition", counted)
+    return count
+
+
+@pytest.mark.parametrize("task", TASKS)
+def test_a_water_alone_settles_in_few_steps(task: str, steps: list[int]) -> None:
+    work, allowed, _ = TASKS[task]
+    for one in WATERS:
+        work(one)
+    assert steps[0] / len(WATERS) <= allowed
+
+
+@pytest.mark.parametrize("task", TASKS)
+def test_many_waters_settle_together(task: str, steps: list[int]) -> None:
+    work, _, allowed = TASKS[task]
+    work(TOGETHER)
+    assert steps[0] <= allowed
