@@ -20,10 +20,11 @@ from brewwater.branches.check import Judge, at_least, because
 from brewwater.branches.fit_tanks import peak_checks, tank_checks, weight_checks
 from brewwater.branches.flow import membrane_of, stage_drop, stage_flow_gpm
 from brewwater.branches.tanks import next_size, waste_rule
-from brewwater.chain import NOT_BOUGHT, Cartridge, Given, Outcome, Routed, bought, cartridge, route, usage
+from brewwater.chain import NOT_BOUGHT, Cartridge, Outcome, Routed, bought, cartridge, route, usage
 from brewwater.cost import EQUIPMENT, Cost, yearly_cost
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
+from brewwater.given import Given
 from brewwater.recommend import Alternative
 from brewwater.treatment import Load, Stage, medium_class
 from brewwater.treatment.reverse_osmosis import output_gal_per_day

@@ -1,13 +1,13 @@
 """One candidate, from water to money: the chain that the plan, the search and the value of a test all call.
 
-``prepare`` gathers once what no candidate changes: the draws, the waters that reach the inlet, the demand and
-the calendar. ``evaluate`` follows one train with one choice of filtered branches over the whole ensemble.
+``given.prepare`` gathers once what no candidate changes; ``evaluate`` follows one train with one choice of
+filtered branches over the whole ensemble.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from functools import partial
 
 import numpy as np
@@ -15,17 +15,12 @@ from numpy.typing import NDArray
 
 from brewwater.branches import Branch, Check, fit, peak_flow_gpm
 from brewwater.branches.flow import behind
-from brewwater.capacity import Ledger, Wear, ledger, usable_gal, wear
+from brewwater.capacity import Wear, usable_gal, wear
 from brewwater.cost import EQUIPMENT, Bought, Cost, Usage, yearly_cost
-from brewwater.demand import Demand, demand
 from brewwater.document import Span
-from brewwater.ensemble import Draws, percentiles
-from brewwater.forecast import Changes, Stop, changes, moves_of, stops_of
-from brewwater.inputs import PlanDocument
-from brewwater.intake.analysis import Disinfectant, Supply
-from brewwater.intake.completion import Note, complete
-from brewwater.readings import Metered, follow_meters
-from brewwater.supply_days import TankDays, tank_days
+from brewwater.ensemble import percentiles
+from brewwater.forecast import Changes, changes
+from brewwater.given import Given
 from brewwater.targets import MachineProfile, State, Verdict, describe, judge
 from brewwater.targets.severity import SUBJECTS, Weighed, severity
 from brewwater.treatment import (
@@ -33,7 +28,6 @@ from brewwater.treatment import (
     Context,
     Load,
     Problem,
-    Settings,
     Stage,
     TrainResult,
     capacity,
@@ -41,149 +35,12 @@ from brewwater.treatment import (
     medium_class,
     order_problems,
     run_train,
-    settings_for,
 )
 from brewwater.units import GAL_L
-from brewwater.water import Water, mix
+from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """What no candidate changes.
-
-    weights : shape (n,), not negative
-    waters : the waters that reach the inlet, shape (phase, n) or (phase, 1)
-    phase_share : share of the first year's service days with each water, shape (phase,)
-    supply_waters : the supplies themselves, shape (n,) or (1,), in the order of ``supplies``
-    known : analytes measured in every supply; ``notes`` what the completion assumed
-    read : analytes tested at the source by the log, by supply
-    made : days on which cartridges were changed by the log, by stage
-    used : share of the cartridge in place used before the start, by stage, where a meter tells it; shape (n,)
-    bed : part of its capacity that a stage's cartridges really hold, where tests of the served water tell it
-    """
-
-    document: PlanDocument
-    draws: Draws
-    weights: FloatArray
-    supplies: tuple[Supply, ...]
-    supply_waters: tuple[Water, ...]
-    waters: Water
-    phase_names: tuple[str, ...]
-    phase_share: FloatArray
-    known: frozenset[str]
-    notes: tuple[Note, ...]
-    disinfectant: Disinfectant
-    demand: Demand
-    tank: TankDays
-    book: Ledger
-    stops: tuple[Stop, ...]
-    moves: IntArray
-    read: Mapping[str, frozenset[str]] = field(default_factory=dict)
-    made: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
-    used: Mapping[str, FloatArray] = field(default_factory=dict)
-    bed: Mapping[str, FloatArray] = field(default_factory=dict)
-    _settings: dict[str, Settings] = field(default_factory=dict, init=False)
-    _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
-    _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
-    _cartridges: dict[Hashable, Cartridge] = field(default_factory=dict, init=False)
-
-    @property
-    def peak_filtered_flow_gpm(self) -> float:
-        """Flow through the trunk while every filtered fixture draws, US gal/min, typical."""
-        return float(np.median(peak_flow_gpm([b for b in self.document.branches if b.filtered])))
-
-    @property
-    def main_branch(self) -> Branch:
-        """The branch of the main machine."""
-        return next(b for b in self.document.branches if b.name == self.document.demand.main_branch)
-
-    def day_litres(self, branch: str) -> tuple[FloatArray, FloatArray]:
-        """Litres of an ordinary and of the busiest service day on a branch, worked out once for all candidates."""
-        if branch not in self._day:
-            needs = self.demand
-            self._day[branch] = needs.ordinary_day_litres(branch), needs.peak_day_litres(branch)
-        return self._day[branch]
-
-    def machine_of(self, branch: Branch) -> MachineProfile | None:
-        """The machine on a branch, or None."""
-        return next((m for m in self.document.machines if m.name == branch.machine), None)
-
-    def pooled(self, values: FloatArray) -> FloatArray:
-        """10th, 50th and 90th percentile over draws and waters, each water by its share of the service days."""
-        n = len(self.weights)
-        grid = np.broadcast_to(np.atleast_2d(values), (len(self.phase_share), n))
-        return percentiles(grid.reshape(-1), (self.phase_share[:, None] * self.weights).reshape(-1))
-
-    def by_phase(self, values: FloatArray) -> FloatArray:
-        """Mean over the waters by their share of the service days: shape (n,) or (1,)."""
-        grid = np.atleast_2d(np.asarray(values, dtype=np.float64))
-        return np.asarray((self.phase_share[:, None] * grid).sum(axis=0) if len(grid) > 1 else grid[0])
-
-    def settings(self, stage: Stage, peak_flow: FloatArray | None) -> Settings:
-        """The drawn performance of a stage, drawn once: candidates that share a stage share its draws."""
-        key = repr((stage.name, stage.medium, stage.leakage_mg_L_as_CaCO3, stage.recovery))
-        if key not in self._settings:
-            self._settings[key] = settings_for(stage, self.draws)
-        found = self._settings[key]
-        return Settings(performance=found.performance, peak_flow_gpm=peak_flow)
-
-
-def prepare(
-    document: PlanDocument, draws: Draws | None = None, meters: Sequence[Metered] = ()
-) -> Given:
-    """Draw the ensemble of a document: waters, demand, calendar. The log is not applied (``corrected``).
-
-    Parameters
-    ----------
-    document : the plan document
-    draws : other draws than those of the document's settings
-    meters : where meters are read, the demand is free to follow them
-
-    Raises
-    ------
-    InputError : a part of the document cannot be used
-    """
-    draws = draws or Draws(document.settings.draws, document.settings.seed)
-    needs = demand(document.demand, [b.name for b in document.branches], draws)
-    needs = follow_meters(needs, meters, draws)
-    calendar = document.demand.calendar
-    tank = tank_days(document.fill, needs, calendar)
-    by_name = {s.name: s for s in document.supplies}
-    supplies = tuple(by_name[name] for name in tank.names)
-    completed = [complete(s, draws) for s in supplies]
-    waters = mix([c.water for c in completed], tank.shares.T[:, :, None])
-    weights = np.exp(sum((c.log_weight for c in completed), start=np.zeros(draws.n)))
-    year = needs.open[: needs.year()]
-    counts = np.bincount(tank.phase_of_day[: needs.year()][year], minlength=tank.phases).astype(np.float64)
-    kinds = {s.disinfectant for s in supplies}
-    return Given(
-        document=document,
-        draws=draws,
-        weights=weights,
-        supplies=supplies,
-        supply_waters=tuple(c.water for c in completed),
-        waters=waters,
-        phase_names=tuple(_phase_name(row, tank.names) for row in tank.shares),
-        phase_share=counts / max(counts.sum(), 1),
-        known=frozenset.intersection(*(c.known for c in completed)),
-        notes=tuple(dict.fromkeys(note for c in completed for note in c.notes)),
-        disinfectant=next((k for k in ("chloramine", "unknown", "free_chlorine") if k in kinds), "none"),
-        demand=needs,
-        tank=tank,
-        book=ledger(needs, tank),
-        stops=stops_of(calendar),
-        moves=moves_of(calendar, document.policy),
-    )
-
-
-def _phase_name(shares: FloatArray, names: Sequence[str]) -> str:
-    parts = [(s, n) for s, n in zip(shares, names, strict=True) if s > 0]
-    if len(parts) == 1:
-        return parts[0][1]
-    return " + ".join(f"{share:.0%} {name}" for share, name in sorted(parts, reverse=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,7 +173,8 @@ def cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridg
     key = repr(stage), tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items())
     if key not in given._cartridges:
         given._cartridges[key] = _cartridge(given, stage, loads)
-    return given._cartridges[key]
+    found: Cartridge = given._cartridges[key]
+    return found
 
 
 def _cartridge(given: Given, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from brewwater.branches import peak_flow_gpm
 from brewwater.capacity import wear
-from brewwater.chain import Given, Outcome, Routed, bears, prepare, route
+from brewwater.chain import Outcome, Routed, bears, route
 from brewwater.ensemble import Draws, percentiles
 from brewwater.forecast import InService
+from brewwater.given import Given, prepare
 from brewwater.inputs import PlanDocument
 from brewwater.intake.analysis import Measurement
 from brewwater.readings import (

@@ -16,10 +16,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.chain import Cartridge, Given, Outcome, losses, route, serve
+from brewwater.chain import Cartridge, Outcome, losses, route, serve
 from brewwater.cost import price_of
 from brewwater.ensemble import mean
 from brewwater.forecast import share_used
+from brewwater.given import Given
 from brewwater.intake.instruments import instrument
 from brewwater.log_entry import standing_readings
 from brewwater.readings import analyte_of, plan_factor

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from brewwater.at_base import AtBase, made_at_base
-from brewwater.chain import Given, Outcome, evaluate, prepare
+from brewwater.chain import Outcome, evaluate
 from brewwater.corrected import Correction, Moved, correct, moved
+from brewwater.given import Given, prepare
 from brewwater.inputs import PlanDocument
 from brewwater.next_test import NextTest, next_tests
 from brewwater.readings import Diagnosis, Flag

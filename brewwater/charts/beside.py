@@ -9,9 +9,9 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from brewwater.chain import Given
 from brewwater.charts.base import Chart, Palette, flat, labelled, picked
 from brewwater.charts.water import Range
+from brewwater.given import Given
 from brewwater.water import Water
 
 EACH = 90

@@ -8,8 +8,8 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from brewwater.chain import Given
 from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked
+from brewwater.given import Given
 from brewwater.targets import State
 from brewwater.water import Water
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brewwater.chain import NOT_BOUGHT, Given, Outcome, Weight, context_of, evaluate
+from brewwater.chain import NOT_BOUGHT, Outcome, Weight, context_of, evaluate
 from brewwater.ensemble import mean
+from brewwater.given import Given
 from brewwater.recommend.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
 from brewwater.recommend.weigh import Scales
 from brewwater.recommend.words import explained
@@ -71,7 +72,7 @@ def recommend(
 
     Parameters
     ----------
-    given : from ``chain.prepare``
+    given : from ``given.prepare``
     progress : called with the share done, 0 to 1
     cancelled : asked between batches; True ends the search with what was found so far
     """

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.capacity import CURRENCIES, Currency
-from brewwater.chain import NOT_BOUGHT, Given, Served, Weight, scale_held
+from brewwater.chain import NOT_BOUGHT, Served, Weight, scale_held
 from brewwater.cost import EQUIPMENT, price_of
 from brewwater.demand import DAYS_PER_YEAR
 from brewwater.ensemble import mean
+from brewwater.given import Given
 from brewwater.recommend.kinds import SIZES, Kind, Setting, in_size
 from brewwater.targets.severity import SUBJECTS, Weighed, bounded, severity
 from brewwater.targets.state import State

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from brewwater.chain import Given
 from brewwater.ensemble import mean
+from brewwater.given import Given
 from brewwater.targets import RANK, Measure, Verdict
 from brewwater.targets.sentences import bounds, figure
 from brewwater.targets.severity import SUBJECTS, Weighed

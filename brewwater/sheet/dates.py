@@ -10,9 +10,10 @@ from functools import partial
 import numpy as np
 
 from brewwater.capacity import Governs
-from brewwater.chain import NOT_BOUGHT, Cartridge, Given, scale_held
+from brewwater.chain import NOT_BOUGHT, Cartridge, scale_held
 from brewwater.ensemble import percentiles
 from brewwater.forecast import GOVERNS, Place, descale_dates, quantile_days, schedule
+from brewwater.given import Given
 from brewwater.plan import Plan
 from brewwater.treatment import Stage, capacity
 

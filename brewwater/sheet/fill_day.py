@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brewwater.chain import Given, Served, losses, route, serve
+from brewwater.chain import Served, losses, route, serve
 from brewwater.ensemble import mean
+from brewwater.given import Given
 from brewwater.plan import Plan
 from brewwater.targets import Verdict, judge
 from brewwater.treatment import Stage

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from brewwater.at_base import TITLE, AtBase
 from brewwater.branches import Check
-from brewwater.chain import Cartridge, Given, Served
+from brewwater.chain import Cartridge, Served
 from brewwater.ensemble import mean, percentiles
 from brewwater.forecast import quantile_days
+from brewwater.given import Given
 from brewwater.intake import Report
 from brewwater.plan import Plan
 from brewwater.result_schema import (
@@ -279,6 +280,9 @@ def summary(plan: Plan) -> str:
             "capacity not known" if c.capacity_gal.p50 is None else f"about {c.capacity_gal.p50:.0f} gal"
         )
         out.append(f"{c.name}: {gallons}, {c.governed_by} governs; first change {when}")
+    policy = plan.document.policy
+    if result.cartridges and policy.risk is None and policy.margin < 1:
+        out.append(f"Gallons and dates count on {policy.margin:.0%} of each capacity; the rest stays in hand.")
     cost = result.yearly_cost
     out.append("")
     out.append(f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brewwater.chain import NOT_BOUGHT, Cartridge, Given, Outcome, scale_held
+from brewwater.chain import NOT_BOUGHT, Cartridge, Outcome, scale_held
 from brewwater.ensemble import mean, percentiles
 from brewwater.errors import InputError
 from brewwater.forecast import quantile_days
+from brewwater.given import Given
 from brewwater.inputs import PlanDocument
 from brewwater.plan import Plan
 from brewwater.sheet.result import capacity_gal

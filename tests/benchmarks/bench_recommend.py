@@ -16,7 +16,7 @@ from functools import partial
 
 import numpy as np
 
-from brewwater.chain import Given, prepare
+from brewwater.given import Given, prepare
 from brewwater.inputs import PlanDocument, mobile_template, with_overrides
 from brewwater.intake.analysis import Measurement
 from brewwater.recommend import Search, recommend

@@ -118,7 +118,7 @@ def recommend(quick: bool) -> Iterator[Row]:
     import numpy as np
 
     from brewwater import chemistry as core
-    from brewwater.chain import prepare
+    from brewwater.given import prepare
     from brewwater.recommend import recommend as search
 
     bench = script("bench_recommend")

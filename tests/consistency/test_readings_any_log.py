@@ -9,8 +9,9 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from brewwater.chain import cartridge, prepare, route
+from brewwater.chain import cartridge, route
 from brewwater.corrected import correct
+from brewwater.given import prepare
 from brewwater.inputs import demo_document, load_document
 
 UNITS = {

@@ -17,8 +17,9 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from brewwater.chain import Cartridge, Given, cartridge, prepare, route
+from brewwater.chain import Cartridge, cartridge, route
 from brewwater.corrected import correct
+from brewwater.given import Given, prepare
 from brewwater.inputs import load_document
 from brewwater.units import FL_OZ_L, GAL_L
 from brewwater.water import CACO3_G_PER_EQ

@@ -9,8 +9,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from brewwater.chain import Given, prepare
 from brewwater.ensemble import mean
+from brewwater.given import Given, prepare
 from brewwater.recommend import Alternative, Kind, Search, recommend
 
 AT = SimpleNamespace(

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from brewwater.chain import Given
 from brewwater.ensemble import percentiles
+from brewwater.given import Given
 from brewwater.inputs import PlanDocument, demo_document, load_document
 from brewwater.log_entry import make_reading
 from brewwater.plan import Plan, make_plan

@@ -17,7 +17,7 @@ FLOORS = [
     {"intake", "targets", "treatment", "demand", "supply_days", "batch"},
     {"branches", "capacity", "forecast", "readings"},
     {"cost", "inputs"},
-    {"chain", "corrected"},
+    {"given", "chain", "corrected"},
     {"recommend", "next_test", "at_base"},
     {"plan"},
     {"store", "access", "sheet", "charts", "result_schema"},

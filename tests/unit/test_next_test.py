@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.chain import Given, Outcome, evaluate, prepare
+from brewwater.chain import Outcome, evaluate
+from brewwater.given import Given, prepare
 from brewwater.inputs import PlanDocument, load_document
 from brewwater.next_test import Decision, decisions, next_tests
 from brewwater.plan import make_plan

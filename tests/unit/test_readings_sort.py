@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.chain import prepare
 from brewwater.corrected import Correction, correct
+from brewwater.given import prepare
 from brewwater.inputs import PlanDocument, load_document
 from brewwater.log_entry import Reading
 

@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 
 from brewwater.capacity import changes_a_year, wear
-from brewwater.chain import evaluate, prepare, route
+from brewwater.chain import evaluate, route
 from brewwater.cost import EQUIPMENT, price_of
 from brewwater.document import Span
 from brewwater.ensemble import mean
+from brewwater.given import prepare
 from brewwater.recommend import NAMES, Kind, Scales, Search, bases, kinds, recommend, stage
 from brewwater.recommend.weigh import MOST_CHANGES_A_YEAR, yearly_litres
 from brewwater.treatment import capacity
