@@ -11,6 +11,7 @@ import pytest
 
 from brewwater import chemistry
 from brewwater.chemistry import Totals, equilibrium
+from brewwater.chemistry.rows import Workspace
 
 
 def water(calcium: float, magnesium: float, sodium: float, alkalinity: float, sulfate: float, carbon: float) -> Totals:
@@ -62,3 +63,22 @@ def test_many_waters_settle_together(task: str, steps: list[int]) -> None:
     work, _, allowed = TASKS[task]
     work(TOGETHER)
     assert steps[0] <= allowed
+
+
+def test_two_equations_are_solved() -> None:
+    a, b, c, d, p, q = np.random.default_rng(1).normal(size=(6, 50))
+    x, y = equilibrium._newton2(a, b, c, d, p, q)
+    np.testing.assert_allclose(a * x + b * y, p)
+    np.testing.assert_allclose(c * x + d * y, q)
+
+
+def test_three_symmetric_equations_are_solved() -> None:
+    n = 50
+    rng = np.random.default_rng(2)
+    half = rng.normal(size=(n, 3, 3))
+    matrix = half @ half.transpose(0, 2, 1) + np.eye(3)
+    wanted, reached = rng.normal(size=(2, 3, n))
+    second = [matrix[:, i, j].copy() for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))]
+    out = np.empty((3, n))
+    equilibrium._newton3(out, (*reached, *second), *wanted, Workspace(n))
+    np.testing.assert_allclose(np.einsum("nij,jn->in", matrix, out), wanted - reached, rtol=1e-7, atol=1e-9)
