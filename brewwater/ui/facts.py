@@ -150,6 +150,19 @@ def next_change(plan: Plan) -> NextChange | None:
     return NextChange(first.stage.name, first.early, first.date, first.late, first.governs)
 
 
+def counted_on(plan: Plan) -> str:
+    """In a sentence, what is called used up: how much of a capacity the dates count on."""
+    policy = plan.document.policy
+    if policy.risk is not None:
+        return f"The full capacity is counted on, with {policy.risk:.0%} risk that it runs out before.".replace(
+            "%", " %"
+        )
+    if policy.margin == 1:
+        return "The full capacity is counted on, nothing in hand."
+    counted, kept = (f"{x:.0%}".replace("%", " %") for x in (policy.margin, 1 - policy.margin))
+    return f"Used up means {counted} of the capacity: {kept} stays in hand."
+
+
 def change_figure(plan: Plan) -> Figure:
     """The next change as a figure."""
     first = next_change(plan)
@@ -168,7 +181,7 @@ def change_figure(plan: Plan) -> Figure:
     return Figure(
         "Next cartridge change",
         date(first.expected),
-        f"{first.stage}: {GOVERNS_WORD[first.governs]}. Estimate, verify by test.",
+        f"{first.stage}: {GOVERNS_WORD[first.governs]}. {counted_on(plan)} Estimate, verify by test.",
         how,
     )
 

@@ -205,7 +205,7 @@ def cautions(lines: Sequence[str], title: str = "Take care") -> None:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A check of the unit: what was found against its limit, why, and who says so."""
+    """A check of the unit: what was found against its limit (``at least 30 psi``), why, and who says so."""
 
     label: str
     status: str
@@ -220,7 +220,7 @@ def checks(items: Sequence[Checked]) -> None:
     cards = "".join(
         f'<div class="bw-card"><div class="bw-row"><span class="bw-label">{escape(c.label)}</span>'
         f"{badge(c.status)}</div>"
-        f"<div><strong>{escape(c.found)}</strong>{f' (limit {escape(c.limit)})' if c.limit else ''}</div>"
+        f"<div><strong>{escape(c.found)}</strong>{f' (must be {escape(c.limit)})' if c.limit else ''}</div>"
         f"<details><summary>Why: {escape(c.label.lower())}</summary><div>{escape(c.why)}</div>"
         f"<dl><dt>Source</dt><dd>{escape(c.source)}</dd></dl></details></div>"
         for c in items

@@ -42,6 +42,25 @@ GOVERNS_WORD = {
     "notice": "a notice on the supply",
 }
 
+# Which way the limit of a check of the unit lies.
+_AT_LEAST = frozenset({
+    "pump_flow", "supply", "inlet_pressure", "contact_time", "membrane_pressure", "membrane_output",
+    "fresh_tank_hours", "waste_tank_ratio", "slope", "residual", "accumulator",
+})  # fmt: skip
+_AT_MOST = frozenset({
+    "cartridge_flow", "mains_pressure", "velocity", "waste_tank_fill", "turnover", "peak_day_fills", "weight",
+    "side_balance", "plumbing",
+})  # fmt: skip
+
+
+def bound(check: str, limit: str, *, fails_above: bool | None = None) -> str:
+    """A limit with the way it lies: ``at least 30 psi``; ``fails_above`` tells it where a check has two limits."""
+    if check in _AT_LEAST or fails_above is False:
+        return f"at least {limit}"
+    if check in _AT_MOST or fails_above is True:
+        return f"at most {limit}"
+    return f"near {limit}"
+
 
 @dataclass(frozen=True, slots=True)
 class Words:

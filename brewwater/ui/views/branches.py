@@ -8,6 +8,7 @@ from functools import partial
 import streamlit as st
 
 from brewwater.at_base import TITLE, UNCOUNTED, AtBase
+from brewwater.branches import Check
 from brewwater.charts import branch_costs, branch_drawing
 from brewwater.ensemble import mean, percentiles
 from brewwater.plan import Plan
@@ -15,7 +16,7 @@ from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.show import Figure, How
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import unit
-from brewwater.ui.words import Kind, Words
+from brewwater.ui.words import Kind, Words, bound
 from brewwater.units import GAL_L
 
 KINDS = ("espresso_machine", "brewer", "hot_water", "ice", "rinser", "hand_sink", "sink", "fill", "other")
@@ -230,13 +231,20 @@ def _fit(plan: Plan, words: Words) -> None:
                 + (f": {c.part}" if c.part in named else ""),
                 {True: "ok", False: "act", None: "unknown"}[c.ok],
                 amount(c.value, c.unit),
-                "" if c.limit is None else amount(c.limit, c.unit),
+                "" if c.limit is None else bound(c.check, amount(c.limit, c.unit), fails_above=_fails_above(c)),
                 c.why,
                 facts.source_text(c.source),
             )
             for c in sorted(plan.outcome.checks, key=lambda c: {False: 0, None: 1, True: 2}[c.ok])
         ]
     )
+
+
+def _fails_above(check: Check) -> bool | None:
+    """For a check with two limits, of which the nearer one is told: whether that is the upper one."""
+    if check.check != "tongue" or check.value is None or check.limit is None:
+        return None
+    return (check.value <= check.limit) == bool(check.ok)
 
 
 def _at_base(plan: Plan, at: AtBase, words: Words) -> None:

@@ -151,8 +151,13 @@ def _beside(plan: Plan, words: Words) -> None:
         )
     change = float(theirs.expected) - float(ours.expected)
     word = "more" if change > 0 else "less"
-    show.say(f"The other costs {words.money(abs(change), ours.currency)} {word} a year. {why}")
+    show.say(f"The other costs {words.money(abs(change), ours.currency)} {word} in the twelve months.")
     show.say(paid_back(ours, theirs, plan.given.weights, words))
+    show.say(f"Why it is not the first choice: {why}")
+    st.caption(
+        "Treatments are ranked by money over the life of their parts, a cartridge counted by the share used up; the "
+        "lines above count whole cartridges bought in the twelve months, so the two amounts differ."
+    )
 
 
 def _coins(words: Words, currency: str, *amounts: Decimal) -> list[str]:
@@ -221,7 +226,7 @@ def _purse(purse: Budget, currency: str, words: Words) -> Checked:
 
 
 def _amount(limit: Decimal | None, currency: str, words: Words) -> str:
-    return "" if limit is None else words.money(float(limit), currency)
+    return "" if limit is None else f"at most {words.money(float(limit), currency)}"
 
 
 def _set_currency(document: Document, value: str) -> None:
