@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from brewwater import chemistry
-from brewwater.chemistry import Totals, equilibrium
-from brewwater.chemistry.rows import Workspace
+from brewwater.chemistry import Totals, equilibrium, speciation
+from brewwater.chemistry.rows import State, Workspace
 
 
 def water(calcium: float, magnesium: float, sodium: float, alkalinity: float, sulfate: float, carbon: float) -> Totals:
@@ -82,3 +82,16 @@ def test_three_symmetric_equations_are_solved() -> None:
     out = np.empty((3, n))
     equilibrium._newton3(out, (*reached, *second), *wanted, Workspace(n))
     np.testing.assert_allclose(np.einsum("nij,jn->in", matrix, out), wanted - reached, rtol=1e-7, atol=1e-9)
+
+
+def test_buffer_capacity_is_h_less_what_carbonate_and_sulfate_give_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    n = 50
+    half = np.random.default_rng(3).normal(size=(n, 3, 3))
+    matrix = half @ half.transpose(0, 2, 1) + np.eye(3)
+    second = [matrix[:, i, j].copy() for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))]
+    monkeypatch.setattr(speciation, "condition", lambda *given: None)
+    monkeypatch.setattr(speciation, "balance", lambda *given: (None, None, None, *second))
+    state = State(np.ones((9, n)), np.ones(n, dtype=np.bool_))
+    found = speciation._buffer_capacity(None, None, state, None)  # type: ignore[arg-type]
+    # the reciprocal of the first entry of the inverse, by ln h; per pH it is ln 10 times as much
+    np.testing.assert_allclose(found, np.log(10) / np.linalg.inv(matrix)[:, 0, 0])
