@@ -150,6 +150,8 @@ def context_of(given: Given) -> Context:
         alkalinity_mg_L_as_CaCO3=float(typical[1]) if known("alkalinity") else None,
         chloride_mg_L=float(given.pooled(given.waters.chloride_mg_L)[1]) if known("chloride") else None,
         steam_boiler=machine is not None and machine.makes_steam,
+        sulfate_known=known("sulfate"),
+        concentrate_gypsum=given.concentrate_gypsum if known("total_hardness") else None,
         highest_temporary_hardness_mg_L_as_CaCO3=highest if known("alkalinity") and known("total_hardness") else None,
         brass_after_treatment=machine is not None and machine.wetted_metal == "copper_brass",
     )

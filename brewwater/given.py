@@ -21,6 +21,7 @@ from brewwater.readings import Metered, follow_meters
 from brewwater.supply_days import TankDays, tank_days
 from brewwater.targets import MachineProfile
 from brewwater.treatment import Settings, Stage, settings_for
+from brewwater.treatment.reverse_osmosis import concentrate_gypsum_index
 from brewwater.water import Water, mix
 
 FloatArray = NDArray[np.float64]
@@ -64,6 +65,7 @@ class Given:
     bed: Mapping[str, FloatArray] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict, init=False)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
+    _gypsum: dict[float, tuple[float, float]] = field(default_factory=dict, init=False)
     _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
     _cartridges: dict[Hashable, Any] = field(default_factory=dict, init=False)
 
@@ -87,6 +89,16 @@ class Given:
     def machine_of(self, branch: Branch) -> MachineProfile | None:
         """The machine on a branch, or None."""
         return next((m for m in self.document.machines if m.name == branch.machine), None)
+
+    def concentrate_gypsum(self, recovery: float) -> tuple[float, float]:
+        """Gypsum index of a membrane's concentrate in the worst water: the middle, and what nine draws of ten stay
+        under."""
+        if recovery not in self._gypsum:
+            index = np.nan_to_num(np.atleast_2d(concentrate_gypsum_index(self.waters, recovery)), neginf=-9.0)
+            rows = [percentiles(row, self.weights) for row in index]
+            worst = max(rows, key=lambda row: float(row[1]))
+            self._gypsum[recovery] = float(worst[1]), max(float(row[2]) for row in rows)
+        return self._gypsum[recovery]
 
     def pooled(self, values: FloatArray) -> FloatArray:
         """10th, 50th and 90th percentile over draws and waters, each water by its share of the service days."""

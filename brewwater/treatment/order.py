@@ -14,6 +14,7 @@ from brewwater.water import MOLAR_MASS_G
 CARBONS = frozenset({"carbon", "catalytic_carbon"})
 RESINS = frozenset({"weak_acid", "softening", "calcium_to_magnesium", "chloride_anion"})
 DEMINERALISERS = frozenset({"reverse_osmosis", "mixed_bed"})
+CALCIUM_TAKERS = frozenset({"weak_acid", "softening", "calcium_to_magnesium"})
 REMINERALISERS = frozenset({"mineral_dose", "calcite", "blend"})
 FINE_MICRON = 50.0  # a coarse strainer is coarser; common practice, no source
 HARD_MG_L = 120.0  # hardness above which scale alone asks for treatment; common practice, no source
@@ -40,6 +41,8 @@ class Context:
     hardness and alkalinity : mg/L as CaCO3, typical; chloride : mg/L
     highest_temporary_hardness : of the hardest water that reaches the train, mg/L as CaCO3; None: of the typical
     before_pump : names of the stages on the pump's suction side
+    concentrate_gypsum : for a membrane's recovery, the gypsum index of its concentrate, middle and the one that
+        nine waters of ten stay under; where sulfate is not measured, over all that fits the rest
     """
 
     disinfectant: Literal["free_chlorine", "chloramine", "none", "unknown"] = "unknown"
@@ -52,6 +55,8 @@ class Context:
     brass_after_treatment: bool = False
     before_pump: frozenset[str] = frozenset()
     highest_temporary_hardness_mg_L_as_CaCO3: float | None = None
+    sulfate_known: bool = True
+    concentrate_gypsum: Callable[[float], tuple[float, float]] | None = None
 
 
 def order_problems(stages: Sequence[Stage], context: Context) -> tuple[Problem, ...]:
@@ -342,6 +347,28 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[P
                           "waste more water.")  # fmt: skip
 
 
+def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+    if context.concentrate_gypsum is None:
+        return
+    for i, stage in enumerate(stages):
+        if stage.medium != "reverse_osmosis" or _ahead(stages, i, CALCIUM_TAKERS):
+            continue
+        recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
+        middle, high = context.concentrate_gypsum(recovery)
+        if high <= 0:
+            continue
+        unsure = not context.sulfate_known or middle <= 0
+        shown = f"may reach {high:+.1f}" if unsure else f"is {middle:+.1f}"
+        first = "" if context.sulfate_known else "Sulfate is not measured: measure it before a membrane is bought. "
+        yield Problem(
+            "membrane_gypsum",
+            stage.name,
+            f"{first}At {recovery:.0%} recovery the gypsum index of the concentrate {shown}, and above 0 calcium "
+            "sulfate falls out: hard scale that no acid takes off. Waste more water, or soften first.",
+            advice=unsure,
+        )
+
+
 RULES: tuple[Rule, ...] = (
     _names,
     _carbon_before_membrane,
@@ -353,6 +380,7 @@ RULES: tuple[Rule, ...] = (
     _softener_for_chloride,
     _wrong_water,
     _membrane_scaling,
+    _membrane_gypsum,
     _inhibitor,
     _after_demineralised,
     _brass,

@@ -13,11 +13,13 @@ with the chemistry core.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 
 from brewwater import reference
+from brewwater.chemistry import Totals, speciate
+from brewwater.chemistry.constants import log_k
 from brewwater.errors import InputError
 from brewwater.treatment.medium import FloatArray, Load, Medium, Settings
 from brewwater.treatment.solved import carbon_dioxide_share
@@ -118,6 +120,24 @@ def returned_reject_factor(tank_L: FloatArray | float, product_L: FloatArray | f
     """
     left = np.asarray(tank_L, dtype=np.float64) - np.asarray(product_L, dtype=np.float64)
     return np.asarray(np.where(left > 0, tank_L / np.where(left > 0, left, 1), np.nan), dtype=np.float64)
+
+
+def concentrate_gypsum_index(feed: Water, recovery: float) -> FloatArray:
+    """Gypsum saturation index of the concentrate, all ions rejected, at the feed's temperature; the shape of the
+    feed.
+
+    Where calcium times sulfate alone, without activity coefficients or ion pairs, stays under saturation, that upper
+    bound is given instead of being solved.
+    """
+    factor = concentration_factor(recovery)
+    t = feed.totals
+    with np.errstate(divide="ignore"):
+        bound = np.log10(t.calcium * t.sulfate) + 2 * np.log10(factor)
+    bound = bound - log_k("gypsum", np.asarray(feed.temperature_C, dtype=np.float64))
+    if not np.any(bound > 0):
+        return np.asarray(bound, dtype=np.float64)
+    strong = Totals(*(np.asarray(getattr(t, f.name)) * factor for f in fields(Totals)))
+    return speciate(strong, feed.temperature_C).gypsum_saturation_index
 
 
 def reject_water(feed: Water, permeate: Water, recovery: FloatArray) -> Water:
