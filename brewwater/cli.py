@@ -165,6 +165,11 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
     if as_json:
         click.echo(result.model_dump_json(indent=2))
         return
+    if not any(x is not None for row in result.rows for x in (row.low, row.high)):
+        raise InputError(
+            "file", str(file), "no figure of a water was found in it",
+            "Choose another file, or give the figures as options of plan.",
+        )  # fmt: skip
     for row in result.rows:
         span = "-".join(f"{x:g}" for x in (row.low, row.high) if x is not None) or "not found"
         mean = f" (typical {row.typical:g})" if row.typical is not None else ""
@@ -182,7 +187,12 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
 @click.option("--temperature", "temperatures", multiple=True, help="Judge each water heated to this temperature, °C.")
 @click.option("--out", type=click.Path(path_type=Path), help="File to write; standard output where not given.")
 def waters(source: Path, temperatures: Sequence[str], out: Path | None) -> None:
-    """Judge a batch of analyses, streamed."""
+    """Judge a batch of analyses, streamed.
+
+    IN.csv needs the columns id, temperature_C, pH, calcium_mg_L, magnesium_mg_L, sodium_mg_L, potassium_mg_L,
+    chloride_mg_L, sulfate_mg_L, nitrate_mg_L (as NO3) and alkalinity_mg_L_as_CaCO3. A row that cannot be solved
+    keeps its place and says why in the column problem.
+    """
     values = []
     for text in temperatures:
         match = _NUMBER.match(text)

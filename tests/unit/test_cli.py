@@ -88,11 +88,22 @@ def test_an_empty_report_is_one_line(capsys: pytest.CaptureFixture[str], tmp_pat
     assert len(err.strip().splitlines()) == 1
 
 
+def test_a_report_without_a_figure_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "letter.txt"
+    path.write_text("Dear customer, thank you for your patience.\n", encoding="utf-8")
+    status, out, err = run(capsys, "report", str(path))
+    assert status == 2
+    assert "no figure of a water" in err
+    assert not out
+
+
 def test_units_of_the_closed_list_are_taken(capsys: pytest.CaptureFixture[str]) -> None:
     from brewwater.cli import parse_quantity
 
     grains = parse_quantity("--hardness", "17 gpg", "total_hardness").in_plan_units("total_hardness")
     assert grains.middle == pytest.approx(17 * 17.11806, rel=1e-6)
+    degrees = parse_quantity("--alkalinity", "3 dKH", "alkalinity").in_plan_units("alkalinity")
+    assert degrees.middle == pytest.approx(3 * 17.848, rel=1e-4)
 
 
 def test_plan_json_holds_against_its_schema(capsys: pytest.CaptureFixture[str], plan_json: dict[str, Any]) -> None:
