@@ -9,6 +9,7 @@ from brewwater.at_base import AtBase, made_at_base
 from brewwater.chain import Outcome, evaluate
 from brewwater.corrected import Correction, Moved, correct, moved
 from brewwater.given import Given, prepare
+from brewwater.heaters import heater_verdicts
 from brewwater.inputs import PlanDocument
 from brewwater.next_test import NextTest, next_tests
 from brewwater.readings import Diagnosis, Flag
@@ -41,6 +42,7 @@ class Plan:
     correction : the log sorted, the lines that cannot be used, the diagnoses
     moved : the next change of each cartridge before and after, and why it moved; empty without ``before``
     at_base : a membrane on board beside the same one at base, costed; None where none is in question
+    heaters : scale where water is heated and no machine profile stands
     """
 
     document: PlanDocument
@@ -58,6 +60,7 @@ class Plan:
     before: Outcome | None = None
     moved: tuple[Moved, ...] = ()
     at_base: AtBase | None = None
+    heaters: tuple[Verdict, ...] = ()
 
     @property
     def reading_flags(self) -> tuple[Flag, ...]:
@@ -121,6 +124,7 @@ def make_plan(
         before=before,
         moved=moved(before, outcome, prior, correction) if before else (),
         at_base=at_base,
+        heaters=heater_verdicts(given, outcome),
     )
 
 
@@ -143,6 +147,7 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         moved=moved(before, outcome, plan.prior, plan.correction) if before else (),
         warnings=warnings(plan.given, outcome) + log_warnings(plan.correction) + base_warning(at_base),
         at_base=at_base,
+        heaters=plan.heaters if same else heater_verdicts(plan.given, outcome),
     )
 
 

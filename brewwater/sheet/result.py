@@ -59,7 +59,7 @@ def plan_result(plan: Plan) -> PlanResult:
         source_water=_water(given, given.waters, plan.source_state),
         served_water=served[0].water,
         served=served,
-        verdicts=[_verdict(v) for v in (*plan.source_verdicts, *outcome.verdicts)],
+        verdicts=[_verdict(v) for v in (*plan.source_verdicts, *outcome.verdicts, *plan.heaters)],
         stages=_stages(outcome.stages),
         alternatives=[
             AlternativeResult(stages=_stages(a.outcome.stages), yearly_cost=float(a.outcome.cost.expected),
@@ -255,7 +255,8 @@ def summary(plan: Plan) -> str:
 
     out += [line("Water as it comes", result.source_water), line("Water served", result.served_water), ""]
     for v in result.verdicts:
-        where = "as it comes" if v.water == "source" else f"served, {v.branch}"
+        where = "as it comes" if v.water == "source" else "served"
+        where += "" if v.branch is None else f", {v.branch}"
         out.append(f"{v.subject} ({where}): {_WORD[v.status]}. {v.why}")
     out.append("")
     word = "Recommended train" if plan.recommended else "Train"

@@ -18,7 +18,7 @@ FLOORS = [
     {"branches", "capacity", "forecast", "readings"},
     {"cost", "inputs"},
     {"given", "chain", "corrected"},
-    {"recommend", "next_test", "at_base"},
+    {"recommend", "next_test", "at_base", "heaters"},
     {"plan"},
     {"store", "access", "sheet", "charts", "result_schema"},
     {"ui", "cli", "__main__"},

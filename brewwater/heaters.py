@@ -1,0 +1,68 @@
+"""Scale where water is heated and no machine profile stands: the storage heater of the sinks, a bare hot tap."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.branches import known
+from brewwater.chain import Given, Outcome
+from brewwater.ensemble import percentiles
+from brewwater.targets import MachineProfile, Verdict, describe, judge
+from brewwater.targets.measure import Role
+from brewwater.water import Water
+
+FloatArray = NDArray[np.float64]
+
+HEATER = "Water heater"
+KINDS: Mapping[str, Literal["espresso", "brewer", "hot_water"]] = {
+    "espresso_machine": "espresso", "brewer": "brewer", "hot_water": "hot_water",
+}  # fmt: skip
+
+
+def heater_verdicts(given: Given, outcome: Outcome) -> tuple[Verdict, ...]:
+    """The verdict on scale at each place that heats water without a machine profile.
+
+    Returns
+    -------
+    one for the storage heater on unfiltered branches (at its set temperature), and one for each machine's branch
+    that names no machine (at the usual temperature of its kind)
+    """
+    found = []
+    on = known(given.document.unit)
+    hot = [b for b in outcome.branches if not b.filtered and b.usual.hot_share > 0]
+    if hot and on.unit.heater is not None:
+        heater = MachineProfile(name=HEATER, kind="hot_water", boiler_temperature_C=on.unit.heater.set_C)
+        litres = np.asarray(
+            sum((given.demand.litres(b.name, 0, given.demand.year()) * b.usual.hot_share for b in hot), np.zeros(1))
+        )
+        note = " Its temperature is the usual one, not given." if "heater" in on.assumed else ""
+        found.append(_judged(given, given.waters, heater, HEATER, "source", litres, note))
+    for at in outcome.served:
+        kind = KINDS.get(at.branch.kind)
+        if at.machine is None and kind is not None:
+            machine = MachineProfile(name=at.branch.name, kind=kind)
+            litres = given.demand.litres(at.branch.name, 0, given.demand.year())
+            role: Role = "served" if at.branch.filtered else "source"
+            note = " No machine is named on it: the usual one of its kind stands in."
+            found.append(_judged(given, at.water, machine, at.branch.name, role, litres, note))
+    return tuple(found)
+
+
+def _judged(
+    given: Given, water: Water, machine: MachineProfile, branch: str, role: Role, litres: FloatArray, note: str
+) -> Verdict:
+    state = describe(water, machine.temperature_C)
+    every = judge(
+        water, state, known=given.known, weights=given.weights, role=role, machine=machine,
+        targets=given.document.targets, supplies=given.supplies, branch=branch, phase_names=given.phase_names,
+    )  # fmt: skip
+    scale = next(v for v in every if v.subject == "scale")
+    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
+    low, _, high = percentiles(litres * given.by_phase(falls) / 1000, given.weights)
+    laid = f" At {machine.temperature_C:g} °C {low:,.0f} to {high:,.0f} g a year can settle in {branch}.{note}"
+    return replace(scale, why=scale.why + laid)

@@ -1,0 +1,69 @@
+"""Scale where water is heated and no machine profile stands."""
+
+from __future__ import annotations
+
+import runpy
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from brewwater.inputs import load_document
+from brewwater.plan import Plan, make_plan
+from brewwater.sheet.result import plan_result, summary
+from brewwater.treatment import Stage
+
+AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py")))
+HARD = {"total_hardness": 290, "alkalinity": 240, "chloride": 20, "ph": 7.6}
+SOFT = {"total_hardness": 40, "alkalinity": 30, "chloride": 10, "ph": 7.2}
+
+
+def plan(values: dict[str, float], set_C: float | None = None, **changes: Any) -> Plan:
+    made = AT.document(values, draws=64, disinfectant="free_chlorine").model_dump()
+    made["train"] = [Stage(name="Softener", medium="softening").model_dump()]
+    if set_C is not None:
+        made["unit"]["heater"] = {"volume_gal": 4, "power_W": 1440, "set_C": set_C}
+    return make_plan(load_document({**made, **changes}), search=False)
+
+
+@pytest.mark.parametrize(("values", "status"), [(HARD, "act"), (SOFT, "ok")])
+def test_the_sinks_heater_is_judged_on_the_water_as_it_comes(values: dict[str, float], status: str) -> None:
+    made = plan(values)
+    (heater,) = made.heaters
+    assert (heater.branch, heater.water, heater.subject) == ("Water heater", "source", "scale")
+    assert heater.status == status  # the softener is not before it
+    assert "usual one, not given" in heater.why
+    assert "g a year can settle in Water heater" in heater.why
+    assert f"scale (as it comes, Water heater): {'act' if status == 'act' else 'in range'}." in summary(made)
+    told = [v for v in plan_result(made).verdicts if v.branch == "Water heater"]
+    assert [v.why for v in told] == [heater.why]
+
+
+def test_a_hotter_heater_lays_down_more() -> None:
+    def grams(made: Plan) -> float:
+        return float(made.heaters[0].why.split(" g a year")[0].split(" ")[-1].replace(",", ""))
+
+    warm, hot = plan(HARD, 45), plan(HARD, 80)
+    assert grams(hot) > 1.2 * grams(warm) > 0
+    assert "not given" not in hot.heaters[0].why
+
+
+def test_a_branch_that_names_no_machine_gets_a_verdict_on_its_own_water() -> None:
+    made = AT.document(HARD).model_dump()
+    branches = [*made["branches"], {"name": "Tea tower", "kind": "hot_water", "filtered": False}]
+    fixed = [*made["demand"]["fixed"], {"name": "tea", "branch": "Tea tower", "gal_per_service_day": 2}]
+    plain = plan(HARD, branches=branches, demand={**made["demand"], "fixed": fixed})
+    filtered = [*made["branches"], {"name": "Tea tower", "kind": "hot_water", "filtered": True}]
+    soft = plan(HARD, branches=filtered, demand={**made["demand"], "fixed": fixed})
+    before, after = ({v.branch: v for v in p.heaters} for p in (plain, soft))
+    assert set(before) == set(after) == {"Water heater", "Tea tower"}
+    assert (before["Tea tower"].water, before["Tea tower"].status) == ("source", "act")
+    assert after["Tea tower"].water == "served"
+    assert np.isfinite(after["Tea tower"].share or 0.0)
+    assert after["Tea tower"].status != "act"  # softened: hardness no longer falls out
+
+
+def test_a_cart_without_a_heater_has_none() -> None:
+    assert plan(HARD, unit={"kind": "cart"}).heaters == ()
