@@ -14,7 +14,7 @@ Shown = tuple[Measure, bool, bool]
 
 def number(value: float) -> str:
     """Three figures, no exponent for what a report prints."""
-    rounded = float(f"{value:.3g}")
+    rounded = float(f"{value:.3g}") if abs(value) > 1e-9 else 0.0  # less is the arithmetic's own
     return f"{rounded:.0f}" if abs(rounded) >= 100 else f"{rounded:g}"
 
 

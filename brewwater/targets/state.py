@@ -156,7 +156,7 @@ class Bounded(State):
         """log10 of a single charge's activity coefficient at 25 °C, ion pairs left out (Davies)."""
         t = self.water.totals
         strength = 0.5 * (t.cation_charge + t.anion_charge) + t.calcium + t.magnesium + t.sulfate
-        return log_gamma_davies(1, strength, 0.509)
+        return log_gamma_davies(1, np.maximum(strength, 0.0), 0.509)
 
     @cached_property
     def _line(self) -> tuple[FloatArray, FloatArray]:

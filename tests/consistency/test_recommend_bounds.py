@@ -81,3 +81,12 @@ def test_the_estimate_of_the_line_is_within_its_doubt() -> None:
     assert np.abs(part.line_ph - full.line_ph)[guessed].max() < part.LINE_DOUBT
     near = guessed & (full.line_co2_mg_L > 5)
     assert np.abs(part.line_co2_mg_L / full.line_co2_mg_L - 1)[near].max() < part.CO2_DOUBT
+
+
+def test_bounds_hold_for_water_without_ions() -> None:
+    water = waters(1)
+    dust = water.totals.map(lambda amount: np.full(amount.shape, -1e-23))  # what a charge balance leaves
+    water = Water.of(dust, np.array([15.0]))
+    part = bounded(water, MACHINES[0], TargetChoice())
+    assert part.machine_ccpp_mg_L_as_CaCO3 == 0
+    assert part.line_co2_mg_L <= 1e-9
