@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.branches import known
-from brewwater.chain import Given, Outcome
+from brewwater.chain import Outcome
 from brewwater.ensemble import percentiles
+from brewwater.given import Given
 from brewwater.targets import MachineProfile, Verdict, describe, judge
 from brewwater.targets.measure import Role
 from brewwater.water import Water
