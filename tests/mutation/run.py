@@ -6,8 +6,9 @@ Runs mutmut on a copy of the checkout (in ``--folder``, kept, so that a run that
 quick tests that touch the package, and writes ``results.csv`` and the table of ``RESULTS.md`` beside this file.
 ``--survivors`` tries again only what no test has noticed. Survivors are listed in ``DIR/PACKAGE/survivors.txt``.
 
-Left out: decorated functions and module level, which mutmut cannot reach; text with a space in it, which is for
-people; and taking such a text out of a call.
+mutmut reaches no decorated function and no constant outside of functions: ``outside.py`` does. Left out: text with a
+space in it, which is for people, and taking such a text out of a call. ``mutmut show NAME`` in ``DIR/PACKAGE`` shows a
+mutant.
 """
 
 from __future__ import annotations
@@ -28,9 +29,11 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+import outside
+
 HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
-COLUMNS = ("module", "mutants", "killed", "survived", "untested", "timeout", "other", "commit", "date", "mutmut")
+COLUMNS = ("module", "mutants", "killed", "survived", "untested", "timeout", "other", "commit", "date", "tool")
 # the quick tests of each package; the second solver, whole plans and the front end are too slow to run so often
 TESTS = {
     "chemistry": (
@@ -47,6 +50,8 @@ TESTS = {
         "tests/consistency/test_forecast_day_loop.py",
     ),
 }  # fmt: skip
+OUTSIDE = "/outside functions"
+NOTICED = {"killed", "timeout"}
 SLOW = {"test_chemistry_phreeqc.py", "test_trust_page.py"}
 
 
@@ -128,6 +133,8 @@ def inside(children: int, names: list[str]) -> None:
     import mutmut.__main__ as mutmut
 
     without_messages()
+    # a test file more would make it forget every result; but more tests only notice more
+    mutmut._apply_config_change_invalidation = lambda _: False
     mutmut._run(names, children)
 
 
@@ -143,7 +150,7 @@ def statuses(place: Path) -> dict[str, dict[str, str]]:
     return found
 
 
-def rows_of(found: dict[str, dict[str, str]], commit: str) -> list[dict[str, str]]:
+def rows_of(found: dict[str, dict[str, str]], commit: str, tool: str) -> list[dict[str, str]]:
     """A line of results for each module."""
     rows = []
     for module, by_key in found.items():
@@ -155,7 +162,7 @@ def rows_of(found: dict[str, dict[str, str]], commit: str) -> list[dict[str, str
             "module": module, "mutants": str(len(by_key)), "killed": str(count["killed"]),
             "survived": str(count["survived"]), "untested": str(count["no tests"]), "timeout": str(count["timeout"]),
             "other": str(sum(n for s, n in count.items() if s not in known)), "commit": commit,
-            "date": dt.date.today().isoformat(), "mutmut": importlib.metadata.version("mutmut"),
+            "date": dt.date.today().isoformat(), "tool": tool,
         })  # fmt: skip
     return rows
 
@@ -171,14 +178,17 @@ def write(rows: list[dict[str, str]], packages: list[str]) -> None:
         writer.writeheader()
         writer.writerows(every)
     lines = [
-        "| module | mutants | killed | survived | untested | timed out | other | share | commit |",
+        "| module in `brewwater/` | mutants | killed | survived | untested | timed out | other | share | commit |",
         "|---|" + "---:|" * 7 + "---|",
     ]
     for package in TESTS:
         of_package = [r for r in every if r["module"].split("/")[1] == package]
-        lines += [line(r["module"], [r]) for r in of_package]
+        inside_functions = [r for r in of_package if not r["module"].endswith(OUTSIDE)]
+        lines += [line(r["module"].removeprefix("brewwater/"), [r]) for r in of_package]
+        if inside_functions:
+            lines.append(line(f"**{package}, functions**", inside_functions))
         if of_package:
-            lines.append(line(f"**{package}**", of_package))
+            lines.append(line(f"**{package}, all**", of_package))
     page = HERE / "RESULTS.md"
     before, _, rest = page.read_text().partition("<!-- table -->")
     after = rest.partition("<!-- end of table -->")[2]
@@ -191,15 +201,8 @@ def commit_of() -> str:
     def git(*words: str) -> str:
         return subprocess.run(["git", *words], cwd=TOP, capture_output=True, text=True, check=True).stdout.strip()
 
-    changed = git(
-        "status",
-        "--porcelain",
-        "--",
-        *(f"brewwater/{p}" for p in TESTS),
-        "tests/unit",
-        "tests/consistency",
-        "tests/validation",
-    )
+    folders = [f"brewwater/{p}" for p in TESTS] + [f"tests/{f}" for f in ("unit", "consistency", "validation")]
+    changed = git("status", "--porcelain", "--", *folders)
     return git("rev-parse", "--short", "HEAD") + ("+" if changed else "")
 
 
@@ -209,6 +212,14 @@ def line(name: str, rows: list[dict[str, str]]) -> str:
     share = (sums["killed"] + sums["timeout"]) / sums["mutants"]
     commits = ", ".join(sorted({r["commit"] for r in rows}))
     return f"| {name} | " + " | ".join(str(n) for n in sums.values()) + f" | {share:.1%} | {commits} |"
+
+
+def call_mutmut(place: Path, names: Path, children: int) -> None:
+    """mutmut in a process of its own, working in ``place``; ``names``: a file of mutants, or ``every``."""
+    subprocess.run(
+        [sys.executable, str(Path(__file__).resolve()), "--inside", str(names), "--children", str(children)],
+        cwd=place, check=True, env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
+    )  # fmt: skip
 
 
 def main() -> int:
@@ -233,19 +244,20 @@ def main() -> int:
         place = given.folder / package
         copy_checkout(place)
         configure(place, package)
-        wanted = Path("every")
         if given.survivors:
-            wanted = place / "again.txt"
+            again = place / "again.txt"
             open_ones = [k for keys in statuses(place).values() for k, s in keys.items() if s != "killed"]
-            wanted.write_text("\n".join(open_ones))
-        subprocess.run(
-            [sys.executable, str(Path(__file__).resolve()), "--inside", str(wanted), "--children", str(given.children)],
-            cwd=place, check=True, env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
-        )  # fmt: skip
+            again.write_text("\n".join(open_ones))
+            call_mutmut(place, again, given.children)
+        call_mutmut(place, Path("every"), given.children)  # all that has no result yet
         found = statuses(place)
-        alive = [f"{s}: {k}" for keys in found.values() for k, s in keys.items() if s not in {"killed", "timeout"}]
+        beside = outside.measure(place, package, tests_of(package, place), given.children)
+        alive = [f"{s}: {k}" for keys in found.values() for k, s in keys.items() if s not in NOTICED]
+        alive += [f"{s}: {k}" for keys in beside.values() for k, s in keys.items() if s not in NOTICED]
         (place / "survivors.txt").write_text("\n".join(alive) + "\n")
-        rows = rows_of(found, commit)
+        rows = rows_of(found, commit, f"mutmut {importlib.metadata.version('mutmut')}")
+        whole = {k: s for keys in beside.values() for k, s in keys.items()}
+        rows += rows_of({f"brewwater/{package}{OUTSIDE}": whole}, commit, "outside.py")
         write(rows, [package])
         print(line(package, rows))
         killed = sum(int(r["killed"]) + int(r["timeout"]) for r in rows)
