@@ -9,11 +9,11 @@ from brewwater.branches.tree import PlumbingTree
 
 SHAPES = {
     "source": "cds", "fresh_tank": "cylinder", "product_tank": "cylinder", "pump": "ellipse", "stage": "box3d",
-    "tee": "point", "fixture": "house", "heater": "cylinder", "isolator": "diamond", "drain": "invtriangle",
-    "relief": "invtriangle",
+    "tee": "point", "fixture": "house", "heater": "cylinder", "isolator": "octagon", "drain": "invhouse",
+    "relief": "invhouse",
 }  # fmt: skip
-FILTERED = 'color="#0b6e4f", penwidth=3, style=solid, arrowhead=normal'
-UNFILTERED = 'color="#5c6670", penwidth=1.5, style=dashed, arrowhead=empty'
+FILTERED = 'color="{}", penwidth=3, style=solid, arrowhead=normal'
+UNFILTERED = 'color="{}", penwidth=1.5, style=dashed, arrowhead=empty'
 
 
 def _text(text: str) -> str:
@@ -22,12 +22,15 @@ def _text(text: str) -> str:
     return "\\n".join(textwrap.wrap(plain, 14)) or "?"
 
 
-def drawing(tree: PlumbingTree, upright: bool = True) -> str:
+def drawing(
+    tree: PlumbingTree, upright: bool = True, ink: str = "#000000", filtered: str = "#0b6e4f", plain: str = "#5c6670"
+) -> str:
     """A tree as DOT text.
 
     Parameters
     ----------
     upright : from top to bottom, for a narrow screen
+    ink, filtered, plain : colour of words and outlines, and of the two kinds of pipe
 
     Raises
     ------
@@ -39,8 +42,13 @@ def drawing(tree: PlumbingTree, upright: bool = True) -> str:
     out = [
         "digraph pipes {",
         f'bgcolor="transparent"; rankdir={"TB" if upright else "LR"}; nodesep=0.2; ranksep=0.3;',
-        'node [fontname="Helvetica", fontsize=11, shape=box]; edge [fontname="Helvetica", fontsize=9];',
+        f'node [fontname="Helvetica", fontsize=11, shape=box, color="{ink}", fontcolor="{ink}"]; '
+        f'edge [fontname="Helvetica", fontsize=9, fontcolor="{ink}"];',
     ]
+
+    def line(after: bool) -> str:
+        return FILTERED.format(filtered) if after else UNFILTERED.format(plain)
+
     for node in nodes:
         label = _text(node.name)
         if node.kind == "fixture":
@@ -54,8 +62,7 @@ def drawing(tree: PlumbingTree, upright: bool = True) -> str:
             word = ', label="filtered"' if after and node.kind == "fixture" else ""
             if node.cold_from is not None:
                 word = ', label="hot"'
-            out.append(f"{ids[node.parent]} -> {ids[node.name]} [{FILTERED if after else UNFILTERED}{word}];")
+            out.append(f"{ids[node.parent]} -> {ids[node.name]} [{line(after)}{word}];")
         if node.cold_from is not None:
-            line = FILTERED if node.cold_from in treated else UNFILTERED
-            out.append(f'{ids[node.cold_from]} -> {ids[node.name]} [{line}, label="cold"];')
+            out.append(f'{ids[node.cold_from]} -> {ids[node.name]} [{line(node.cold_from in treated)}, label="cold"];')
     return "\n".join([*out, "}"])

@@ -15,7 +15,7 @@ from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.show import Figure, How
 from brewwater.ui.state import Document, desk
-from brewwater.ui.views import unit
+from brewwater.ui.views import pipes, unit
 from brewwater.ui.words import Kind, Words, bound
 from brewwater.units import GAL_L
 
@@ -137,6 +137,7 @@ def page() -> None:
         st.caption("Solid thick line: filtered. Dashed thin line: unfiltered. The arrows show the way of the water.")
     unit.section()
     _what_each_costs(plan, on.words)
+    pipes.section(plan, on.words)
     _fit(plan, on.words)
     if plan.at_base is not None:
         _at_base(plan, plan.at_base, on.words)

@@ -1,0 +1,179 @@
+"""The pipe in every part: a table to edit, the drawing of it, what is wrong with it; what each branch is worth
+filtering; the sizes to buy."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any, get_args
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from brewwater.branches import Branch, PlumbingTree, decisions, drawing, follow, tree_problems
+from brewwater.branches.tree import NodeKind
+from brewwater.ensemble import percentiles
+from brewwater.errors import InputError
+from brewwater.plan import Plan
+from brewwater.sheet.building import sized
+from brewwater.sheet.pages import tree_of
+from brewwater.treatment import Stage
+from brewwater.ui import fields, planning, show
+from brewwater.ui.state import Document, change, desk
+from brewwater.ui.words import STATUS_WORD, SUBJECT_WORD, Words
+
+COLUMNS = {"name": "Part", "kind": "Kind", "parent": "Hangs on", "cold_from": "Cold water from", "connection": "Thread"}
+KINDS: tuple[str, ...] = get_args(NodeKind)
+TABLE = "pipes_table"
+
+
+def section(plan: Plan, words: Words) -> None:
+    """The decision table, the pipe in every part, and the sizes."""
+    decision_table(plan, words)
+    with st.expander("Every part of the pipe: drawing and table", icon=":material/plumbing:"):
+        _tree(plan)
+    with st.expander("Still to be built? The sizes that pass the busiest day", icon=":material/straighten:"):
+        if st.toggle("Work them out", key="sizes_shown"):
+            _sizes(plan)
+
+
+def decision_table(plan: Plan, words: Words) -> None:
+    """Each branch: what passes it, what filtering it costs or would cost, and what it pours otherwise."""
+    given, outcome = plan.given, plan.outcome
+    if not outcome.stages:
+        return
+    year = given.demand.year()
+    spent = sum(float(line.amount) for line in outcome.cost.lines if line.name.startswith("Cartridges: "))
+    through = sum((given.demand.litres(b.name, 0, year) for b in outcome.branches if b.filtered), start=np.zeros(1))
+    found = decisions(
+        outcome.branches,
+        {b.name: given.demand.litres_per_service_day(b.name) for b in outcome.branches},
+        service_days_per_year=float(given.demand.open[:year].sum()),
+        cost_per_filtered_litre=spent / np.maximum(through, 1e-9),
+        verdict_if_not=_if_not(plan),
+    )
+    rows = []
+    for one in found:
+        litres, cost = (percentiles(x, given.weights) for x in (one.gal_per_service_day, one.yearly_cost))
+        rows.append(
+            [
+                one.branch,
+                "filtered" if one.filtered else "not filtered",
+                words.quantity("volume", float(litres[1])),
+                words.share(float(percentiles(one.life_share, given.weights)[1])),
+                words.money(float(cost[1]), outcome.cost.currency) + ("" if one.filtered else " if it were"),
+                one.if_not_filtered,
+                one.advice,
+            ]
+        )
+    st.subheader("Which branches are worth filtering", anchor=False)
+    heads = ["Branch", "Now", "A service day", "Of the filters’ life", "Filtering it, a year", "Unfiltered", "Advice"]
+    show.table(heads, rows, numeric=(2, 3, 4), label="Decisions", long=(6,))
+
+
+def _if_not(plan: Plan) -> dict[str, str]:
+    """By branch, the verdict on the water as it comes there."""
+    bad = [v for v in plan.source_verdicts if v.status in ("watch", "act", "stop")]
+    said = ", ".join(f"{SUBJECT_WORD[v.subject].lower()}: {STATUS_WORD[v.status].lower()}" for v in bad) or "in range"
+    return {b.name: said if b.machine else "no machine on it" for b in plan.outcome.branches}
+
+
+def _tree(plan: Plan) -> None:
+    tree = tree_of(plan)
+    problems = tree_problems(tree, plan.outcome.branches, plan.outcome.stages)
+    try:
+        tints = planning.colours()
+        dot = drawing(tree, ink=tints.ink, filtered=tints.served, plain=tints.source)
+        st.graphviz_chart(dot, width="content")
+    except InputError as error:
+        show.say(f"It cannot be drawn: {error}")
+    if problems:
+        show.table(
+            ["Part", "What is wrong"], [[p.part, p.message] for p in problems], label="Faults of the pipe", long=(1,)
+        )
+    else:
+        show.say("Every part is in an order that works.")
+    rows = pd.DataFrame([node.model_dump() for node in tree.nodes])[list(COLUMNS)]
+    names = [node.name for node in tree.nodes]
+    # a key of its own for each state: edits are counted from the rows that are shown
+    key = f"{TABLE}_{abs(hash(tree))}"
+    st.data_editor(
+        rows,
+        key=key,
+        num_rows="dynamic",
+        hide_index=True,
+        width="stretch",
+        column_config={
+            "name": st.column_config.TextColumn(COLUMNS["name"], required=True),
+            "kind": st.column_config.SelectboxColumn(COLUMNS["kind"], options=list(KINDS), required=True),
+            "parent": st.column_config.SelectboxColumn(COLUMNS["parent"], options=names),
+            "cold_from": st.column_config.SelectboxColumn(COLUMNS["cold_from"], options=names),
+            "connection": st.column_config.TextColumn(COLUMNS["connection"]),
+        },
+        on_change=_edited,
+        args=(key, rows.to_dict("records"), plan.outcome.stages),
+    )
+    fields.fault(TABLE)
+    st.caption(
+        "Hang a fixture or a filter on another part, and gallons, dates and money follow. An edited pipe takes the "
+        "treatment shown as your own."
+    )
+    if desk().typed.unit.tree is not None:
+        fields.act("Back to the usual pipe", "pipes_usual", usual, icon=":material/restart_alt:")
+
+
+def usual(document: Document) -> None:
+    """Drop the unit's own tree."""
+    document["unit"]["tree"] = None
+
+
+def _edited(key: str, rows: list[dict[str, Any]], stages: tuple[Stage, ...]) -> None:
+    nodes = edited(rows, st.session_state[key])
+    change(TABLE, partial(take, nodes, stages))
+
+
+def edited(rows: list[dict[str, Any]], edits: dict[str, Any]) -> list[dict[str, Any]]:
+    """The rows with what was changed, added and deleted in the table; a part that is renamed keeps what hangs on
+    it."""
+    nodes = [dict(row) for row in rows]
+    for index, changed in edits.get("edited_rows", {}).items():
+        old = nodes[int(index)]["name"]
+        nodes[int(index)].update(changed)
+        new = nodes[int(index)]["name"]
+        for node in nodes:
+            for feed in ("parent", "cold_from"):
+                if node[feed] == old:
+                    node[feed] = new
+    gone = set(edits.get("deleted_rows", []))
+    kept = [node for i, node in enumerate(nodes) if i not in gone]
+    kept += [dict.fromkeys(COLUMNS) | row for row in edits.get("added_rows", []) if row.get("name")]
+    return [{k: v or None for k, v in node.items()} for node in kept]
+
+
+def take(nodes: list[dict[str, Any]], stages: tuple[Stage, ...], document: Document) -> None:
+    """Keep an edited tree; what is filtered, and where each stage stands, follow from it.
+
+    A tree that is broken is kept as it is, and its faults are told.
+    """
+    document["unit"]["tree"] = {"nodes": nodes}
+    document["train"] = [stage.model_dump(mode="json") for stage in stages]
+    branches = [Branch.model_validate(b) for b in document["branches"]]
+    try:
+        placed, train = follow(PlumbingTree.model_validate(document["unit"]["tree"]), branches, stages)
+    except (InputError, ValueError):
+        return  # load_document names what it cannot read; a fault of the pipe is told beside the drawing
+    for branch, now in zip(document["branches"], placed, strict=True):
+        branch["filtered"] = now.filtered
+    document["train"] = [stage.model_dump(mode="json") for stage in train]
+
+
+def _sizes(plan: Plan) -> None:
+    try:
+        found = sized(plan)
+    except InputError as error:
+        show.say(str(error))
+        return
+    show.table(["Part", "Why this size"], [list(reason) for reason in found.reasons], label="Sizes", long=(1,))
+    for check in found.checks:
+        if check.ok is False:
+            show.say(f"Even so: {check.why}")

@@ -1,0 +1,115 @@
+"""The pipe in every part on the Branches page: an edited table moves what is filtered, and a broken pipe is told."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from brewwater.branches import build_tree
+from brewwater.errors import InputError
+from brewwater.inputs import PlanDocument, load_document, mobile_template
+from brewwater.plan import make_plan
+from brewwater.treatment import DataSheet, Stage
+from brewwater.ui.state import as_document
+from brewwater.ui.views.pipes import edited, take, usual
+
+STAGES = (Stage(name="Carbon", medium="carbon", sheet=DataSheet(service_flow_gpm=2)),)
+
+
+def rows(document: PlanDocument) -> list[dict[str, Any]]:
+    tree = build_tree(document.unit, document.branches, STAGES)
+    return [node.model_dump() for node in tree.nodes]
+
+
+def taken(nodes: list[dict[str, Any]]) -> PlanDocument:
+    document = as_document(mobile_template())
+    take(nodes, STAGES, document)
+    return load_document(document)
+
+
+def test_edits_of_the_table() -> None:
+    before = rows(mobile_template())
+    names = [r["name"] for r in before]
+    at = names.index("pump")
+    after = edited(before, {
+        "edited_rows": {at: {"name": "big pump"}},
+        "deleted_rows": [names.index("supply gauge")],
+        "added_rows": [{"name": "second gauge", "kind": "gauge", "parent": "big pump"}, {"kind": "drain"}],
+    })  # fmt: skip
+    by = {n["name"]: n for n in after}
+    assert by["pump check valve"]["parent"] == "big pump"  # what hung on it still does
+    assert by["second gauge"]["cold_from"] is None
+    assert set(by) == (set(names) - {"pump", "supply gauge"}) | {"big pump", "second gauge"}
+    assert before[at]["name"] == "pump"  # the rows shown are not touched
+
+
+def test_a_fixture_hung_behind_the_filters_is_filtered_and_everything_follows() -> None:
+    nodes = rows(mobile_template())
+    at = next(i for i, n in enumerate(nodes) if n["name"] == "valve of Pitcher rinser")
+    moved = taken(edited(nodes, {"edited_rows": {at: {"parent": "tee after the filters"}}}))
+    assert {b.name: b.filtered for b in moved.branches}["Pitcher rinser"] is True
+    still = taken(nodes)
+    assert {b.name: b.filtered for b in still.branches}["Pitcher rinser"] is False
+    few = {"settings": moved.settings.model_copy(update={"draws": 32})}
+    before, after = (make_plan(d.model_copy(update=few), search=False) for d in (still, moved))
+    assert "Pitcher rinser" in after.outcome.cartridges[0].branches
+    assert next(c for c in after.outcome.checks if c.check == "plumbing").ok is True
+    assert "Pitcher rinser" not in before.outcome.cartridges[0].branches
+
+
+def test_a_stage_hung_on_one_branch_stands_there() -> None:
+    nodes = [n for n in rows(mobile_template()) if n["name"] != "Carbon"]
+    for node in nodes:  # the carbon leaves the trunk for the rinser's own pipe
+        if node["parent"] == "Carbon":
+            node["parent"] = "valve before the filters"
+        if node["name"] == "Pitcher rinser":
+            node["parent"] = "Carbon"
+    nodes.append({"name": "Carbon", "kind": "stage", "parent": "valve of Pitcher rinser", "cold_from": None})
+    found = taken(nodes)
+    assert {b.name: b.filtered for b in found.branches} == {
+        "Espresso machine": False, "Pitcher rinser": True, "Hand sink": False, "Three-basin sink": False,
+    }  # fmt: skip
+    assert found.train is not None
+    assert [s.name for s in found.train] == ["Carbon"]
+
+
+def test_a_broken_pipe_is_kept_and_told(front) -> None:
+    nodes = rows(mobile_template())
+    for node in nodes:
+        if node["name"] == "pump":
+            node["parent"] = "pump check valve"
+    broken = taken(nodes)
+    assert broken.unit.tree is not None
+    assert [b.filtered for b in broken.branches] == [b.filtered for b in mobile_template().branches]
+    shown = type(front)(broken).go("branches")
+    assert "leads back to itself" in shown.html()
+    shown.at.button(key="pipes_usual").click()
+    shown.run()
+    assert shown.document.unit.tree is None
+    assert "leads back to itself" not in shown.html()
+
+
+def test_the_page_ranks_the_branches_and_sizes_the_unit(ready) -> None:
+    ready.go("branches")
+    assert 'aria-label="Decisions"' in ready.html()
+    assert "Right before the filters: behind them it would use" in ready.html()
+    assert 'aria-label="Sizes"' not in ready.html()
+    ready.at.toggle(key="sizes_shown").set_value(True)
+    ready.run()
+    assert 'aria-label="Sizes"' in ready.html()
+    assert "Every part is in an order that works." in ready.html()
+
+
+def test_back_to_the_usual_pipe() -> None:
+    document = as_document(taken(rows(mobile_template())))
+    assert document["unit"]["tree"] is not None
+    usual(document)
+    assert load_document(document).unit.tree is None
+
+
+def test_a_row_of_an_unknown_kind_is_refused() -> None:
+    nodes = rows(mobile_template())
+    nodes[3]["kind"] = "hose pipe"
+    with pytest.raises(InputError, match="kind"):
+        taken(nodes)
