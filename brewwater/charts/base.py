@@ -18,7 +18,8 @@ SHOWN_DRAWS = 220
 
 @dataclass(frozen=True, slots=True)
 class Palette:
-    """Colours for one background; each pair beside each other differs in lightness too."""
+    """Colours for one background; each pair beside each other differs in lightness too. ``faint`` to ``deep`` is a
+    ramp of one hue, from near the background away from it."""
 
     ink: str
     muted: str
@@ -27,10 +28,12 @@ class Palette:
     served: str
     goal: str
     bad: str
+    faint: str
+    deep: str
 
 
-LIGHT = Palette("#1f272a", "#56626a", "#fbfaf6", "#a65300", "#0b6570", "#7d8f86", "#8c1237")
-DARK = Palette("#edebe4", "#a9b5b8", "#14191b", "#f2a35c", "#57b9bf", "#8fa299", "#ff9fb6")
+LIGHT = Palette("#1f272a", "#56626a", "#fbfaf6", "#a65300", "#0b6570", "#7d8f86", "#8c1237", "#dbe8e6", "#04343b")
+DARK = Palette("#edebe4", "#a9b5b8", "#14191b", "#f2a35c", "#57b9bf", "#8fa299", "#ff9fb6", "#233a3d", "#c3f4f5")
 
 
 def picked(weights: FloatArray, count: int = SHOWN_DRAWS) -> NDArray[np.int64]:
@@ -54,7 +57,16 @@ def labelled(title: str) -> Any:
 
 def names_axis() -> Any:
     """A vertical axis of names made by ``wrapped``: every one written, none cut."""
-    return alt.Axis(labelLimit=260, labelPadding=6, labelOverlap=False, labelExpr="split(datum.label, '|')")
+    lines = "length(split(datum.label, '|'))"
+    # Vega puts the first line at the middle of the row: move it up by half a line for each line more
+    offset = {"condition": [{"test": f"{lines} > {n}", "value": -6.5 * n} for n in (3, 2, 1)], "value": 0}
+    return alt.Axis(
+        labelLimit=260,
+        labelPadding=6,
+        labelOverlap=False,
+        labelExpr="split(datum.label, '|')",
+        labelOffset=offset,
+    )
 
 
 def row_height(names: Sequence[str], least: int = 40) -> int:

@@ -8,6 +8,7 @@ import altair as alt
 import pandas as pd
 
 from brewwater.charts.base import Chart, Palette, labelled, names_axis, row_height, wrapped
+from brewwater.charts.ink import inked
 
 Rows = Sequence[tuple[str, float]]
 
@@ -27,7 +28,7 @@ def _bars(rows: Rows, title: str, colour: str, colours: Palette, text: Sequence[
     )
     bars = base.mark_bar(color=colour, height={"band": 0.62})
     labels = base.mark_text(align="left", dx=4, color=colours.ink, fontSize=12).encode(text="text:N")
-    return alt.layer(bars, labels).properties(height=row_height(order) * len(order) + 90)
+    return inked(alt.layer(bars, labels).properties(height=row_height(order) * len(order) + 90), colours)
 
 
 def cost_lines(rows: Rows, currency: str, colours: Palette, text: Sequence[str]) -> Chart:
@@ -72,6 +73,6 @@ def two_costs(
                 alt.Tooltip("amount:Q", title=currency, format=",.2f"),
             ],
         )
-        .properties(height=row_height([wrapped(n) for n, _, _ in rows], 54) * len(rows) + 110)
+        .properties(height=row_height([wrapped(n) for n, _, _ in rows], 54) * len(rows) + 170)
     )
-    return found
+    return inked(found, colours)

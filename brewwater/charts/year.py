@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from brewwater.chain import Cartridge
 from brewwater.charts.base import Chart, FloatArray, Palette, labelled, picked
+from brewwater.charts.ink import inked
 from brewwater.ensemble import percentiles
 
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
@@ -94,7 +95,7 @@ def _used(one: Cartridge, load: FloatArray, wide: NDArray[np.int64], pick: NDArr
     return share
 
 
-def capacity_left(curve: Remaining, colours: Palette, height: int = 170) -> Chart:
+def capacity_left(curve: Remaining, colours: Palette, height: int = 190) -> Chart:
     """What is left of a cartridge: the middle as a line, the range shaded, its changes as dashed rules."""
     data = pd.DataFrame(
         {
@@ -137,29 +138,37 @@ def capacity_left(curve: Remaining, colours: Palette, height: int = 170) -> Char
                 tooltip=[alt.Tooltip("day:T", title="Change", format="%d %b %Y")],
             )
         )
-    return alt.layer(*layers).properties(
-        height=height, title=alt.TitleParams(curve.name, anchor="start", color=colours.ink, fontSize=13)
-    )
+    title = alt.TitleParams(curve.name, anchor="start", color=colours.ink, fontSize=13)
+    return inked(alt.layer(*layers).properties(height=height, title=title), colours)
 
 
 def demand_year(
-    days: Sequence[dt.date], amounts: FloatArray, open_: NDArray[np.bool_], unit: str, colours: Palette
+    days: Sequence[dt.date],
+    amounts: FloatArray,
+    open_: NDArray[np.bool_],
+    unit: str,
+    colours: Palette,
+    marked: NDArray[np.bool_] | None = None,
 ) -> Chart:
-    """The first year as weeks by weekday: the darker the busier; a closed day is a dot, not a colour."""
+    """The first year as weeks by weekday: the stronger the busier; a closed day is a dot, not a colour; days of an
+    event (``marked``) are outlined."""
     count = min(len(days), 371)
     data = pd.DataFrame(
         {
             "day": pd.to_datetime(pd.Series(list(days[:count]))),
             "amount": np.round(amounts[:count], 1),
             "open": np.where(open_[:count], "service", "closed"),
+            "event": np.zeros(count, dtype=bool) if marked is None else marked[:count],
         }
     )
     weekday = [d.weekday() for d in days[:count]]
     data["week"] = data["day"] - pd.to_timedelta(weekday, unit="D")
+    data["ends"] = data["week"] + pd.to_timedelta(140, unit="h")  # a gap between the weeks
+    data["middle"] = data["week"] + pd.to_timedelta(70, unit="h")
     names = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
     data["weekday"] = [names[w] for w in weekday]
-    x = alt.X("week:T", axis=alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy"))
-    y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None, labelOverlap=False))
+    axis = alt.Axis(title=None, format="%b %y", tickCount="month", labelOverlap="greedy")
+    y = alt.Y("weekday:N", sort=names, axis=alt.Axis(title=None, labelOverlap=False), scale=alt.Scale(paddingInner=0.2))
     tips = [
         alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
         alt.Tooltip("open:N", title="Day is"),
@@ -168,25 +177,28 @@ def demand_year(
     served = (
         alt.Chart(data)
         .transform_filter("datum.open == 'service'")
-        .mark_square(size=64, opacity=1)
+        .mark_rect()
         .encode(
-            x=x,
+            x=alt.X("week:T", axis=axis),
+            x2="ends:T",
             y=y,
             tooltip=tips,
             color=alt.Color(
                 "amount:Q",
-                scale=alt.Scale(range=[colours.goal, colours.served], domainMin=0),
+                scale=alt.Scale(range=[colours.faint, colours.deep], domainMin=0),
                 legend=alt.Legend(title=f"Filtered, {unit} a day", orient="bottom", titleLimit=300),
             ),
+            stroke=alt.condition("datum.event", alt.value(colours.ink), alt.value(None)),
+            strokeWidth=alt.condition("datum.event", alt.value(2), alt.value(0)),
         )
     )
     closed = (
         alt.Chart(data)
         .transform_filter("datum.open == 'closed'")
         .mark_point(size=8, filled=True, color=colours.muted)
-        .encode(x=x, y=y, tooltip=tips)
+        .encode(x=alt.X("middle:T", axis=axis), y=y, tooltip=tips)
     )
-    return alt.layer(served, closed).properties(height=270)
+    return inked(alt.layer(served, closed).properties(height=270), colours)
 
 
 def tank_day(
@@ -230,7 +242,15 @@ def tank_day(
         )
     )
     rules = alt.Chart(limits).mark_rule(color=colours.muted, strokeDash=[2, 3]).encode(y="size:Q")
-    above = alt.Chart(limits[1:]).mark_text(align="left", dx=4, dy=-7, color=colours.ink, fontSize=12)
-    below = alt.Chart(limits[:1]).mark_text(align="left", dx=4, dy=9, color=colours.ink, fontSize=12)
-    texts = [t.encode(y="size:Q", x=alt.value(0), text="text:N") for t in (above, below)]
-    return alt.layer(lines, rules, *texts).properties(height=260)
+    # written over the middle of the day, clear of both ends of the lines; the lower of two close ones goes below
+    limits["hour"] = (hours[0] + hours[-1]) / 2
+    limits["dy"] = -8
+    if len(limits) > 1 and np.ptp(limits["size"]) < 0.15 * max([*limits["size"], *fresh, *waste]):
+        limits.loc[limits["size"].idxmin(), "dy"] = 10
+    texts = [
+        alt.Chart(limits[limits["dy"] == dy])
+        .mark_text(align="center", dy=dy, color=colours.ink, fontSize=12)
+        .encode(y="size:Q", x="hour:Q", text="text:N")
+        for dy in sorted(set(limits["dy"]))
+    ]
+    return inked(alt.layer(lines, rules, *texts).properties(height=320), colours)

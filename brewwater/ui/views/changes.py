@@ -20,6 +20,7 @@ from brewwater.ui.state import Document, desk
 from brewwater.ui.views import first
 from brewwater.ui.words import GOVERNS_WORD, Words, date
 
+SOON = 6  # changes that are shown at once; the rest opens
 MEAN_RISK = 0.1  # where the reader turns the risk on: one change in ten runs out before its date
 
 
@@ -67,14 +68,26 @@ def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
     if not due:
         st.info("No cartridge comes due within the plan.")
         return
+    _table(due[:SOON], words)
+    if len(due) > SOON:
+        with st.expander(f"All {len(due)} changes of the plan", icon=":material/event_list:"):
+            _table(due, words)
+    policy = plan.document.policy
+    st.caption(
+        f"The same dates stand on the printed sheet and in the calendar file. {_chosen(plan)} Orders allow "
+        f"{policy.lead_days} days of delivery and {policy.buffer_days} days in hand."
+    )
+
+
+def _table(due: tuple[Due, ...], words: Words) -> None:
     show.table(
-        ["Change on", "Cartridge", "Falls due", "Order by", "New one in", "Governed by", "Left in it"],
+        ["Change on", "Cartridge", "Order by", "Falls due", "New one in", "Governed by", "Capacity left"],
         [
             [
                 date(one.date),
                 f"{one.stage.name}, change {one.number}",
-                f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
                 "–" if one.order_by is None else date(one.order_by),
+                f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
                 "same day" if one.fitted == one.date else date(one.fitted),
                 GOVERNS_WORD[one.governs] + (f"; {one.because}" if one.because else ""),
                 words.share(one.left),
@@ -82,13 +95,7 @@ def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
             for one in due
         ],
         numeric=(6,),
-        tight=(0, 3),
         label="Change schedule",
-    )
-    policy = plan.document.policy
-    st.caption(
-        f"The same dates stand on the printed sheet and in the calendar file. {_chosen(plan)} Orders allow "
-        f"{policy.lead_days} days of delivery and {policy.buffer_days} days in hand."
     )
 
 
@@ -215,14 +222,14 @@ def _bears(plan: Plan, words: Words) -> None:
     rows = []
     for one in plan.outcome.cartridges:
         year = float(mean(one.changes.bought(0, plan.given.book.year), plan.given.weights))
-        warned = "; ".join(w.message for w in one.capacity.warnings)
+        warned = bool(one.capacity.warnings)
         rows.append(
             [
                 one.stage.name,
                 facts.capacity_span(one, plan, words),
                 GOVERNS_WORD[one.changes.governed_by(plan.given.weights)],
                 words.number(year, 2),
-                warned or "data sheet",
+                "usual range of its class" if warned else "data sheet",
             ]
         )
     show.table(
@@ -230,8 +237,9 @@ def _bears(plan: Plan, words: Words) -> None:
         rows,
         numeric=(3,),
         label="Cartridges",
-        long=(4,),
     )
+    for message in dict.fromkeys(w.message for one in plan.outcome.cartridges for w in one.capacity.warnings):
+        st.caption(message)
     with st.expander("How this is computed", icon=":material/function:"):
         st.markdown(
             f"- **{'Litres' if words.metric else 'Gallons'}** = capacity × margin ÷ what one of *this* water uses. A "

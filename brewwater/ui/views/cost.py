@@ -153,7 +153,7 @@ def _beside(plan: Plan, words: Words) -> None:
     word = "more" if change > 0 else "less"
     show.say(f"The other costs {words.money(abs(change), ours.currency)} {word} in the twelve months.")
     show.say(paid_back(ours, theirs, plan.given.weights, words))
-    show.say(f"Why it is not the first choice: {why}")
+    show.say(f"About the other: {why}")
     st.caption(
         "Treatments are ranked by money over the life of their parts, a cartridge counted by the share used up; the "
         "lines above count whole cartridges bought in the twelve months, so the two amounts differ."
@@ -174,9 +174,7 @@ def paid_back(
     ours: Cost, theirs: Cost, weights: FloatArray, words: Words, names: tuple[str, str] = ("This plan", "The other")
 ) -> str:
     """In a sentence, when the plan that costs more at installation has saved that again."""
-    dear, cheap, name = (
-        (ours, theirs, names[0]) if ours.first_set >= theirs.first_set else (theirs, ours, names[1])
-    )
+    dear, cheap, name = (ours, theirs, names[0]) if ours.first_set >= theirs.first_set else (theirs, ours, names[1])
     more = float(dear.first_set - cheap.first_set)
     if more <= 0:
         return "Both cost the same at installation."
@@ -219,9 +217,10 @@ def _purse(purse: Budget, currency: str, words: Words) -> Checked:
         return Checked(
             purse.name, "unknown", found, "", f"No budget is set; this is what the {what} costs.", "your entry"
         )
-    status = "ok" if purse.over < 0.2 else "watch" if purse.over < 0.5 else "act"
+    over = round(purse.over, 6)  # weights add up to one but for the last bit
+    status = "ok" if over < 0.2 else "watch" if over < 0.5 else "act"
     return Checked(purse.name, status, found, _amount(purse.limit, currency, words),
-                   f"{what.capitalize()}: over the budget in {words.share(purse.over)} of the cases.",
+                   f"{what.capitalize()}: over the budget in {words.share(over)} of the cases.",
                    "your budget; prices below")  # fmt: skip
 
 

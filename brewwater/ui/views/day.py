@@ -189,8 +189,12 @@ def _year(plan: Plan, words: Words) -> None:
     litres = needs.curves.T @ np.atleast_1d(per_term)
     amounts = litres * (1.0 if words.metric else 1 / GAL_L)
     days = [d.astype(dt.date) for d in needs.days]
+    calendar = plan.document.demand.calendar
+    busy = np.zeros(len(days), dtype=bool)
+    for event in calendar.events:
+        busy[calendar.span_of(event)] = True
     st.altair_chart(
-        demand_year(days, amounts, needs.open, words.unit("volume"), planning.colours()),
+        demand_year(days, amounts, needs.open, words.unit("volume"), planning.colours(), busy),
         width="stretch",
         key="demand_year",
     )
@@ -202,7 +206,8 @@ def _year(plan: Plan, words: Words) -> None:
         else np.zeros(3)
     )
     st.caption(
-        f"Squares: service days, the stronger the busier. Dots: closed. Busiest day, filtered: "
+        "Squares: service days, the stronger the busier; outlined: a busy day of the calendar. Dots: closed. "
+        f"Busiest day, filtered: "
         f"{words.span([float(x) for x in peak], 'volume')}."
     )
 

@@ -10,6 +10,7 @@ from brewwater.charts import worth_of_tests
 from brewwater.errors import BrewwaterError
 from brewwater.log_entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.plan import Plan
+from brewwater.readings import Diagnosis
 from brewwater.ui import keeping, planning, show
 from brewwater.ui.facts import change_figure
 from brewwater.ui.state import desk
@@ -63,7 +64,10 @@ def page() -> None:
     with right:
         if plan is not None:
             show.figures([change_figure(plan)])
-            _effect(plan)
+            for found in plan.diagnoses:
+                _diagnosis(found)
+    if plan is not None:
+        _effect(plan)
     _log(on.words)
     if plan is not None:
         _worth(plan, on.words)
@@ -129,43 +133,46 @@ def _form(words: Words) -> None:
         st.success(on.extra.pop("reading_done"), icon=":material/check:")
 
 
+def _diagnosis(found: Diagnosis) -> None:
+    """What the readings say that the plan did not: what happened, the likeliest causes, the next check."""
+    causes = "\n".join(f"1. {cause}" for cause in found.causes)
+    text = f"**{found.message}**\n\nLikeliest first:\n{causes}\n\n**Next check:** {found.next_check}"
+    st.warning(text.replace("$", "\\$").replace("~", "\\~"), icon=":material/troubleshoot:")
+
+
 def _effect(plan: Plan) -> None:
-    """What the readings do to the plan: dates before and after, causes to look for, lines not used."""
+    """What the readings do to the plan: dates before and after, and lines not used."""
     if plan.moved:
         st.subheader("What the readings moved", anchor=False)
+        why = {one.why for one in plan.moved} - {"unchanged"}
+        if len(why) == 1:
+            show.say(next(iter(why)))
         rows = []
         for one in plan.moved:
-            shift = (
-                ""
-                if one.days is None
-                else f"{abs(one.days)} days {'later' if one.days > 0 else 'earlier'}"
-                if one.days
-                else "same day"
-            )
-            rows.append(
-                [
-                    one.name,
-                    date(one.before[1]),
-                    f"{date(one.after[1])} ({date(one.after[0])} to {date(one.after[2])})",
-                    shift,
-                    one.why,
-                ]
-            )
-        show.table(
-            ["Cartridge", "Planned", "With the readings", "Shift", "Why"],
-            rows,
-            label="What the readings moved",
-            long=(4,),
-        )
-    for found in plan.diagnoses:
-        st.warning(
-            f"{found.message} Likeliest first: {'; '.join(found.causes)}. Next check: {found.next_check}",
-            icon=":material/troubleshoot:",
-        )
+            early, expected, late = one.after
+            row = [one.name, date(one.before[1]), date(expected), f"{date(early)} to {date(late)}", _shift(one.days)]
+            rows.append([*row, one.why] if len(why) > 1 else row)
+        heads = ["Cartridge", "Planned", "With the readings", "Range", "Shift", *(["Why"] if len(why) > 1 else [])]
+        show.table(heads, rows, label="What the readings moved", long=(5,))
     unused = [flag for flag in plan.reading_flags if not flag.used]
     if unused:
         with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:"):
             show.table(["Why"], [[flag.message] for flag in unused], label="Lines not used")
+
+
+def _shift(days: int | None) -> str:
+    if days is None:
+        return "not known"
+    return f"{abs(days)} days {'later' if days > 0 else 'earlier'}" if days else "same day"
+
+
+def _take_back(line: Reading) -> None:
+    on = desk()
+    back = make_reading({"date": dt.date.today(), "kind": "withdrawn", "corrects": line.id})
+    try:
+        keeping.place().add_readings(str(on.ref), [back])
+    except BrewwaterError as error:
+        on.extra["reading_fault"] = str(error)
 
 
 def _worth(plan: Plan, words: Words) -> None:
@@ -212,15 +219,6 @@ def _worth(plan: Plan, words: Words) -> None:
         "Worth: how much less a year costs on average, spoiled cups and worn machines counted, when one decides after "
         "the test. Prices and minutes of the tests are placeholders without source."
     )
-
-
-def _take_back(line: Reading) -> None:
-    on = desk()
-    back = make_reading({"date": dt.date.today(), "kind": "withdrawn", "corrects": line.id})
-    try:
-        keeping.place().add_readings(str(on.ref), [back])
-    except BrewwaterError as error:
-        on.extra["reading_fault"] = str(error)
 
 
 def _log(words: Words) -> None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from html import escape
 
 import streamlit as st
 
@@ -13,6 +14,7 @@ from brewwater.reference import Row, sources, table
 from brewwater.targets import goals
 from brewwater.treatment import medium_class
 from brewwater.ui import facts, planning, show
+from brewwater.ui.show import Figure
 from brewwater.ui.state import desk
 from brewwater.ui.views.branches import CHECK_WORDS
 from brewwater.ui.words import STATUS_WORD, plain
@@ -43,7 +45,8 @@ ROOM_WORDS = {
     "units": "Units",
 }
 SIGNS = {"agrees": "●", "within stated limit": "▲"}
-MOST_ROWS = 60
+MOST_ROWS = 25
+ALL = "All numbers"
 # Which checks hold the calculation behind a measure, besides those of its own source: words of their quantity.
 HELD_BY = {
     "hardness": ("hardness", "mg/L as CaCO3"),
@@ -144,16 +147,15 @@ def _number(plan: Plan | None) -> Basis | None:
     choices = numbers(plan)
     kept = desk().extra.get("trust_number")
     if "trust_number" not in st.session_state:
-        st.session_state["trust_number"] = kept if kept in choices else None
+        st.session_state["trust_number"] = kept if kept in choices else ALL
     picked = st.selectbox(
         "A number of this plan",
-        [None, *choices],
+        [ALL, *choices],
         key="trust_number",
-        format_func=lambda label: label or "All numbers",
         help="Its sources, what was held against them and where they disagree are then shown alone below.",
         on_change=lambda: desk().extra.update(trust_number=st.session_state["trust_number"]),
     )
-    if picked is None:
+    if picked not in choices:
         return None
     basis = choices[picked]
     if basis.formula:
@@ -166,21 +168,23 @@ def _number(plan: Plan | None) -> Basis | None:
 # -- what was held against figures printed outside -------------------------------------------------------------
 
 
-def _counts(rows: Iterable[Row]) -> list[list[str]]:
+def _counts(rows: Iterable[Row]) -> list[Figure]:
     """For each kind of check: how many, from how many sources, and how they came out."""
     kinds: dict[str, list[Row]] = {}
     for row in rows:
         kinds.setdefault(row["kind"], []).append(row)
     out = []
-    for kind in KIND_WORDS:
+    for kind, label in KIND_WORDS.items():
         mine = kinds.get(kind, [])
-        if not mine:
-            continue
-        verdicts = Counter(row["verdict"] for row in mine)
-        told = ["agrees", "within stated limit"]
-        missed = sum(n for v, n in verdicts.items() if v not in told)
-        counts = [len(mine), len({row["source"] for row in mine}), *(verdicts[v] for v in told), missed]
-        out.append([KIND_WORDS[kind], *map(str, counts)])
+        if mine:
+            verdicts = Counter(row["verdict"] for row in mine)
+            agree, within = verdicts["agrees"], verdicts["within stated limit"]
+            sources_ = len({row["source"] for row in mine})
+            note = (
+                f"{sources_} source{'s' if sources_ > 1 else ''}: {agree} agree to the last printed digit, {within} "
+                f"within a stated limit, {len(mine) - agree - within} missed"
+            )
+            out.append(Figure(label, f"{len(mine)} check{'s' if len(mine) > 1 else ''}", note))
     return out
 
 
@@ -199,26 +203,15 @@ def _checks(basis: Basis | None) -> None:
     if not rows:
         st.info("No figure printed by others is held against this number.")
         return
-    show.table(
-        ["Kind of check", "Checks", "Sources", "Agree to the last digit", "Within a stated limit", "Missed"],
-        _counts(rows),
-        numeric=(1, 2, 3, 4, 5),
-        label="Checks counted",
-    )
+    show.figures(_counts(rows))
     rooms = list(dict.fromkeys(row["room"] for row in rows))
-    columns = st.columns(2)
-    with columns[0]:
-        part = st.pills(
-            "Part", rooms, selection_mode="multi", key="check_room", format_func=lambda r: ROOM_WORDS.get(r, plain(r))
-        )
-        verdicts = list(dict.fromkeys(row["verdict"] for row in rows))
-        verdict = st.pills("Outcome", verdicts, selection_mode="multi", key="check_verdict", format_func=_outcome)
-    with columns[1]:
-        kinds = [k for k in KIND_WORDS if any(row["kind"] == k for row in rows)]
-        kind = st.pills("Kind", kinds, selection_mode="multi", key="check_kind", format_func=KIND_WORDS.__getitem__)
-        text = st.text_input(
-            "Search the checks", key="check_search", placeholder="a quantity or a word of the source"
-        ).lower()
+    part = _pills("Part", rooms, "check_room", lambda r: ROOM_WORDS.get(r, plain(r)))
+    kind = _pills("Kind", [k for k in KIND_WORDS if any(row["kind"] == k for row in rows)], "check_kind",
+                  KIND_WORDS.__getitem__)  # fmt: skip
+    verdict = _pills("Outcome", list(dict.fromkeys(row["verdict"] for row in rows)), "check_verdict", _outcome)
+    text = st.text_input(
+        "Search the checks", key="check_search", placeholder="a quantity or a word of the source"
+    ).lower()
     shown = [
         row
         for row in rows
@@ -231,14 +224,8 @@ def _checks(basis: Basis | None) -> None:
         st.info("No check matches.")
         return
     shown.sort(key=_how_far, reverse=True)
-    show.table(
-        ["Quantity", "Here", "Printed", "Difference", "Allowed", "Outcome", "Printed in", "Why that limit"],
-        [_check(row) for row in shown[:MOST_ROWS]],
-        numeric=(1, 2, 3, 4),
-        tight=(5,),
-        long=(0, 6, 7),
-        label="Checks",
-    )
+    cards = "".join(_check(row) for row in shown[:MOST_ROWS])
+    st.html(f'<div class="bw bw-grid" style="--least:18rem" role="region" aria-label="Checks">{cards}</div>')
     more = f" The first {MOST_ROWS} of them; narrow the choice to see others." if len(shown) > MOST_ROWS else ""
     st.caption(f"{len(shown)} of {len(rows)} checks, those nearest to their limit first.{more}")
 
@@ -247,10 +234,20 @@ def _outcome(verdict: str) -> str:
     return f"{SIGNS.get(verdict, '■')} {verdict}"
 
 
-def _check(row: Row) -> list[str]:
-    where = row["printed_in"] or sources()[row["source"]].title
-    numbers = [_figure(row[c]) for c in ("ours", "theirs", "difference", "tolerance")]
-    return [row["quantity"], *numbers, _outcome(row["verdict"]), where, row["why"]]
+def _check(row: Row) -> str:
+    """One check as a card: what, ours and theirs, how it came out, where it is printed."""
+    where = "; ".join(part for part in (row["printed_in"] or sources()[row["source"]].title, row["why"]) if part)
+    ours, theirs, apart, limit = (_figure(row[c]) for c in ("ours", "theirs", "difference", "tolerance"))
+    return (
+        f'<div class="bw-card"><div class="bw-label">{escape(row["quantity"])}</div>'
+        f"<div><strong>{ours}</strong> here, <strong>{theirs}</strong> printed</div>"
+        f"<div>difference {apart}, allowed {limit}: {_outcome(row['verdict'])}</div>"
+        f'<div class="bw-note">{escape(where)}</div></div>'
+    )
+
+
+def _pills(label: str, options: Sequence[str], key: str, names: Callable[[str], str]) -> list[str]:
+    return st.pills(label, options, selection_mode="multi", key=key, format_func=names, wrap=True)
 
 
 def _figure(text: str) -> str:
@@ -258,7 +255,7 @@ def _figure(text: str) -> str:
     try:
         return desk().words.number(float(text), 5)
     except ValueError:
-        return text or "–"
+        return escape(text) or "–"
 
 
 # -- where sources disagree ---------------------------------------------------------------------------------
@@ -272,18 +269,18 @@ def _disagreements(basis: Basis | None) -> None:
     if not rows:
         st.info("No disagreement is known between the sources of this number.")
         return
-    kinds = list(dict.fromkeys(row["kind"] for row in rows))
-    kind = st.pills("They differ by", kinds, selection_mode="multi", key="disagree_kind", format_func=str.capitalize)
+    kind = _pills("They differ by", list(dict.fromkeys(row["kind"] for row in rows)), "disagree_kind", str.capitalize)
     shown = [row for row in rows if not kind or row["kind"] in kind]
-    show.table(
-        ["Question", "One source", "Another", "What is done here, and why"],
-        [
-            [row["subject"], _said(row, "one", "source"), _said(row, "other", "other_source"), row["what_we_do"]]
-            for row in shown
-        ],
-        label="Disagreements",
-        long=(0, 1, 2, 3),
+    cards = "".join(
+        f'<div class="bw-card"><div class="bw-label">{escape(row["subject"])}</div>'
+        f"<div>{escape(row['what_we_do'])}</div>"
+        f"<details><summary>What they say: {escape(row['subject'][:1].lower() + row['subject'][1:])}</summary>"
+        f"<dl><dt>One</dt><dd>{escape(_said(row, 'one', 'source'))}</dd>"
+        f"<dt>Another</dt><dd>{escape(_said(row, 'other', 'other_source'))}</dd></dl></details></div>"
+        for row in shown
     )
+    st.html(f'<div class="bw bw-grid" style="--least:18rem" role="region" aria-label="Disagreements">{cards}</div>')
+    st.caption("What is done here, and why, stands first; each opens to what the sources say.")
 
 
 def _said(row: Mapping[str, str], what: str, key: str) -> str:
@@ -296,7 +293,7 @@ def _said(row: Mapping[str, str], what: str, key: str) -> str:
 
 def _every_source(basis: Basis | None) -> None:
     st.subheader("Every source", anchor=False)
-    standing = st.pills("Show", ORDER, selection_mode="multi", key="standing", format_func=lambda s: STANDING_WORDS[s])
+    standing = _pills("Show", ORDER, "standing", STANDING_WORDS.__getitem__)
     text = st.text_input("Search", key="source_search", placeholder="a word of the title")
     held = Counter(row["source"] for row in table("outside_checks"))
     rows = [
@@ -306,7 +303,9 @@ def _every_source(basis: Basis | None) -> None:
         and (not standing or s.standing in standing)
         and text.lower() in f"{s.title} {s.where}".lower()
     ]
-    if rows:
-        show.table(["Source", "Where", "Standing", "Checks"], rows, numeric=(3,), label="Sources")
-    else:
+    if not rows:
         st.info("No source matches.")
+        return
+    show.table(["Source", "Where", "Standing", "Checks"], rows[:MOST_ROWS], numeric=(3,), label="Sources")
+    more = f"; the first {MOST_ROWS} of them, search to see others" if len(rows) > MOST_ROWS else ""
+    st.caption(f"{len(rows)} of {len(sources())} sources{more}.")

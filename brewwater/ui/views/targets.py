@@ -42,15 +42,15 @@ def page() -> None:
         planning.search(plan)
 
 
-def _bounds(low: float | None, high: float | None, unit: str) -> str:
+def _bounds(low: float | None, high: float | None) -> str:
     words = desk().words
     if low is None and high is None:
         return "none"
     if low is None:
-        return f"up to {words.number(high)} {unit}"
+        return f"up to {words.number(high)}"
     if high is None:
-        return f"from {words.number(low)} {unit}"
-    return f"{words.number(low)} – {words.number(high)} {unit}"
+        return f"from {words.number(low)}"
+    return f"{words.number(low)} – {words.number(high)}"
 
 
 def _goals() -> None:
@@ -69,15 +69,14 @@ def _goals() -> None:
         ["Measure", "Goal", "Past the limit", "Source"],
         [
             [
-                plain(m),
-                _bounds(g.low, g.high, UNITS.get(m, "mg/L")),
-                _red(g.red_below, g.red_above, UNITS.get(m, "mg/L")),
+                plain(m) if m == "ph" else f"{plain(m)}, {UNITS.get(m, 'mg/L')}",
+                _bounds(g.low, g.high),
+                _red(g.red_below, g.red_above),
                 g.source,
             ]
             for m, g in found.items()
         ],
         label="Goals",
-        long=(3,),
     )
     with st.container(border=True):
         st.markdown("**Set your own goal**")
@@ -103,14 +102,13 @@ def _goals() -> None:
         fields.act("Back to the goals' own", f"goal_reset_{measure}", partial(_reset, measure), disabled=own is None)
 
 
-def _red(below: float | None, above: float | None, unit: str) -> str:
+def _red(below: float | None, above: float | None) -> str:
     words = desk().words
     parts = [
         f"under {words.number(below)}" if below is not None else "",
         f"over {words.number(above)}" if above is not None else "",
     ]
-    text = " or ".join(p for p in parts if p)
-    return f"{text} {unit}" if text else "none"
+    return " or ".join(p for p in parts if p) or "none"
 
 
 def _override(measure: str, part: str, document: Document, value: float | None) -> None:
