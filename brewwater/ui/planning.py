@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import threading
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+from functools import cache
 from typing import cast
 
 import streamlit as st
@@ -15,16 +14,19 @@ from brewwater.inputs import PlanDocument
 from brewwater.plan import Plan, make_plan, stamp
 from brewwater.treatment import Stage
 from brewwater.ui import keeping
+from brewwater.ui.search_child import COARSE_DRAWS, Order
+from brewwater.ui.searching import Job, Searches, session
 from brewwater.ui.state import Desk, desk
 
-MOST_KEPT = 12
+__all__ = ["COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "search", "searched"]
+
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 2.0
 POLL_S = 0.5
+# With many searches waiting each page looks less often, so that looking alone does not slow the others down.
+POLL_EACH_S = 0.15
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
 LIVE_DRAWS = 256
-# The first look, where nothing was recommended before: few draws, so that something stands there soon.
-COARSE_DRAWS = 128
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)
@@ -59,6 +61,12 @@ def _key(typed: PlanDocument) -> str:
     return typed.model_copy(update={"name": "x", "note": "", "units": "us"}).fingerprint()
 
 
+def _same(typed: PlanDocument, train: tuple[Stage, ...]) -> str:
+    """What makes two searches one: the whole document, and the train where readings are held against it."""
+    follows = bool(typed.readings) and typed.train is None
+    return f"{typed.fingerprint()} {[s.model_dump() for s in train] if follows else ''}"
+
+
 def _found(on: Desk) -> dict[str, Plan]:
     return cast(dict[str, Plan], on.extra.setdefault("found", {}))
 
@@ -70,6 +78,8 @@ def current() -> Plan | None:
     try:
         typed = with_log(on)
         key = on.extra["key"] = _key(typed)
+        if key not in _found(on):
+            _keep(on, key, _searches().kept(_same(typed, on.train)))
         plan = _found(on).get(key)
         if plan is None:
             plan = _made(key, repr([s.model_dump() for s in on.train]), typed, on.train)
@@ -82,6 +92,15 @@ def current() -> Plan | None:
 def searched(plan: Plan) -> bool:
     """Whether the search has been made for the plan on the screen."""
     return desk().extra.get("key") in _found(desk())
+
+
+def _keep(on: Desk, key: str, plan: Plan | None) -> None:
+    """Keep what a search found: the latest in the session, a few earlier ones with those of all sessions."""
+    if plan is None:
+        return
+    on.extra["found"] = {key: plan}
+    if plan.recommended:
+        on.train = plan.outcome.stages
 
 
 def headline(plan: Plan) -> tuple[str, str]:
@@ -106,25 +125,9 @@ def headline(plan: Plan) -> tuple[str, str]:
     )
 
 
-@dataclass
-class Job:
-    """A search under way in a thread of its own; ``first`` is what a coarse look found, where nothing was
-    recommended before."""
-
-    key: str
-    share: float = 0.0
-    first: tuple[Stage, ...] | None = None
-    abandoned: threading.Event = field(default_factory=threading.Event)
-    result: Future[Plan | None] | None = None
-
-
-class _Abandoned(Exception):
-    """Someone changed the plan or stopped the search."""
-
-
-@st.cache_resource(show_spinner=False)
-def _workers() -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(max_workers=2, thread_name_prefix="search")
+@cache
+def _searches() -> Searches:
+    return Searches()
 
 
 def _stop(key: str) -> None:
@@ -153,68 +156,44 @@ def search(plan: Plan) -> None:
     if not isinstance(job, Job) or job.key != key or job.abandoned.is_set():
         if isinstance(job, Job):
             job.abandoned.set()
-        job = on.extra["job"] = Job(key)
+        job = on.extra["job"] = Job(key, session())
         on.extra["abandon"] = job.abandoned
         patience = float(on.extra.get("patience", PATIENCE_S if on.train else 0.2))
-        job.result = _workers().submit(_look, job, plan.document, on.train, patience)
-    _strip(job)
+        _searches().ask(job, _same(plan.document, on.train), Order(plan.document, on.train), patience)
+    st.fragment(run_every=max(POLL_S, POLL_EACH_S * _searches().load()))(_strip)(job)
 
 
-def _look(job: Job, typed: PlanDocument, train: tuple[Stage, ...], patience: float) -> Plan | None:
-    """In a thread: the whole plan with its search; None where it was abandoned."""
-    if job.abandoned.wait(patience):
-        return None
-
-    def progress(share: float) -> None:
-        job.share = share
-        if job.abandoned.is_set():
-            raise _Abandoned
-
-    def plan(document: PlanDocument) -> Plan:
-        return make_plan(document, search=True, train=train, progress=progress, cancelled=job.abandoned.is_set)
-
-    try:
-        if typed.train is None and not train and typed.settings.draws > COARSE_DRAWS:
-            coarse = typed.settings.model_copy(update={"draws": COARSE_DRAWS})
-            job.first = plan(typed.model_copy(update={"settings": coarse})).outcome.stages
-        return plan(typed)
-    except _Abandoned:
-        return None
-
-
-@st.fragment(run_every=POLL_S)
 def _strip(job: Job) -> None:
     on = desk()
-    if on.extra.get("job") is not job or job.result is None:
+    search = job.search
+    if on.extra.get("job") is not job or search is None:
         return
-    if job.first and not on.train:
-        on.train = job.first
+    if search.first and not on.train:
+        on.train = search.first
         on.extra["coarse"] = job.key
         st.rerun()
-    if not job.result.done():
+    if not search.result.done():
+        ahead = _searches().ahead(search)
+        text = f"Looking for a better treatment… {job.share:.0%}".replace("%", " %")
+        if ahead:
+            text = f"The search for a better treatment waits for {ahead} other{'s' if ahead > 1 else ''} here…"
         with st.container(key="search_strip"):
-            share = min(max(job.share, 0.0), 1.0)
-            st.progress(share, text=f"Looking for a better treatment… {share:.0%}".replace("%", " %"))
+            st.progress(job.share, text=text)
             st.button("Stop the search", key="search_stop", on_click=_stop, args=(job.key,), icon=":material/stop:")
         return
     if job.abandoned.is_set():
         return
     try:
-        better = job.result.result()
+        better = search.result.result()
     except InputError as error:
         st.error(str(error), icon=":material/report:")
         return
     except Exception:
         _stop(job.key)  # a defect: told once, not at every look
         raise
-    if better is None:
-        return
-    found = _found(on)
-    found[job.key] = better
-    while len(found) > MOST_KEPT:
-        found.pop(next(iter(found)))
-    if better.recommended:
-        on.train = better.outcome.stages
+    if better is None:  # given up while this tab was away: it asks anew
+        job.abandoned.set()
+    _keep(on, job.key, better)
     st.rerun()
 
 

@@ -1,0 +1,107 @@
+"""The search in a process of its own, at low priority: ``python -m brewwater.ui.search_child``, started by
+``searching``. In the server's own process its many small array steps would hold the interpreter that all pages share.
+
+It reads an ``Order`` from its standard input and answers on its standard output with pairs of a word and a value:
+``share`` and ``first`` on the way, then one of ``plan``, ``stopped``, ``refused`` and ``failed``. Anything that comes
+in while it works means stop; the end of its input, that the server is gone. Objects go as pickles: only between the
+two, over pipes that nobody else holds.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import queue
+import sys
+import threading
+import traceback
+from dataclasses import dataclass
+from typing import BinaryIO
+
+from brewwater.errors import InputError
+from brewwater.inputs import PlanDocument
+from brewwater.plan import Plan, make_plan
+from brewwater.treatment import Stage
+
+# The first look, where nothing was recommended before: few draws, so that something stands there soon.
+COARSE_DRAWS = 128
+NICENESS = 15
+
+
+@dataclass(frozen=True)
+class Order:
+    """A search to make: the document and the train followed so far."""
+
+    typed: PlanDocument
+    train: tuple[Stage, ...]
+
+
+class _Stopped(Exception):
+    """Nobody waits for this search any more."""
+
+
+def _inbox(source: BinaryIO) -> queue.SimpleQueue[Order | None]:
+    """What comes in, read by a thread; the process ends with its input."""
+    came: queue.SimpleQueue[Order | None] = queue.SimpleQueue()
+
+    def read() -> None:
+        while True:
+            try:
+                came.put(pickle.load(source))
+            except (EOFError, OSError):
+                os._exit(0)
+
+    threading.Thread(target=read, daemon=True).start()
+    return came
+
+
+def _look(order: Order, came: queue.SimpleQueue[Order | None], sink: BinaryIO) -> Plan:
+    def progress(share: float) -> None:
+        if not came.empty():
+            raise _Stopped
+        _say(sink, "share", share)
+
+    def plan(document: PlanDocument) -> Plan:
+        return make_plan(
+            document, search=True, train=order.train, progress=progress, cancelled=lambda: not came.empty()
+        )
+
+    typed = order.typed
+    if typed.train is None and not order.train and typed.settings.draws > COARSE_DRAWS:
+        coarse = typed.settings.model_copy(update={"draws": COARSE_DRAWS})
+        _say(sink, "first", plan(typed.model_copy(update={"settings": coarse})).outcome.stages)
+    found = plan(typed)
+    if not came.empty():
+        raise _Stopped
+    return found
+
+
+def _say(sink: BinaryIO, word: str, value: object) -> None:
+    pickle.dump((word, value), sink, protocol=5)
+    sink.flush()
+
+
+def main() -> None:
+    """Answer orders until the input ends."""
+    if hasattr(os, "nice"):
+        os.nice(NICENESS)
+    came = _inbox(sys.stdin.buffer)
+    with os.fdopen(os.dup(1), "wb") as sink:
+        os.dup2(2, 1)  # whatever a library prints does not get between the answers
+        _say(sink, "share", 0.0)  # ready
+        while True:
+            order = came.get()
+            if order is None:  # a stop that came after the answer
+                continue
+            try:
+                _say(sink, "plan", _look(order, came, sink))
+            except _Stopped:
+                _say(sink, "stopped", None)
+            except InputError as error:
+                _say(sink, "refused", (error.field, error.value, error.limit, error.remedy))
+            except Exception:
+                _say(sink, "failed", traceback.format_exc())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,236 @@
+"""How the front end bears many people at once: ``python tests/benchmarks/bench_sessions.py``.
+
+``streamlit run app.py`` is started once, on loopback, with a store of its own. First one browser session, then 25
+(each a Chromium context of its own in one browser, on this same machine) type numbers for two minutes, at the pace of
+people: after each repaint a think time drawn from an exponential distribution with a mean of 10 s (``--think``). Every
+number typed is new, so that no answer is a remembered one.
+
+Change to repaint: from the key press to the moment when the page's stamp is that of the new values (``stamp``), and to
+the end of the script run that brought it, when every figure and chart of the page is sent and drawn (``page``). The
+stamp is looked at again later: only the one that stays counts, so that a search that ends just then cannot pass for
+the answer. Errors: exceptions in the page or on its console, error and exception boxes, lines of the server's error
+stream, changes without an answer within a minute. Memory: the resident size of the server and its children.
+
+Nothing is asserted; the exit status is 1 where an error was counted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import os
+import random
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from runpy import run_path
+from typing import Any
+
+from playwright.async_api import Browser, Page, async_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+TOOLS: dict[str, Any] = run_path(str(ROOT / "tests" / "app" / "browser.py"))
+# widget and the range of what is typed: lowest, highest
+FIELDS = {"hardness": (80, 400), "alkalinity": (40, 350), "tds": (150, 700), "drinks": (40, 400)}
+SETTLED_MS, GIVEN_UP_MS = 1200, 60_000
+# keeps every change of the stamp and of the script's state, with its time
+WATCH = """() => {
+  const now = () => ({stamp: (document.querySelector('.st-key-plan_stamp p') || {}).innerText || '',
+    busy: (document.querySelector('[data-testid=stApp]') || document.body).getAttribute('data-test-script-state')});
+  window.seen = {stamps: [], rests: [], pressed: 0, last: now()};
+  document.addEventListener('keydown', e => { if (e.key === 'Enter') seen.pressed = performance.now(); }, {capture: true});
+  new MutationObserver(() => {
+    const at = performance.now(), next = now();
+    if (next.stamp && next.stamp !== seen.last.stamp) { seen.stamps.push([at, next.stamp]); seen.last.stamp = next.stamp; }
+    if (next.busy !== seen.last.busy) {
+      if (next.busy !== 'running') seen.rests.push(at);
+      seen.last.busy = next.busy;
+    }
+  }).observe(document.body, {subtree: true, childList: true, characterData: true, attributes: true,
+    attributeFilter: ['data-test-script-state']});
+}"""
+# resolves to the milliseconds from the key press to the stamp that stays, and to the end of its script run
+ANSWER = """([settled, most]) => new Promise(done => {
+  const began = seen.pressed;
+  const look = () => {
+    const now = performance.now(), last = seen.stamps[seen.stamps.length - 1];
+    if (last && last[0] > began && now - last[0] > settled) {
+      const rest = seen.rests.find(at => at >= last[0]);
+      if (rest) return done([last[0] - began, rest - began, seen.stamps.filter(s => s[0] > began).length]);
+    }
+    if (now - began > most) return done(null);
+    setTimeout(look, 100);
+  };
+  look();
+})"""
+
+
+@dataclass
+class Seen:
+    """What one round of sessions gave."""
+
+    stamp_ms: list[float] = field(default_factory=list)
+    page_ms: list[float] = field(default_factory=list)
+    superseded: int = 0
+    errors: list[str] = field(default_factory=list)
+
+
+def resident_MB(pid: int) -> float:
+    """Resident memory of a process and of all below it."""
+    total, waiting = 0.0, [pid]
+    while waiting:
+        one = waiting.pop()
+        try:
+            status = Path(f"/proc/{one}/status").read_text()
+            for task in Path(f"/proc/{one}/task").iterdir():
+                waiting += [int(c) for c in (task / "children").read_text().split()]
+        except OSError:
+            continue
+        total += next((float(row.split()[1]) / 1024 for row in status.splitlines() if row.startswith("VmRSS")), 0.0)
+    return total
+
+
+def spent_s(pid: int) -> float:
+    """Processor seconds of a process so far."""
+    numbers = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(numbers[11]) + int(numbers[12])) / os.sysconf("SC_CLK_TCK")
+
+
+@contextmanager
+def server(data: Path, said: Path) -> Iterator[tuple[str, int]]:
+    """The front end on loopback: its address and its process; its error stream goes to a file."""
+    port = TOOLS["free_port"]()
+    with said.open("wb") as stream:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"],
+            cwd=ROOT, env={**os.environ, "BREWWATER_DATA": str(data)}, stdout=subprocess.DEVNULL, stderr=stream,
+        )  # fmt: skip
+    try:
+        address = f"http://127.0.0.1:{port}"
+        for _ in range(300):
+            try:
+                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                    break
+            except OSError:
+                assert process.poll() is None, "the server ended"
+                time.sleep(0.1)
+        yield address, process.pid
+    finally:
+        process.terminate()
+        process.wait(20)
+
+
+async def opened(browser: Browser, address: str, seen: Seen) -> Page:
+    """A session of its own, its plan on the screen."""
+    context = await browser.new_context(viewport={"width": 1280, "height": 900}, reduced_motion="reduce")
+    page = await context.new_page()
+    page.set_default_timeout(GIVEN_UP_MS)
+    page.on("pageerror", lambda e: seen.errors.append(f"page: {e}"))
+    page.on("console", lambda m: seen.errors.append(f"console: {m.text}") if m.type == "error" else None)
+    page.on("crash", lambda _: seen.errors.append("page crashed"))
+    await page.goto(address)
+    await page.wait_for_selector(".st-key-plan_stamp p")
+    await page.evaluate(WATCH)
+    return page
+
+
+async def user(page: Page, seen: Seen, luck: random.Random, think_s: float, until: float) -> None:
+    """Type a number, wait for the answer, think; again."""
+    await asyncio.sleep(luck.uniform(0, think_s))
+    while time.monotonic() < until:
+        key = luck.choice(list(FIELDS))
+        box = page.locator(f".st-key-{key} input")
+        try:
+            await box.fill(str(luck.randint(*FIELDS[key])))
+            await box.press("Enter")
+            took = await page.evaluate(ANSWER, [SETTLED_MS, GIVEN_UP_MS])
+            boxes = await page.locator("[data-testid=stException], [data-testid=stAlertContentError]").all_inner_texts()
+        except Exception as error:  # the page is gone or deaf: counted, and the others go on
+            seen.errors.append(f"session: {error}")
+            return
+        seen.errors += [f"box: {text}" for text in boxes]
+        if took is None:
+            seen.errors.append(f"no answer within {GIVEN_UP_MS / 1000:.0f} s")
+        else:
+            seen.stamp_ms.append(took[0])
+            seen.page_ms.append(took[1])
+            seen.superseded += took[2] > 1
+        await asyncio.sleep(luck.expovariate(1 / think_s))
+
+
+async def round_of(browser: Browser, address: str, count: int, given: argparse.Namespace) -> tuple[Seen, list[Page]]:
+    """So many sessions at once; they stay open."""
+    seen = Seen()
+    pages = [await opened(browser, address, seen) for _ in range(count)]
+    await asyncio.sleep(given.warm)  # the first search, which all of them share
+    until = time.monotonic() + given.seconds
+    await asyncio.gather(*(
+        user(page, seen, random.Random(1000 * count + i), given.think, until) for i, page in enumerate(pages)
+    ))  # fmt: skip
+    return seen, pages
+
+
+def p95(values: list[float]) -> float:
+    return statistics.quantiles(values, n=20, method="inclusive")[-1] if len(values) > 1 else float("nan")
+
+
+def told(name: str, seen: Seen) -> None:
+    for what, values in (("stamp", seen.stamp_ms), ("page", seen.page_ms)):
+        if values:
+            print(f"{name}, {what}: {len(values)} changes, p50 {statistics.median(values):.0f} ms, "
+                  f"p95 {p95(values):.0f} ms, longest {max(values):.0f} ms")  # fmt: skip
+    print(f"{name}: {len(seen.errors)} errors; {seen.superseded} answers that a later stamp replaced")
+    for text in seen.errors[:10]:
+        print(f"  {text[:300]}")
+
+
+async def measured(given: argparse.Namespace) -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        said = Path(folder) / "stderr.txt"
+        with server(Path(folder) / "data", said) as (address, pid):
+            async with async_playwright() as play:
+                browser = await play.chromium.launch(executable_path=TOOLS["chromium"](), args=TOOLS["FLAGS"])
+                print(f"{os.cpu_count()} cores shared by server and browser; load {os.getloadavg()[0]:.2f} before; "
+                      f"think time {given.think:g} s on average, {given.seconds:g} s a round")  # fmt: skip
+                one, pages = await round_of(browser, address, 1, given)
+                told("1 session", one)
+                before, used, begun = resident_MB(pid), spent_s(pid), time.monotonic()
+                many, more = await round_of(browser, address, given.sessions, given)
+                after, took = resident_MB(pid), time.monotonic() - begun
+                told(f"{given.sessions} sessions", many)
+                print(f"server: {(spent_s(pid) - used) / took:.2f} cores over the round; load {os.getloadavg()[0]:.2f}")
+                print(f"memory: {before:.0f} MB with one session, {after:.0f} MB with {given.sessions} more, "
+                      f"{(after - before) / given.sessions:.1f} MB a session (server and its children)")  # fmt: skip
+                for what, ours, alone in (("stamp", many.stamp_ms, one.stamp_ms), ("page", many.page_ms, one.page_ms)):
+                    if len(ours) > 1 and len(alone) > 1:
+                        print(f"{what}: p95 of {given.sessions} over one session's p95 {p95(ours) / p95(alone):.2f}, "
+                              f"over its median {p95(ours) / statistics.median(alone):.2f} (wanted at most 5)")  # fmt: skip
+                for page in (*pages, *more):
+                    await page.context.close()
+                await browser.close()
+            await asyncio.sleep(1)
+        complaints = [row for row in said.read_text(errors="replace").splitlines() if row.strip()]
+    print(f"server's error stream: {len(complaints)} lines")
+    for row in complaints[:20]:
+        print(f"  {row[:300]}")
+    return 1 if one.errors or many.errors or complaints else 0
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--sessions", type=int, default=25)
+    parser.add_argument("--seconds", type=float, default=120.0)
+    parser.add_argument("--think", type=float, default=10.0, help="mean think time, s")
+    parser.add_argument("--warm", type=float, default=30.0, help="wait after opening, s")
+    return asyncio.run(measured(parser.parse_args()))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
