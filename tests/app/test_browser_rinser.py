@@ -91,3 +91,41 @@ def test_the_rinser_behind_the_filters(
     assert len(steps) == 2, "one repaint, no more"
     seen.clean()
     seen.close()
+
+
+def test_a_row_of_the_pipe_table_hangs_the_rinser_behind_the_filters(
+    kit: Any, chromium: Any, served: tuple[str, Path], few_draws: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address, data = served
+    monkeypatch.setenv("BREWWATER_DATA", str(data))
+    seen = kit.Watched(chromium, 1280)
+    with Store.open_default() as kept:
+        ref = kept.create_unit("Pipe truck").ref
+        kept.save_plan(ref, as_document(few_draws(truck())), 0)
+    seen.open(f"{address}/?unit={ref}")
+    seen.go("branches", "Branches")
+    page = seen.page
+    page.get_by_text("Every part of the pipe: drawing and table").click()
+    table = page.get_by_test_id("stDataFrame")
+    table.wait_for()
+    page.get_by_role("button", name="Back to the usual pipe").wait_for(state="detached")
+    card = page.locator(".bw-card", has_text="Filtered on a service day").locator(".bw-value").first
+    before = number(card.inner_text())
+    # the row of the rinser's valve, by the table's own text for screen readers
+    page.set_viewport_size({"width": 1280, "height": 3000})
+    find = """() => [...document.querySelectorAll('[data-testid=stDataFrame] [role=row]')]
+        .findIndex(r => r.textContent.includes('valve of Pitcher rinser'))"""
+    page.wait_for_function(f"() => ({find})() > 0")
+    row = page.evaluate(find)
+    table.scroll_into_view_if_needed()
+    page.wait_for_timeout(500)
+    box = table.bounding_box()
+    assert box is not None
+    page.mouse.dblclick(box["x"] + box["width"] * 0.47, box["y"] + 35 * row + 17)
+    page.keyboard.type("tee after the filters")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Back to the usual pipe").wait_for()
+    seen.settled()
+    assert number(card.inner_text()) > 1.2 * before
+    seen.clean()
+    seen.close()

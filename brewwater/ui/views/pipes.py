@@ -93,15 +93,16 @@ def _tree(plan: Plan) -> None:
         )
     else:
         show.say("Every part is in an order that works.")
-    rows = pd.DataFrame([node.model_dump() for node in tree.nodes])[list(COLUMNS)]
+    rows = [node.model_dump() for node in tree.nodes]
     names = [node.name for node in tree.nodes]
     # a key of its own for each state: edits are counted from the rows that are shown
     key = f"{TABLE}_{abs(hash(tree))}"
     st.data_editor(
-        rows,
+        pd.DataFrame(rows, columns=list(COLUMNS)),
         key=key,
         num_rows="dynamic",
         hide_index=True,
+        height="content",
         width="stretch",
         column_config={
             "name": st.column_config.TextColumn(COLUMNS["name"], required=True),
@@ -111,7 +112,7 @@ def _tree(plan: Plan) -> None:
             "connection": st.column_config.TextColumn(COLUMNS["connection"]),
         },
         on_change=_edited,
-        args=(key, rows.to_dict("records"), plan.outcome.stages),
+        args=(key, rows, plan.outcome.stages),
     )
     fields.fault(TABLE)
     st.caption(
