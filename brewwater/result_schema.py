@@ -66,9 +66,16 @@ class AlternativeResult(Result):
 
 
 class BranchResult(Result):
+    """``filter_life_share`` and ``filtering_cost`` (cartridges, a year) of what it uses, or would use, of the filters;
+    ``if_not_filtered``: the verdict on the water as it comes there."""
+
     name: str
     filtered: bool
     gallons_per_service_day: Percentiles
+    filter_life_share: Percentiles
+    filtering_cost: Percentiles
+    if_not_filtered: str
+    advice: str
 
 
 class ChangeResult(Result):

@@ -171,7 +171,7 @@ def sanitise(
     return tuple(steps)
 
 
-def change(tree: PlumbingTree, name: str) -> tuple[Step, ...]:
+def change(tree: PlumbingTree, name: str, stages: Sequence[Stage] = ()) -> tuple[Step, ...]:
     """Changing one cartridge: the valves on each side of it by name.
 
     Raises
@@ -189,7 +189,11 @@ def change(tree: PlumbingTree, name: str) -> tuple[Step, ...]:
         ),
     ]
     steps += [Step(valve, f"Open {valve} slowly; look for leaks.") for valve in (before, after) if valve is not None]
-    steps.append(Step(name, "Flush it to waste as its sheet says, then test the water."))
+    stage = next((s for s in stages if s.name == name), None)
+    gallons = "as its sheet says" if stage is None else _flush(stage)
+    tank = any(n.kind == "fresh_tank" for n in tree.nodes)
+    room = ": have that much room in the waste tank, and more in the fresh one" if tank else ""
+    steps.append(Step(name, f"Flush it to waste, {gallons}{room}. Then test the water."))
     return tuple(steps)
 
 

@@ -8,6 +8,7 @@ from brewwater.branches import PlumbingTree, adapters, cautions, change, commiss
 from brewwater.plan import Plan
 from brewwater.reference import cite
 from brewwater.result_schema import PlanResult
+from brewwater.sheet.branches import weight_section
 from brewwater.sheet.building import sanitise_section
 from brewwater.sheet.content import Page, Section, Table, lines_of, number, steps, volume
 from brewwater.sheet.diagram import drawing
@@ -80,6 +81,7 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             Section("Branches", table=Table(("Branch", "Water", "Busy service day"), branches, (4, 3, 3))),
             *([Section("Checks", table=Table(("Check", "Value", "Limit", "Met", "Source"), fit,
                                              (3, 2, 2, 1.5, 5)))] if fit else []),
+            *weight_section(plan),
             Section("What the codes this sheet knows ask for", tuple(_codelines_of())),
             Section("Sanitising log", table=Table(SANITISING, (("",) * 6,) * 4, (2, 3, 2, 2, 3, 2), form=True)),
         ),
@@ -111,7 +113,7 @@ def adapters_needed(tree: PlumbingTree) -> tuple[str, ...]:
 def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
     """Changing each cartridge, with the valves by name; what to do under a notice; what never to do."""
     changing = [
-        Section(f"Change: {s.name}", lines_of(change(tree, s.name)), boxes=True)
+        Section(f"Change: {s.name}", lines_of(change(tree, s.name, plan.outcome.stages)), boxes=True)
         for s in plan.outcome.stages if s.medium not in DRY
     ]  # fmt: skip
     return Page(

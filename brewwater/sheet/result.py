@@ -36,6 +36,7 @@ from brewwater.result_schema import (
     WaterResult,
     WayResult,
 )
+from brewwater.sheet.branches import branch_decisions
 from brewwater.targets import State, Verdict, describe
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L
@@ -53,6 +54,7 @@ def plan_result(plan: Plan) -> PlanResult:
         for s in outcome.served
     ]  # fmt: skip
     low, middle, high = outcome.cost.total_percentiles
+    ranked = {d.branch: d for d in branch_decisions(plan)}
     return PlanResult(
         schema_version=1,
         stamp=plan.stamp,
@@ -67,7 +69,12 @@ def plan_result(plan: Plan) -> PlanResult:
             for a in plan.alternatives
         ],
         branches=[
-            BranchResult(name=b.name, filtered=b.filtered, gallons_per_service_day=_gallons_a_day(given, b.name))
+            BranchResult(
+                name=b.name, filtered=b.filtered, gallons_per_service_day=_gallons_a_day(given, b.name),
+                filter_life_share=_spread(ranked[b.name].life_share, given.weights),
+                filtering_cost=_spread(ranked[b.name].yearly_cost, given.weights),
+                if_not_filtered=ranked[b.name].if_not_filtered, advice=ranked[b.name].advice,
+            )
             for b in outcome.branches
         ],
         cartridges=[_cartridge(c, given) for c in outcome.cartridges],

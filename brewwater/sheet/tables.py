@@ -59,9 +59,15 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
     waters += _water("as it comes", result.source_water)
     for served in result.served:
         waters += _water(f"served: {served.branch}", served.water)
-    branches: list[Sequence[Cell]] = [("branch", "filtered", "gal_per_service_day_p10", "p50", "p90")]
+    branches: list[Sequence[Cell]] = [(
+        "branch", "filtered", "gal_per_service_day_p10", "p50", "p90", "filter_life_share_p50", "filtering_cost_p50",
+        "if_not_filtered",
+    )]  # fmt: skip
     for b in result.branches:
-        branches.append((b.name, "yes" if b.filtered else "no", *_ends(b.gallons_per_service_day)))
+        branches.append((
+            b.name, "yes" if b.filtered else "no", *_ends(b.gallons_per_service_day), b.filter_life_share.p50,
+            b.filtering_cost.p50, b.if_not_filtered,
+        ))  # fmt: skip
     verdicts: list[Sequence[Cell]] = [
         ("water", "branch", "subject", "status", "share_in_range", "why", "source"),
         *((v.water, v.branch, v.subject, v.status, v.share, v.why, v.source) for v in result.verdicts),

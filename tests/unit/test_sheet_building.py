@@ -4,10 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
+from brewwater.branches.tanks import lb_per_gal
 from brewwater.inputs import load_document, mobile_template
 from brewwater.plan import Plan, make_plan
+from brewwater.sheet.branches import weight_rows
 from brewwater.sheet.building import adapters_section, sanitise_section, sized, sizes_section
 from brewwater.sheet.pages import pages, tree_of
+from brewwater.sheet.result import plan_result
+from brewwater.sheet.tables import tables
 
 SHEET = {"service_flow_gpm": 2, "clean_pressure_drop_psi": 2, "drop_at_flow_gpm": 2, "connection": "3/8 in NPT"}
 CARBON = {"name": "Carbon", "medium": "carbon", "sheet": SHEET}
@@ -89,3 +95,43 @@ def test_sanitising_is_printed_for_this_tank_before_opening_again() -> None:
     assert f"{0.13 * 29.5735 * 60 / 3.78541:.0f} mg/L" in dose
     assert "usual one of its kind" in sanitise_section(plan(CARBON), tree_of(made))[0].lines[0]
     assert sanitise_section(plan(CARBON, kind="shop"), tree_of(made)) == ()
+
+
+def test_each_branch_says_what_filtering_it_costs() -> None:
+    made = plan({**CARBON, "sheet": {**SHEET, "price": 60, "rated_gal": 900}}, kind="truck")
+    result = plan_result(made)
+    by = {b.name: b for b in result.branches}
+    spent = next(line.amount for line in result.yearly_cost.lines if line.name == "Cartridges: Carbon")
+    machine, rinser = by["Espresso machine"], by["Pitcher rinser"]
+    # the only filtered branch uses all of the life and bears the whole of the cartridges, in each draw
+    assert machine.filter_life_share.p10 == machine.filter_life_share.p90 == 1
+    assert machine.filtering_cost.p50 == pytest.approx(spent, rel=1e-3)
+    assert rinser.filtering_cost.p50 is not None
+    assert rinser.filtering_cost.p50 > 0
+    assert "behind them it would use" in rinser.advice
+    assert by["Hand sink"].if_not_filtered == "no machine on it"
+    rows = tables(made, result)["branches"]
+    assert dict(zip(rows[0], rows[1], strict=True))["filtering_cost_p50"] == machine.filtering_cost.p50
+
+
+def test_weight_in_four_states_in_both_units() -> None:
+    weights = {"empty_lb": 4000, "hitch_in": 120, "track_in": 60, "fresh_at": {"ahead_in": 24},
+               "product_at": {"left_in": 20}}  # fmt: skip
+    tanks = {"fresh_tank_gal": 30, "waste_tank_gal": 35, "product_tank_gal": 5}
+    made = plan(CARBON, MEMBRANE, weights=weights, **tanks)
+    rows = {row[0]: row for row in weight_rows(made)}
+    assert set(rows) == {"empty", "fresh full", "half served", "waste full"}
+    assert rows["empty"][1:3] == ("4,000", "1,814")
+    per_gal = lb_per_gal(made.document.unit.water_C)
+    assert rows["fresh full"][1] == f"{4000 + 35 * per_gal:,.0f}"
+    assert rows["fresh full"][3] == f"{30 * per_gal * 24 / 120 / (4000 + 35 * per_gal):.1%}"
+    assert rows["waste full"][4] == f"{0.5 + 5 * per_gal * 20 / 60 / (4000 + 40 * per_gal):.1%}"
+    assert "half served" in cells(made, "inspector")
+    assert weight_rows(plan(CARBON)) == ()
+
+
+def test_changing_a_cartridge_says_how_much_to_flush_and_where_to() -> None:
+    made = plan({**CARBON, "sheet": {**SHEET, "flush_gal": [3, 4, 5]}})
+    assert "Flush it to waste, 3 to 5 gal: have that much room in the waste tank" in cells(made, "swap")
+    plumbed = plan({**CARBON, "sheet": {**SHEET, "flush_gal": [3, 4, 5]}}, kind="shop")
+    assert "Flush it to waste, 3 to 5 gal. Then" in cells(plumbed, "swap")

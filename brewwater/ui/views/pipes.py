@@ -6,21 +6,21 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, get_args
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
-from brewwater.branches import Branch, PlumbingTree, decisions, drawing, follow, tree_problems
+from brewwater.branches import Branch, PlumbingTree, drawing, follow, tree_problems
 from brewwater.branches.tree import NodeKind
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
 from brewwater.plan import Plan
+from brewwater.sheet.branches import WEIGHT_HEADER, branch_decisions, weight_rows
 from brewwater.sheet.building import sized
 from brewwater.sheet.pages import tree_of
 from brewwater.treatment import Stage
 from brewwater.ui import fields, planning, show
 from brewwater.ui.state import Document, change, desk
-from brewwater.ui.words import STATUS_WORD, SUBJECT_WORD, Words
+from brewwater.ui.words import Words
 
 COLUMNS = {"name": "Part", "kind": "Kind", "parent": "Hangs on", "cold_from": "Cold water from", "connection": "Thread"}
 KINDS: tuple[str, ...] = get_args(NodeKind)
@@ -35,33 +35,29 @@ def section(plan: Plan, words: Words) -> None:
     with st.expander("Still to be built? The sizes that pass the busiest day", icon=":material/straighten:"):
         if st.toggle("Work them out", key="sizes_shown"):
             _sizes(plan)
+    weights = weight_rows(plan)
+    if weights:
+        st.subheader("Weight, and where it rests", anchor=False)
+        show.table(WEIGHT_HEADER, weights, numeric=(1, 2, 3, 4), label="Weight")
+        st.caption("A simple balance at rest on level ground: no substitute for a scale.")
 
 
 def decision_table(plan: Plan, words: Words) -> None:
     """Each branch: what passes it, what filtering it costs or would cost, and what it pours otherwise."""
-    given, outcome = plan.given, plan.outcome
-    if not outcome.stages:
+    if not plan.outcome.stages:
         return
-    year = given.demand.year()
-    spent = sum(float(line.amount) for line in outcome.cost.lines if line.name.startswith("Cartridges: "))
-    through = sum((given.demand.litres(b.name, 0, year) for b in outcome.branches if b.filtered), start=np.zeros(1))
-    found = decisions(
-        outcome.branches,
-        {b.name: given.demand.litres_per_service_day(b.name) for b in outcome.branches},
-        service_days_per_year=float(given.demand.open[:year].sum()),
-        cost_per_filtered_litre=spent / np.maximum(through, 1e-9),
-        verdict_if_not=_if_not(plan),
-    )
-    rows = []
-    for one in found:
-        litres, cost = (percentiles(x, given.weights) for x in (one.gal_per_service_day, one.yearly_cost))
+    weights, currency, rows = plan.given.weights, plan.outcome.cost.currency, []
+    for one in branch_decisions(plan):
+        litres, share, cost = (
+            float(percentiles(x, weights)[1]) for x in (one.gal_per_service_day, one.life_share, one.yearly_cost)
+        )
         rows.append(
             [
                 one.branch,
                 "filtered" if one.filtered else "not filtered",
-                words.quantity("volume", float(litres[1])),
-                words.share(float(percentiles(one.life_share, given.weights)[1])),
-                words.money(float(cost[1]), outcome.cost.currency) + ("" if one.filtered else " if it were"),
+                words.quantity("volume", litres),
+                words.share(share),
+                words.money(cost, currency) + ("" if one.filtered else " if it were"),
                 one.if_not_filtered,
                 one.advice,
             ]
@@ -69,13 +65,7 @@ def decision_table(plan: Plan, words: Words) -> None:
     st.subheader("Which branches are worth filtering", anchor=False)
     heads = ["Branch", "Now", "A service day", "Of the filters’ life", "Filtering it, a year", "Unfiltered", "Advice"]
     show.table(heads, rows, numeric=(2, 3, 4), label="Decisions", long=(6,))
-
-
-def _if_not(plan: Plan) -> dict[str, str]:
-    """By branch, the verdict on the water as it comes there."""
-    bad = [v for v in plan.source_verdicts if v.status in ("watch", "act", "stop")]
-    said = ", ".join(f"{SUBJECT_WORD[v.subject].lower()}: {STATUS_WORD[v.status].lower()}" for v in bad) or "in range"
-    return {b.name: said if b.machine else "no machine on it" for b in plan.outcome.branches}
+    st.caption("Filtering it: its share of the cartridges. Unfiltered: the verdict on the water as it comes there.")
 
 
 def _tree(plan: Plan) -> None:
