@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from brewwater.charts.base import Chart, Palette, flat, labelled, picked
+from brewwater.charts.ink import inked
 from brewwater.charts.water import Range
 from brewwater.given import Given
 from brewwater.water import Water
@@ -54,7 +55,6 @@ def cup_beside(clouds: Sequence[Cloud], goal: tuple[Range, Range], colours: Pale
     """
     names = [c.name for c in clouds]
     data = pd.concat([_points(c) for c in clouds])
-    data["served"] = data["water"].map({c.name: c.served for c in clouds})
     (left, right), (bottom, top) = goal
     wide = max(float(data["x"].max()) * 1.05, 1.35 * (right or 0), 1.0)
     tall = max(float(data["y"].max()) * 1.08, 1.35 * (top or 0), 1.0)
@@ -68,18 +68,20 @@ def cup_beside(clouds: Sequence[Cloud], goal: tuple[Range, Range], colours: Pale
         .encode(
             x=x,
             y=y,
-            color=alt.Color("water:N", scale=alt.Scale(domain=names, range=tints), legend=legend),
+            stroke=alt.Stroke("water:N", scale=alt.Scale(domain=names, range=tints), legend=legend),
             shape=alt.Shape(
                 "water:N",
                 scale=alt.Scale(domain=names, range=["triangle-up" if c.first else "circle" for c in clouds]),
                 legend=legend,
             ),
-            fillOpacity=alt.FillOpacity(
+            fill=alt.Fill(
                 "water:N",
-                scale=alt.Scale(domain=names, range=[0.75 if c.served else 0.0 for c in clouds]),
+                scale=alt.Scale(
+                    domain=names,
+                    range=[t if c.served else "transparent" for c, t in zip(clouds, tints, strict=True)],
+                ),
                 legend=legend,
             ),
-            fill=alt.Fill("water:N", scale=alt.Scale(domain=names, range=tints), legend=legend),
             tooltip=[
                 alt.Tooltip("water:N", title="Water"),
                 alt.Tooltip("x:Q", title="Hardness, mg/L as CaCO3", format=".0f"),
@@ -96,4 +98,4 @@ def cup_beside(clouds: Sequence[Cloud], goal: tuple[Range, Range], colours: Pale
     label = box.mark_text(
         align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold", color=colours.ink, fontSize=12
     ).encode(x="x2:Q", y="y2:Q", text="label:N", tooltip=alt.value(None))
-    return alt.layer(ground, points, label).properties(height=height)
+    return inked(alt.layer(ground, points, label).properties(height=height + 22 * len(names)), colours)

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked
+from brewwater.charts.ink import inked
 from brewwater.given import Given
 from brewwater.targets import State
 from brewwater.water import Water
@@ -92,7 +93,7 @@ def _cloud(
             )
             .encode(x="x2:Q", y="y2:Q", text="label:N", tooltip=alt.value(None))
         )
-    return alt.layer(*layers[:1], points, *layers[1:]).properties(height=height)
+    return inked(alt.layer(*layers[:1], points, *layers[1:]).properties(height=height), colours)
 
 
 def cup_cloud(given: Given, served: Water, goal: tuple[Range, Range], colours: Palette, height: int = 300) -> Chart:
@@ -126,19 +127,25 @@ def boiler_cloud(
     return _cloud(data, title, "Chloride, mg/L", goal, colours, height)
 
 
-def scale_laid(rows: Sequence[tuple[str, tuple[float, float, float]]], unit: str, colours: Palette) -> Chart:
+def scale_laid(
+    rows: Sequence[tuple[str, tuple[float, float, float]]], unit: str, colours: Palette, text: Sequence[str]
+) -> Chart:
     """Scale laid down in a year, with and without the treatment, each a bar with its range.
 
     rows : name and (10th, 50th, 90th percentile) in ``unit``
+    text : each row's range as written
     """
-    data = pd.DataFrame([{"name": n, "low": a, "mid": b, "high": c} for n, (a, b, c) in rows])
+    data = pd.DataFrame(
+        [{"name": n, "low": a, "mid": b, "high": c, "text": t} for (n, (a, b, c)), t in zip(rows, text, strict=True)]
+    )
+    most = max([float(data["high"].max()), 1e-9])
     order = [n for n, _ in rows]
     bars = (
         alt.Chart(data)
         .mark_bar(size=22)
         .encode(
             y=alt.Y("name:N", sort=order, axis=names_axis(), title=None),
-            x=alt.X("mid:Q", axis=labelled(f"Scale in a year, {unit}"), scale=alt.Scale(domainMin=0)),
+            x=alt.X("mid:Q", axis=labelled(f"Scale in a year, {unit}"), scale=alt.Scale(domain=[0, 1.6 * most])),
             color=alt.Color(
                 "name:N", scale=alt.Scale(domain=order, range=[colours.source, colours.served]), legend=None
             ),
@@ -155,4 +162,9 @@ def scale_laid(rows: Sequence[tuple[str, tuple[float, float, float]]], unit: str
         .mark_rule(strokeWidth=2.5, color=colours.ink)
         .encode(y=alt.Y("name:N", sort=order), x="low:Q", x2="high:Q")
     )
-    return alt.layer(bars, whisker).properties(height=48 * max(len(order), 1) + 90)
+    written = (
+        alt.Chart(data)
+        .mark_text(align="left", dx=7, color=colours.ink, fontSize=12)
+        .encode(y=alt.Y("name:N", sort=order), x="high:Q", text="text:N")
+    )
+    return inked(alt.layer(bars, whisker, written).properties(height=48 * max(len(order), 1) + 90), colours)

@@ -1,9 +1,10 @@
-"""Two waters, or two treatments, as rows of one table: pure functions, no page in here."""
+"""Two waters, or two treatments, as rows of tables: pure functions, no page in here."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -18,8 +19,8 @@ from brewwater.sheet.result import capacity_gal
 from brewwater.supply_days import Fill
 from brewwater.targets import State, Verdict
 from brewwater.treatment import Stage
-from brewwater.ui import facts
-from brewwater.ui.words import GOVERNS_WORD, STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words
+from brewwater.ui import facts, show
+from brewwater.ui.words import GOVERNS_WORD, SUBJECT_WORD, Words
 
 G_PER_OZ = 28.349523125
 SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "line_ph", "cup_ph", "ccpp")
@@ -76,29 +77,75 @@ def town_alone(document: PlanDocument, supply: str, stages: Sequence[Stage] | No
     )
 
 
-def rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
-    """The table: what the water does, what is served, what the cartridges bear, what it costs."""
-    out = [["Treatment", *(_train(s, words) for s in sides)]]
-    out += [
-        [f"{name}, {when}", *(_word(s.source_verdicts if when == "as it comes" else s.served, subject) for s in sides)]
+def shared(sides: Sequence[Side]) -> bool:
+    """Whether all sides stand for one water, so that it need be told only once."""
+    return all(s.given is sides[0].given for s in sides)
+
+
+def water_heads(sides: Sequence[Side]) -> list[str]:
+    """Heads of the two tables of the water: as it comes (once, where it is one water) and served."""
+    if shared(sides):
+        return ["", "As it comes", *(f"{s.title}, served" for s in sides)]
+    return ["", *(f"{s.title}, {when}" for s in sides for when in ("as it comes", "served"))]
+
+
+def _each(sides: Sequence[Side], tell: Callable[[Side, bool], str]) -> list[str]:
+    if shared(sides):
+        return [tell(sides[0], False), *(tell(s, True) for s in sides)]
+    return [tell(s, served) for s in sides for served in (False, True)]
+
+
+def verdict_rows(sides: Sequence[Side]) -> list[list[str]]:
+    """Each subject with its verdicts, as HTML of ``show.badge``."""
+
+    def word(side: Side, served: bool, subject: str) -> str:
+        found = next((v for v in (side.served if served else side.source_verdicts) if v.subject == subject), None)
+        return "not judged" if found is None else show.badge(found.status)
+
+    return [
+        [name, *_each(sides, lambda side, served, subject=subject: word(side, served, subject))]  # type: ignore[misc]
         for subject, name in SUBJECT_WORD.items()
-        for when in ("as it comes", "served")
     ]
+
+
+def water_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
+    """Each measure with its ranges, and the scale of a year."""
+
+    def values(side: Side, served: bool, key: str) -> str:
+        main = side.outcome.main
+        water, state = (
+            (main.water, main.state or side.source_state) if served else (side.given.waters, side.source_state)
+        )
+        found = side.given.pooled(facts.measure(key, water, state))
+        return words.span([float(x) for x in found], digits=2 if key.endswith("ph") else 3)
+
+    out = []
     for key in SHOWN:
         label, unit, *_ = facts.MEASURES[key]
         title = f"{label}, {unit}" if unit else label
-        out.append([f"{title}: as it comes → served", *(_values(s, key, words) for s in sides)])
-    out.append(
-        [f"Scale that can fall out in a year, {'g' if words.metric else 'oz'}", *(_scale(s, words) for s in sides)]
-    )
+        out.append([title, *_each(sides, partial(values, key=key))])
+    unit = "g" if words.metric else "oz"
+    out.append([f"The same, most in a year, {unit}", *_each(sides, lambda s, served: scale_text(s, words, served))])
+    return out
+
+
+def scale_text(side: Side, words: Words, served: bool) -> str:
+    """Scale of a year as a range in the reader's unit, which stands in the label."""
+    factor = 1.0 if words.metric else 1 / G_PER_OZ
+    return words.span([x * factor for x in scale_g(side, treated=served)])
+
+
+def cost_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
+    """The treatment, what its cartridges bear, and what it costs."""
+    out = [["Treatment", *(train_text(s.outcome.stages, words) for s in sides)]]
     names = dict.fromkeys(c.stage.name for s in sides for c in _cartridges(s))
     for name in names:
         found = [next((c for c in _cartridges(s) if c.stage.name == name), None) for s in sides]
         pairs = list(zip(found, sides, strict=True))
         out.append([f"{name}: water through one", *(_gallons(c, s, words) for c, s in pairs)])
-        out.append([f"{name}: days until changed", *(_days(c, s, words) for c, s in pairs)])
+        out.append([f"{name}: changed after", *(_days(c, s, words) for c, s in pairs)])
     money = [s.outcome.cost for s in sides]
-    out.append(["Cartridges bought in a year", *(words.number(_bought(s)) for s in sides)])
+    out.append(["Cartridges bought in a year, on average", *(words.number(_bought(s), 2) for s in sides)])
     out.append(["Fits the unit", *("yes" if s.outcome.fits else "no: see Branches" for s in sides)])
     out.append(["First set, at installation", *(words.money(float(c.first_set), c.currency) for c in money)])
     out.append(["A year costs, expected", *(words.money(float(c.expected), c.currency) for c in money)])
@@ -121,34 +168,9 @@ def scale_g(side: Side, *, treated: bool) -> tuple[float, float, float]:
     return float(low), float(middle), float(high)
 
 
-def _train(side: Side, words: Words) -> str:
-    return train_text(side.outcome.stages, words)
-
-
 def train_text(stages: Sequence[Stage], words: Words) -> str:
     """A train in one line."""
     return " → ".join(f"{a} {b}".strip() for a, b in facts.train_names(tuple(stages), words)) or "no treatment"
-
-
-def _word(verdicts: Sequence[Verdict], subject: str) -> str:
-    found = next((v for v in verdicts if v.subject == subject), None)
-    return "not judged" if found is None else f"{STATUS_SHAPE[found.status]} {STATUS_WORD[found.status]}"
-
-
-def _values(side: Side, key: str, words: Words) -> str:
-    main = side.outcome.main
-    digits = 2 if key.endswith("ph") else 3
-    ends = [
-        words.span([float(x) for x in side.given.pooled(facts.measure(key, water, state))], digits=digits)
-        for water, state in ((side.given.waters, side.source_state), (main.water, main.state or side.source_state))
-    ]
-    return " → ".join(ends)
-
-
-def _scale(side: Side, words: Words) -> str:
-    factor = 1.0 if words.metric else 1 / G_PER_OZ
-    ends = [words.span([x * factor for x in scale_g(side, treated=t)]) for t in (False, True)]
-    return " → ".join(ends)
 
 
 def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:
@@ -157,8 +179,7 @@ def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:
     found = capacity_gal(one, side.given.weights)
     if found.p50 is None:
         return "not known"
-    governs = GOVERNS_WORD[one.changes.governed_by(side.given.weights)]
-    return f"{words.span([found.p10, found.p50, found.p90], 'volume')} ({governs})"
+    return words.span([found.p10, found.p50, found.p90], "volume")
 
 
 def _days(one: Cartridge | None, side: Side, words: Words) -> str:
@@ -168,10 +189,11 @@ def _days(one: Cartridge | None, side: Side, words: Words) -> str:
     low, _, high = (d for d in quantile_days(one.changes.day[0], side.given.weights))
     from_new = one.changes.first_day
     if low >= end:
-        return "past the plan"
+        return "past the end of the plan"
+    governs = GOVERNS_WORD[one.changes.governed_by(side.given.weights)]
     if high >= end:
-        return f"{words.number(low - from_new)} days or more"
-    return f"{words.span([low - from_new, high - from_new], unit='days', digits=3)}"
+        return f"{words.number(low - from_new)} days or more ({governs})"
+    return f"{words.span([low - from_new, high - from_new], unit='days', digits=3)} ({governs})"
 
 
 def _bought(side: Side) -> float:

@@ -48,7 +48,7 @@ MEASURES: dict[str, tuple[str, str, str, str]] = {
     ),
     "cup_ph": ("pH in the cup", "", "solved after CO2 has settled with the air", "plummer_busenberg_1982"),
     "ccpp": (
-        "Scale that can fall out",
+        "Scale that can fall out (below 0: none)",
         "mg/L as CaCO3",
         "calcite that drops until saturation, solved with pH at the boiler's temperature; below 0 none falls",
         "plummer_busenberg_1982",

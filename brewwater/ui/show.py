@@ -48,6 +48,10 @@ STYLE = """<style>
 .bw td.t{white-space:nowrap}
 .bw td.l{min-width:15rem}
 .bw td{min-width:4.5rem}
+.bw th.p{position:sticky;left:0;min-width:6rem;max-width:14rem;background:light-dark(#fbfaf6,#14191b)}
+.bw ol.bw-entries{list-style:none;margin:0;padding:0}
+.bw-entry+.bw-entry{margin-top:.5rem}
+@media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}}
 .bw-caution{border-left:5px solid light-dark(#8a3200,#ffb38a);padding:.35rem .8rem;
  background:light-dark(#fdf1e7,#2b201a);border-radius:0 6px 6px 0}
 .bw-caution ul{margin:.2rem 0 0;padding-left:1.1rem}
@@ -178,14 +182,20 @@ def table(
     raw: Sequence[int] = (),
     tight: Sequence[int] = (),
     long: Sequence[int] = (),
+    pin: bool = False,
 ) -> None:
-    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken, ``long``
-    ones hold sentences,    ``raw`` ones hold HTML made in this module."""
+    """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken, ``long`` ones hold
+    sentences, ``raw`` ones hold HTML made in this module. ``pin``: the first column names the rows and stays in
+    sight when the others are moved aside."""
 
     def cell(tag: str, index: int, text: str) -> str:
         names = [n for n, at in (("n", numeric), ("t", tight), ("l", long)) if index in at]
+        head, row_name = tag == "th", pin and index == 0
+        names += ["p"] if row_name else []
         kind = f' class="{" ".join(names)}"' if names else ""
-        scope = ' scope="col"' if tag == "th" else ""
+        scope = ' scope="col"' if head else ' scope="row"' if row_name else ""
+        if row_name and not head:
+            return f"<th{kind}{scope}>{escape(text)}</th>"
         return f"<{tag}{kind}{scope}>{text if index in raw and tag == 'td' else escape(text)}</{tag}>"
 
     head = "".join(cell("th", i, h) for i, h in enumerate(heads))
@@ -238,3 +248,19 @@ def page_link(address: str, label: str, icon: str) -> None:
     pages = st.session_state.get("pages", {})
     if address in pages:
         st.page_link(pages[address], label=label, icon=f":material/{icon}:")
+
+
+def entries(items: Sequence[tuple[str, str, str, str]], label: str) -> None:
+    """A list of choices: name, amount, a warning where there is one, and a sentence."""
+    cards = "".join(
+        f'<li class="bw-card bw-entry"><div><strong>{escape(name)}</strong></div>'
+        f'<div class="bw-row"><span class="bw-label">{escape(amount)}</span>'
+        + (
+            f'<span class="bw-badge bw-act"><span aria-hidden="true">■</span> {escape(warning)}</span>'
+            if warning
+            else ""
+        )
+        + f'</div><div class="bw-note">{escape(why)}</div></li>'
+        for name, amount, warning, why in items
+    )
+    st.html(f'<div class="bw"><ol class="bw-entries" aria-label="{escape(label)}">{cards}</ol></div>')

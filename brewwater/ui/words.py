@@ -31,7 +31,7 @@ STATUS_SHAPE = {"ok": "●", "watch": "▲", "act": "■", "stop": "✖", "unkno
 STATUS_COLOUR = {"ok": "green", "watch": "yellow", "act": "orange", "stop": "red", "unknown": "gray"}
 SUBJECT_WORD = {"cup": "Cup", "scale": "Scale", "corrosion": "Metal", "safety": "Safety"}
 GOVERNS_WORD = {
-    "volume": "gallons used",
+    "volume": "rated volume used",
     "exchange": "exchange capacity used",
     "chlorine": "chlorine taken up",
     "time": "time limit",

@@ -111,7 +111,7 @@ def test_3_two_treatments_and_two_towns_side_by_side(open_unit) -> None:
     unit = open_unit(document)
     unit.searched()
     unit.seen.go("compare", "Side by side")
-    table = unit.page.get_by_role("region", name="Side by side")
+    table = unit.page.get_by_role("region", name="Cartridges and money side by side")
     table.wait_for()
     for supply in document.supplies[:2]:
         assert table.get_by_role("columnheader", name=supply.name).is_visible()

@@ -9,7 +9,7 @@ import pytest
 from brewwater.errors import InputError
 from brewwater.inputs import demo_document
 from brewwater.plan import make_plan
-from brewwater.ui.beside import rows, scale_g, side_of, town_alone
+from brewwater.ui.beside import cost_rows, scale_g, side_of, town_alone, verdict_rows, water_heads, water_rows
 from brewwater.ui.words import Words
 
 DRAWS = 64
@@ -44,21 +44,43 @@ def test_a_town_alone_is_one_water_all_year(found) -> None:
 def test_the_rows_are_the_plans_own_figures(found) -> None:
     both = sides(found.outcome.stages)
     words = Words()
-    table = rows(both, words)
-    assert all(len(row) == 3 for row in table)
-    hardness = cells(table, "Hardness")
-    for side, cell in zip(both, hardness, strict=True):
+    heads = water_heads(both)
+    assert len(heads) == 5  # two waters, each as it comes and served
+    water = water_rows(both, words)
+    assert {len(row) for row in water} == {5}
+    hardness = cells(water, "Hardness")
+    for at, side in enumerate(both):
         low, _, high = side.given.pooled(side.given.waters.hardness_mg_L_as_CaCO3)
-        assert cell.split(" → ")[0] == words.span([float(low), float(high)], digits=3)
-    assert hardness[0] != hardness[1]
-    assert cells(table, "A year costs, expected") == [
+        assert hardness[2 * at] == words.span([float(low), float(high)], digits=3)
+        low, _, high = side.given.pooled(side.outcome.main.water.hardness_mg_L_as_CaCO3)
+        assert hardness[2 * at + 1] == words.span([float(low), float(high)], digits=3)
+    assert hardness[0] != hardness[2]
+    verdicts = verdict_rows(both)
+    assert [row[0] for row in verdicts] == ["Cup", "Scale", "Metal", "Safety"]
+    for at, side in enumerate(both):
+        cup = next(v for v in side.served if v.subject == "cup")
+        assert f"bw-{cup.status}" in verdicts[0][2 + 2 * at]
+    money = cost_rows(both, words)
+    assert cells(money, "A year costs, expected") == [
         words.money(float(s.outcome.cost.expected), s.outcome.cost.currency) for s in both
     ]
     carbon = both[0].outcome.cartridges[0].stage.name
-    assert any("gal" in cell for cell in cells(table, f"{carbon}: water through one"))
-    assert any("days" in cell or "past the plan" in cell for cell in cells(table, f"{carbon}: days"))
-    metric = rows(both, Words(metric=True))
-    assert any(" L (" in cell for cell in cells(metric, f"{carbon}: water through one"))
+    assert any(" gal" in cell for cell in cells(money, f"{carbon}: water through one"))
+    assert any("days" in cell or "past the end" in cell for cell in cells(money, f"{carbon}: changed after"))
+    assert any(cell.endswith(" L") for cell in cells(cost_rows(both, Words(metric=True)), f"{carbon}: water through"))
+
+
+def test_one_water_under_two_treatments_comes_only_once(found) -> None:
+    other = next(a for a in found.alternatives if a.outcome.stages != found.outcome.stages)
+    both = [side_of("Present", found), side_of("Second", found, other.outcome)]
+    assert water_heads(both) == ["", "As it comes", "Present, served", "Second, served"]
+    hardness = cells(water_rows(both, Words()), "Hardness")
+    assert len(hardness) == 3
+    money = cost_rows(both, Words())
+    names = {
+        c.stage.name for s in both for c in s.outcome.cartridges if c.stage.medium not in ("mineral_dose", "blend")
+    }
+    assert {row[0].split(":")[0] for row in money if "water through one" in row[0]} == names
 
 
 def test_scale_is_that_of_the_water_that_is_served(found) -> None:
@@ -76,6 +98,7 @@ def test_two_towns_stand_side_by_side_under_one_treatment(ready) -> None:
     html = front.html()
     for name in names[:2]:
         assert f'<th class="l" scope="col">{name}</th>' in html
+        assert f'<th scope="col">{name}, served</th>' in html
     front.at.selectbox(key="beside_town_1").set_value(names[0])
     front.run()
     assert "Choose two different waters." in front.html()
@@ -90,11 +113,11 @@ def test_each_town_at_its_best_is_searched_beside_the_page_and_can_be_abandoned(
     front.at.button(key="towns_stop").click()
     front.run()
     assert front.at.session_state["aside"]["towns task"].abandoned.is_set()
-    assert 'aria-label="Side by side"' not in front.html()
+    assert 'aria-label="Verdicts side by side"' not in front.html()
     front.at.button(key="towns_go_on").click()
     front.run()
     end = time.monotonic() + 90
-    while 'aria-label="Side by side"' not in front.html():
+    while 'aria-label="Verdicts side by side"' not in front.html():
         assert time.monotonic() < end, "the towns were not planned"
         time.sleep(0.2)
         front.run()

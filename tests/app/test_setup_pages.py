@@ -209,8 +209,8 @@ def test_two_treatments_stand_side_by_side(ready) -> None:
     front.at.selectbox(key="beside_train_1").set_value(options[2])
     front.run()
     html = front.html()
-    assert 'aria-label="Side by side"' in html
-    for row in ("Cup, served", "Hardness, mg/L as CaCO3", "water through one", "A year costs, expected"):
+    assert 'aria-label="Verdicts side by side"' in html
+    for row in ("Present, served", "Hardness, mg/L as CaCO3", "water through one", "A year costs, expected"):
         assert row in html
     assert "more at installation" in html or "the same at installation" in html  # what is paid back, or nothing
     assert front.document.train is None

@@ -17,10 +17,20 @@ from brewwater.plan import Plan, make_plan
 from brewwater.targets import goals
 from brewwater.treatment import Stage
 from brewwater.ui import aside, fields, planning, show
-from brewwater.ui.beside import Side, rows, side_of, town_alone, train_text
+from brewwater.ui.beside import (
+    Side,
+    cost_rows,
+    shared,
+    side_of,
+    town_alone,
+    train_text,
+    verdict_rows,
+    water_heads,
+    water_rows,
+)
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import cost
-from brewwater.ui.words import Words
+from brewwater.ui.words import SUBJECT_WORD, Words
 
 TOWNS, TREATMENTS = "Two towns", "Two treatments"
 
@@ -160,9 +170,24 @@ def _take(stages: Sequence[Stage], document: Document) -> None:
 
 
 def _both(sides: Sequence[Side], words: Words) -> None:
+    heads = water_heads(sides)
+    cells = tuple(range(1, len(heads)))
+    st.subheader("What the water does", anchor=False)
+    show.table(heads, verdict_rows(sides), label="Verdicts side by side", raw=cells, pin=True)
+    for side in sides:
+        for verdict in side.served:
+            if verdict.status in ("act", "stop"):
+                show.say(f"{side.title}, served: {SUBJECT_WORD[verdict.subject].lower()}. {verdict.why}")
+    st.subheader("Cartridges and money", anchor=False)
     show.table(
-        ["", *(s.title for s in sides)], rows(sides, words), label="Side by side", long=tuple(range(1, len(sides) + 1))
+        ["", *(s.title for s in sides)],
+        cost_rows(sides, words),
+        label="Cartridges and money side by side",
+        long=tuple(range(1, len(sides) + 1)),
+        pin=True,
     )
+    st.subheader("The water", anchor=False)
+    show.table(heads, water_rows(sides, words), label="Water side by side", tight=cells, pin=True)
     first, second = sides
     left, right = st.columns(2, gap="large")
     with left:
@@ -199,7 +224,7 @@ def _both(sides: Sequence[Side], words: Words) -> None:
 
 def _clouds(first: Side, second: Side) -> list[Cloud]:
     found = []
-    if first.given is second.given:  # one water, two treatments: it comes only once
+    if shared([first, second]):  # one water, two treatments: it comes only once
         for at, side in ((True, first), (False, second)):
             found.append(Cloud(f"{side.title}, served", side.given, side.outcome.main.water, at, True))
         return found

@@ -82,13 +82,13 @@ def page() -> None:
     left, right = st.columns([1, 2], gap="large")
     with left:
         _inputs()
-        start.offer_below()
     with right:
         stamp = st.container(key="plan_stamp")
         plan = planning.current()
         stamp.caption(f"Plan {plan.stamp}" if plan else "No plan yet")
         if plan is not None:
             _answer(plan, on.words)
+    start.offer_below()
 
 
 def _inputs() -> None:
@@ -132,7 +132,6 @@ def _inputs() -> None:
         "drinks",
         value=drinks.middle if drinks else listed,
         write=set_drinks,
-        unit="drinks",
         step=10,
         high=20000,
         whole=True,

@@ -14,7 +14,7 @@ from brewwater.reference import keyed
 from brewwater.treatment import Stage
 from brewwater.treatment.stage import Medium
 from brewwater.ui import facts, fields, planning, show
-from brewwater.ui.beside import G_PER_OZ, scale_g, side_of, train_text
+from brewwater.ui.beside import G_PER_OZ, scale_g, scale_text, side_of, train_text
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import first
 from brewwater.ui.words import Kind, Words
@@ -94,13 +94,13 @@ def _follow(document: Document) -> None:
 
 SHEET: tuple[tuple[str, str, Kind, str], ...] = (
     ("rated_gal", "Rated for", "volume", ""),
-    ("reference_hardness_mg_L_as_CaCO3", "at hardness", "plain", "mg/L as CaCO3"),
-    ("reference_alkalinity_mg_L_as_CaCO3", "at alkalinity", "plain", "mg/L as CaCO3"),
-    ("reference_chlorine_mg_L_as_Cl2", "at chlorine", "plain", "mg/L as Cl2"),
+    ("reference_hardness_mg_L_as_CaCO3", "Rated at hardness", "plain", "mg/L as CaCO3"),
+    ("reference_alkalinity_mg_L_as_CaCO3", "Rated at alkalinity", "plain", "mg/L as CaCO3"),
+    ("reference_chlorine_mg_L_as_Cl2", "Rated at chlorine", "plain", "mg/L as Cl2"),
     ("capacity_grains", "Exchange capacity", "plain", "grains as CaCO3"),
     ("service_flow_gpm", "Service flow", "flow", ""),
     ("clean_pressure_drop_psi", "Pressure drop when clean", "pressure", ""),
-    ("drop_at_flow_gpm", "that drop at", "flow", ""),
+    ("drop_at_flow_gpm", "That drop is at a flow of", "flow", ""),
     ("end_pressure_drop_psi", "Change at a drop of", "pressure", ""),
     ("bed_volume_L", "Bed volume", "plain", "L"),
     ("rated_output_gal_per_day", "Output a day", "volume", ""),
@@ -168,8 +168,9 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
         _doses(i, stage)
     st.markdown("**Data sheet**")
     st.caption("Only what your cartridge's sheet states. Gallons count only with the water they were rated at.")
-    columns = st.columns(2)
     for j, (key, label, kind, unit) in enumerate(SHEET):
+        if j % 2 == 0:
+            columns = st.columns(2)  # row by row, so that on a phone a figure stays beside what it is for
         with columns[j % 2]:
             fields.number(
                 label,
@@ -179,6 +180,7 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
                 unit=unit,
                 placeholder="not stated",
             )
+    columns = st.columns(2)
     with columns[0]:
         fields.choice(
             "Chlorine rating is for",
@@ -281,6 +283,7 @@ def _results(plan: Plan, words: Words) -> None:
                 ],
                 unit,
                 planning.colours(),
+                [f"{scale_text(side, words, served)} {unit}" for served in (False, True)],
             ),
             width="stretch",
             key="scale_laid",
@@ -295,15 +298,16 @@ def _others(plan: Plan, words: Words) -> None:
     if not plan.alternatives:
         return
     st.subheader("Other treatments", anchor=False)
-    rows = []
-    for a in plan.alternatives:
-        rows.append(
-            [
+    show.entries(
+        [
+            (
                 train_text(a.outcome.stages, words),
-                words.money(float(a.outcome.cost.expected), a.outcome.cost.currency),
-                "fits" if a.outcome.fits else "does not fit",
+                f"{words.money(float(a.outcome.cost.expected), a.outcome.cost.currency)} a year",
+                "" if a.outcome.fits else "does not fit the unit",
                 a.why,
-            ]
-        )
-    show.table(["Treatment", "A year", "Unit", "Why"], rows, label="Other treatments", long=(3,), numeric=(1,))
+            )
+            for a in plan.alternatives
+        ],
+        "Other treatments",
+    )
     show.page_link("compare", "Put two treatments side by side", "compare")

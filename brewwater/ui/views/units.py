@@ -163,6 +163,7 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
             ["", *(by_ref[r].name for r in columns)],
             [[label, *(columns[r][i] for r in columns)] for i, label in enumerate(labels)],
             label="Units side by side",
+            pin=True,
             long=tuple(range(1, len(columns) + 1)),
         )
 

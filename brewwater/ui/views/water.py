@@ -243,8 +243,8 @@ def _missing(plan: Plan) -> None:
     lacking = [plain(a).lower() for a in needed if a not in plan.given.known]
     if lacking:
         show.say(f"Not measured in every water: {', '.join(lacking)}. Verdicts that rest on them are “not known”.")
-    for test in plan.next_tests[:3]:
-        st.caption(f"Test: {test.because}")
+    for because in dict.fromkeys(test.because for test in plan.next_tests[:3]):
+        st.caption(f"Test: {because}")
 
 
 def _formulas(plan: Plan) -> None:
