@@ -113,3 +113,31 @@ def test_a_row_of_an_unknown_kind_is_refused() -> None:
     nodes[3]["kind"] = "hose pipe"
     with pytest.raises(InputError, match="kind"):
         taken(nodes)
+
+
+def test_every_part_of_the_unit_can_be_given(plain) -> None:
+    plain.go("branches")
+    for part in ("accumulator", "pipe", "heater", "repump"):
+        plain.at.toggle(key=f"{part}_known").set_value(True)
+        plain.run()
+    for key, value in (("pipe_length_ft", 20.0), ("repump_flow_gpm", 2.0), ("product_tank", 5.0),
+                       ("waste_length", 40.0), ("waste_fall", 1.0), ("heater_set_C", 140.0)):  # fmt: skip
+        plain.at.number_input(key=key).set_value(value)
+        plain.run()
+    plain.at.toggle(key="weights_known").set_value(True)
+    plain.run()
+    for key, value in (("fresh_at_ahead_in", -30.0), ("product_at_left_in", 12.0), ("hitch_in", 120.0)):
+        plain.at.number_input(key=key).set_value(value)
+        plain.run()
+    assert plain.errors() == []
+    unit = plain.document.unit
+    assert unit.pipe is not None
+    assert unit.heater is not None
+    assert unit.repump is not None
+    assert unit.accumulator is not None
+    assert unit.weights is not None
+    assert (unit.pipe.length_ft, unit.repump.flow_gpm, unit.product_tank_gal) == (20, 2, 5)
+    assert unit.heater.set_C == pytest.approx(60)  # typed in the reader's °F
+    assert (unit.weights.fresh_at.ahead_in, unit.weights.product_at.left_in, unit.weights.hitch_in) == (-30, 12, 120)
+    assert "Over 40 in the drain end lies 0.83 in lower; it lies 1 in lower." in plain.html()
+    assert 'aria-label="Weight"' in plain.html()

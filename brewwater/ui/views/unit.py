@@ -7,12 +7,23 @@ from typing import Any
 
 import streamlit as st
 
+from brewwater.branches import Unit
 from brewwater.reference import table
 from brewwater.ui import fields
 from brewwater.ui.state import Document, desk
+from brewwater.ui.words import Kind
 
 KINDS = ("cart", "truck", "kiosk", "shop")
 PUMP = {"cut_in_psi": 30.0, "cut_out_psi": 50.0, "flow_gpm": 3.0}
+ACCUMULATOR = {"volume_gal": 0.75, "precharge_psi": 28.0}
+HEATER = {"volume_gal": 4.0, "power_W": 1440.0, "set_C": 49.0}
+PIPE = {"size": "1/2", "length_ft": 12.0, "elbows": 8, "tees": 4, "valves": 5}
+PLACES = (
+    ("empty_at", "Empty unit"),
+    ("fresh_at", "Fresh tank"),
+    ("waste_at", "Waste tank"),
+    ("product_at", "Membrane's tank"),
+)
 
 
 def section() -> None:
@@ -88,6 +99,7 @@ def section() -> None:
                 fields.number("Cut out", "cut_out", ("unit", "pump", "cut_out_psi"), kind="pressure", optional=False)
             with three[2]:
                 fields.number("Flow at cut in", "pump_gpm", ("unit", "pump", "flow_gpm"), kind="flow", optional=False)
+        _more_parts(unit)
         fields.switch(
             "Check the weight",
             "weights_known",
@@ -100,7 +112,80 @@ def section() -> None:
                 fields.number("Empty weight", "empty_lb", ("unit", "weights", "empty_lb"), kind="mass", optional=False)
             with columns[1]:
                 fields.number("Gross limit", "gross_lb", ("unit", "weights", "gross_limit_lb"), kind="mass")
+            _places()
 
 
 def _own(part: str, fresh: dict[str, Any], document: Document, wanted: bool) -> None:
     document["unit"][part] = dict(fresh) if wanted else None
+
+
+def _more_parts(unit: Unit) -> None:
+    """What stands behind the pump: accumulator, trunk, heater, a membrane's tank and pump, the waste tank's floor."""
+    for part, label, fresh in (
+        ("accumulator", "I know my accumulator", ACCUMULATOR),
+        ("pipe", "I know my main pipe", PIPE),
+        ("heater", "I know my water heater", HEATER),
+        ("repump", "There is a pump behind a membrane's storage tank", PUMP),
+    ):
+        fields.switch(label, f"{part}_known", value=getattr(unit, part) is not None, write=partial(_own, part, fresh))
+        if getattr(unit, part) is None:
+            continue
+        columns = st.columns(len(PARTS[part]))
+        for column, (name, words, kind, said) in zip(columns, PARTS[part], strict=True):
+            with column:
+                at = ("unit", part, name)
+                if name == "size":
+                    fields.choice(words, f"{part}_{name}", ("1/2", "3/4", "1"), at, names=lambda size: f"{size} in")
+                else:
+                    whole = name in ("elbows", "tees", "valves")
+                    fields.number(words, f"{part}_{name}", at, kind=kind, unit=said, optional=False, whole=whole)
+    three = st.columns(3)
+    with three[0]:
+        fields.number(
+            "Storage tank behind a membrane", "product_tank", ("unit", "product_tank_gal"), kind="volume",
+            placeholder="not known",
+        )  # fmt: skip
+    with three[1]:
+        fields.number("Length of the waste tank's floor", "waste_length", ("unit", "waste_tank_length_in"), unit="in")
+    with three[2]:
+        fields.number("Its drain end lies lower by", "waste_fall", ("unit", "waste_tank_fall_in"), unit="in", step=0.25)
+
+
+PARTS: dict[str, tuple[tuple[str, str, Kind, str], ...]] = {
+    "accumulator": (("volume_gal", "Volume", "volume", ""), ("precharge_psi", "Air, charged empty", "pressure", "")),
+    "pipe": (
+        ("size", "Size", "plain", ""),
+        ("length_ft", "Length", "plain", "ft"),
+        ("elbows", "Elbows", "plain", "pieces"),
+        ("tees", "Tees", "plain", "pieces"),
+        ("valves", "Valves", "plain", "pieces"),
+    ),
+    "heater": (
+        ("volume_gal", "Volume", "volume", ""),
+        ("power_W", "Power", "plain", "W"),
+        ("set_C", "Set to", "temperature", ""),
+    ),
+    "repump": (
+        ("cut_in_psi", "Cut in", "pressure", ""),
+        ("cut_out_psi", "Cut out", "pressure", ""),
+        ("flow_gpm", "Flow at cut in", "flow", ""),
+    ),
+}
+
+
+def _places() -> None:
+    """Where each weight sits, and what it rests on."""
+    st.caption(
+        "Where it sits: inches ahead of the axle (behind: negative), inches left of the middle (right: negative)."
+    )
+    columns = st.columns(len(PLACES))
+    for column, (at, label) in zip(columns, PLACES, strict=True):
+        with column:
+            for name, words in (("ahead_in", "ahead"), ("left_in", "left")):
+                path = ("unit", "weights", at, name)
+                fields.number(f"{label}, {words}", f"{at}_{name}", path, unit="in", optional=False, low=-600, high=600)
+    two = st.columns(2)
+    with two[0]:
+        fields.number("Axle to hitch", "hitch_in", ("unit", "weights", "hitch_in"), unit="in", placeholder="no trailer")
+    with two[1]:
+        fields.number("Between the wheels", "track_in", ("unit", "weights", "track_in"), unit="in")
