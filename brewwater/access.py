@@ -56,8 +56,8 @@ def read_secrets(*folders: Path) -> dict[str, Any]:
     return found
 
 
-def check_address(address: str, secrets: Mapping[str, Any] | None = None) -> None:
-    """Refuse to serve other machines while no sign-in is configured.
+def check_address(address: str, secrets: Mapping[str, Any] | None = None, field: str = "--address") -> None:
+    """Refuse to serve other machines while no sign-in is configured; ``field`` is the option that named the address.
 
     Raises
     ------
@@ -67,12 +67,12 @@ def check_address(address: str, secrets: Mapping[str, Any] | None = None) -> Non
         return
     if not sign_in_configured(read_secrets() if secrets is None else secrets):
         raise InputError(
-            "--address", address, "other machines could open it, and no sign-in is configured",
+            field, address, "other machines could open it, and no sign-in is configured",
             "Use 127.0.0.1, or set up [auth] in .streamlit/secrets.toml (redirect_uri, a cookie_secret of 32 "
             "characters or more, and a provider).",
         )  # fmt: skip
     if importlib.util.find_spec("authlib") is None:
-        raise InputError("--address", address, "sign-in is configured, and its library is not installed",
+        raise InputError(field, address, "sign-in is configured, and its library is not installed",
                          "Install its fleet extra: pip install 'brewwater[fleet]'.")  # fmt: skip
 
 

@@ -219,9 +219,16 @@ def open_store() -> store.Store:
 @click.option("--value", required=True)
 @click.option("--unit", "unit_text", required=True)
 @click.option("--note", default="")
-def log_add(unit_id: str, date: str, kind: str, value: str, unit_text: str, note: str) -> None:
-    """Add one reading."""
+@click.option("--new", is_flag=True, help="Make the unit where there is none of that name.")
+def log_add(unit_id: str, date: str, kind: str, value: str, unit_text: str, note: str, new: bool) -> None:
+    """Add one reading. The first unit of an empty store is made; after that a new one needs --new."""
     with open_store() as place:
+        there = place.units()
+        if there and not new and unit_id not in {unit.ref for unit in there}:
+            names = [unit.ref for unit in there]
+            shown = ", ".join(names[:10]) + (f" and {len(names) - 10} more" if len(names) > 10 else "")
+            raise InputError("UNIT", unit_id, f"there is no such unit, there are: {shown}",
+                             "Give one of these, or --new to make it.")  # fmt: skip
         click.echo(place.add_reading_text(unit_id, date=date, kind=kind, value=value, unit=unit_text, note=note))
 
 

@@ -23,13 +23,25 @@ def _checked(document: dict[str, Any]) -> dict[str, Any]:
     return as_document(load_document(document))
 
 
+def _secrets() -> dict[str, Any]:
+    try:
+        return dict(st.secrets)
+    except (FileNotFoundError, st.errors.StreamlitSecretNotFoundError):
+        return {}
+
+
+def only_here() -> None:
+    """Go no further on a server that other machines can reach while no sign-in is set up, however it was started."""
+    try:
+        access.check_address(str(st.get_option("server.address") or "0.0.0.0"), _secrets(), field="--server.address")
+    except BrewwaterError as error:
+        st.error(str(error), icon=":material/lock:")
+        st.stop()
+
+
 def person() -> str:
     """Whose units these are; where sign-in is set up, nobody goes on without it."""
-    try:
-        secrets: dict[str, Any] = dict(st.secrets)
-    except (FileNotFoundError, st.errors.StreamlitSecretNotFoundError):
-        secrets = {}
-    if not access.sign_in_configured(secrets):
+    if not access.sign_in_configured(_secrets()):
         return access.LOCAL
     if not st.user.is_logged_in:
         st.title("brewwater", anchor=False)

@@ -54,6 +54,7 @@ def main() -> None:
     icon = resources.files("brewwater.ui") / "assets" / "icon.svg"
     st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state="auto")
     show.style()
+    keeping.only_here()
     keeping.start()
     pages = {
         address: st.Page(

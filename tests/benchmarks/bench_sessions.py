@@ -65,7 +65,7 @@ ANSWER = """([settled, most]) => new Promise(done => {
       const rest = seen.rests.find(at => at >= last[0]);
       if (rest) return done([last[0] - began, rest - began, seen.stamps.filter(s => s[0] > began).length]);
     }
-    if (now - began > most) return done(null);
+    if (now - began > most) return done(JSON.stringify({pressed: began, now, stamps: seen.stamps.slice(-3), rests: seen.rests.slice(-3), last: seen.last}));
     setTimeout(look, 100);
   };
   look();
@@ -156,8 +156,9 @@ async def user(page: Page, seen: Seen, luck: random.Random, think_s: float, unti
             seen.errors.append(f"session: {error}")
             return
         seen.errors += [f"box: {text}" for text in boxes]
-        if took is None:
-            seen.errors.append(f"no answer within {GIVEN_UP_MS / 1000:.0f} s")
+        if isinstance(took, str):
+            shown = await box.input_value()
+            seen.errors.append(f"no answer within {GIVEN_UP_MS / 1000:.0f} s: {key} shows {shown}; {took}")
         else:
             seen.stamp_ms.append(took[0])
             seen.page_ms.append(took[1])
