@@ -1,10 +1,9 @@
-"""Work that takes more than a moment, done beside the page: its progress is shown and it can be abandoned."""
+"""Several plans at once, searched beside the page in the queue of all searches: progress is shown, all can be
+abandoned, and the page is drawn again as each one comes."""
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Hashable, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast
 
@@ -12,58 +11,51 @@ import streamlit as st
 
 from brewwater.errors import BrewwaterError
 from brewwater.inputs import PlanDocument
-from brewwater.plan import Plan, make_plan
+from brewwater.plan import Plan
+from brewwater.ui import planning
+from brewwater.ui.search_child import Order
+from brewwater.ui.searching import Job, session
 
-POLL_S = 0.5
-MOST_KEPT = 24
-Progress = Callable[[float], None]
+# Plans of a coarse look, kept for the session besides those that are shown.
+MOST_KEPT = 8
 Found = Plan | BrewwaterError
-Work = Callable[[Progress], Plan]
-
-
-class Abandoned(Exception):
-    """Someone stopped the work, or asked for something else."""
-
-
-def planning(document: PlanDocument) -> Work:
-    """The work of planning a document; the train is searched where the document has none."""
-    return lambda progress: make_plan(document, search=document.train is None, progress=progress)
 
 
 @dataclass
 class Task:
-    """Several plans under way; ``found`` fills up as they are done."""
+    """Plans under way for one place of a page: a job each."""
 
-    keys: tuple[Hashable, ...]
-    found: dict[Hashable, Found] = field(default_factory=dict)
-    now: Hashable = None
-    share: float = 0.0
-    abandoned: threading.Event = field(default_factory=threading.Event)
-    result: Future[None] | None = None
+    jobs: dict[Hashable, Job] = field(default_factory=dict)
 
+    def abandon(self) -> None:
+        """Nobody waits for them any more."""
+        for job in self.jobs.values():
+            job.abandoned.set()
 
-@st.cache_resource(show_spinner=False)
-def _workers() -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(max_workers=1, thread_name_prefix="aside")
+    @property
+    def abandoned(self) -> bool:
+        """Whether someone stopped them."""
+        return any(job.abandoned.is_set() for job in self.jobs.values())
 
+    def done(self) -> dict[Hashable, Found]:
+        """What has come so far: the plan, or why there is none.
 
-def _do(task: Task, jobs: Mapping[Hashable, Work]) -> None:
-    """In a thread: one after the other; what is done stays, also where the rest is abandoned."""
-
-    def progress(share: float) -> None:
-        task.share = (len(task.found) + min(max(share, 0.0), 1.0)) / len(task.keys)
-        if task.abandoned.is_set():
-            raise Abandoned
-
-    for key in task.keys:
-        task.now = key
-        try:
-            progress(0.0)
-            task.found[key] = jobs[key](progress)
-        except BrewwaterError as error:
-            task.found[key] = error
-        except Abandoned:
-            return
+        Raises
+        ------
+        Exception : a defect ended one of them
+        """
+        found: dict[Hashable, Found] = {}
+        for key, job in self.jobs.items():
+            if job.search is None or not job.search.result.done():
+                continue
+            try:
+                plan = job.search.result.result()
+            except BrewwaterError as error:
+                found[key] = error
+            else:
+                if plan is not None:
+                    found[key] = plan
+        return found
 
 
 def _shelf() -> dict[str, Any]:
@@ -72,59 +64,68 @@ def _shelf() -> dict[str, Any]:
 
 
 def _stop(slot: str, task: Task) -> None:
-    task.abandoned.set()
-    _shelf()[f"{slot} stopped"] = task.keys
+    task.abandon()
+    _shelf()[f"{slot} stopped"] = tuple(task.jobs)
 
 
 def _go_on(slot: str) -> None:
     _shelf().pop(f"{slot} stopped", None)
 
 
-def several(slot: str, jobs: Mapping[Hashable, Work], names: Mapping[Hashable, str]) -> dict[Hashable, Found]:
+def _ask(documents: Mapping[Hashable, PlanDocument]) -> Task:
+    task = Task()
+    for key, typed in documents.items():
+        job = task.jobs[key] = Job(str(key), session())
+        planning._searches().ask(job, planning._same(typed, ()), Order(typed, ()), 0.0)
+    return task
+
+
+def several(
+    slot: str, documents: Mapping[Hashable, PlanDocument], names: Mapping[Hashable, str]
+) -> dict[Hashable, Found]:
     """The plans that are done so far; the others are made beside the page, and it is drawn again as they come.
 
     Parameters
     ----------
     slot : names this place of the page; what was found in it is kept for the session
-    jobs : what to do, by a key that changes whenever the answer would
+    documents : what to plan, by a key that changes whenever the answer would
     names : what each is called while it is worked on
     """
     shelf = _shelf()
     kept = cast(dict[Hashable, Found], shelf.setdefault(f"{slot} found", {}))
     task = shelf.get(f"{slot} task")
     if isinstance(task, Task):
-        kept.update(task.found)
-        while len(kept) > MOST_KEPT + len(jobs):
+        kept.update(task.done())
+        while len(kept) > MOST_KEPT + len(documents):
             kept.pop(next(iter(kept)))
-    missing = tuple(k for k in jobs if k not in kept)
+    missing = {k: typed for k, typed in documents.items() if k not in kept}
     if missing:
-        stopped = shelf.get(f"{slot} stopped", ())
-        if set(missing) <= set(stopped):
+        if set(missing) <= set(shelf.get(f"{slot} stopped", ())):
             st.caption("This was stopped before all was planned.")
             st.button("Go on", key=f"{slot}_go_on", on_click=_go_on, args=(slot,), icon=":material/refresh:")
         else:
-            if not isinstance(task, Task) or not set(missing) <= set(task.keys) or task.abandoned.is_set():
+            if not isinstance(task, Task) or not set(missing) <= set(task.jobs) or task.abandoned:
                 if isinstance(task, Task):
-                    task.abandoned.set()
-                task = shelf[f"{slot} task"] = Task(missing)
-                task.result = _workers().submit(_do, task, dict(jobs))
-            _strip(slot, task, len(task.found), dict(names))
-    return {k: kept[k] for k in jobs if k in kept}
+                    task.abandon()
+                task = shelf[f"{slot} task"] = _ask(missing)
+            _strip(slot, task, len(task.done()), dict(names))
+    return {k: kept[k] for k in documents if k in kept}
 
 
-@st.fragment(run_every=POLL_S)
+@st.fragment(run_every=planning.POLL_S)
 def _strip(slot: str, task: Task, shown: int, names: Mapping[Hashable, str]) -> None:
-    if task.result is None:
-        return
-    if task.result.done():
-        try:
-            task.result.result()
-        except Exception:
-            _stop(slot, task)  # a defect: told once, not at every look
-            raise
-    if task.abandoned.is_set() or task.result.done() or len(task.found) > shown:
+    try:
+        done = task.done()
+    except Exception:
+        _stop(slot, task)  # a defect: told once, not at every look
+        raise
+    if task.abandoned or len(done) > shown:
         st.rerun()  # the whole page, not this strip alone
-    share = min(max(task.share, 0.0), 1.0)
-    name = names.get(task.now, "")
-    st.progress(share, text=f"Planning {name}… {share:.0%}".replace("%", " %"))
+    waiting = [k for k in task.jobs if k not in done]
+    if any(job.search is not None and job.search.result.done() for job in (task.jobs[k] for k in waiting)):
+        task.abandon()  # given up while this tab was away: asked anew
+        st.rerun()
+    share = (len(done) + sum(task.jobs[k].share for k in waiting)) / max(len(task.jobs), 1)
+    text = ", ".join(names.get(k, "") for k in waiting)
+    st.progress(min(share, 1.0), text=f"Planning {text}… {share:.0%}".replace("%", " %"))
     st.button("Stop", key=f"{slot}_stop", on_click=_stop, args=(slot, task), icon=":material/stop:")

@@ -83,20 +83,21 @@ def shared(sides: Sequence[Side]) -> bool:
 
 
 def water_heads(sides: Sequence[Side]) -> list[str]:
-    """Heads of the two tables of the water: as it comes (once, where it is one water) and served."""
+    """Heads of the two tables of the water: where it is one water, as it comes is told once."""
     if shared(sides):
         return ["", "As it comes", *(f"{s.title}, served" for s in sides)]
-    return ["", *(f"{s.title}, {when}" for s in sides for when in ("as it comes", "served"))]
+    return ["", *(s.title for s in sides)]
 
 
 def _each(sides: Sequence[Side], tell: Callable[[Side, bool], str]) -> list[str]:
+    """Cells in HTML; ``tell`` gives HTML for a side as it comes, or served."""
     if shared(sides):
         return [tell(sides[0], False), *(tell(s, True) for s in sides)]
-    return [tell(s, served) for s in sides for served in (False, True)]
+    return [show.before_after(tell(s, False), tell(s, True)) for s in sides]
 
 
 def verdict_rows(sides: Sequence[Side]) -> list[list[str]]:
-    """Each subject with its verdicts, as HTML of ``show.badge``."""
+    """Each subject with its verdicts, in HTML."""
 
     def word(side: Side, served: bool, subject: str) -> str:
         found = next((v for v in (side.served if served else side.source_verdicts) if v.subject == subject), None)
@@ -109,7 +110,7 @@ def verdict_rows(sides: Sequence[Side]) -> list[list[str]]:
 
 
 def water_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
-    """Each measure with its ranges, and the scale of a year."""
+    """Each measure with its ranges, and the scale of a year, in HTML: numbers alone, nothing that was typed."""
 
     def values(side: Side, served: bool, key: str) -> str:
         main = side.outcome.main

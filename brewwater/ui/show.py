@@ -49,6 +49,9 @@ STYLE = """<style>
 .bw td.l{min-width:15rem}
 .bw td{min-width:4.5rem}
 .bw th.p{position:sticky;left:0;min-width:6rem;max-width:14rem;background:light-dark(#fbfaf6,#14191b)}
+.bw-pair{display:flex;flex-wrap:wrap;gap:0 .5rem;align-items:baseline}
+.bw-pair>:first-child{min-width:4.8rem}
+.bw-pair>:last-child{white-space:nowrap}
 .bw ol.bw-entries{list-style:none;margin:0;padding:0}
 .bw-entry+.bw-entry{margin-top:.5rem}
 @media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}}
@@ -124,6 +127,14 @@ def badge(status: str) -> str:
     """A verdict as shape and word, in HTML."""
     shape, word = STATUS_SHAPE[status], STATUS_WORD[status]
     return f'<span class="bw-badge bw-{status}"><span aria-hidden="true">{shape}</span> {word}</span>'
+
+
+def before_after(before: str, after: str) -> str:
+    """Two pieces of HTML, the water as it comes and as served, one under the other."""
+    return (
+        f'<div class="bw-pair"><span class="bw-label">as it comes</span> <span>{before}</span></div>'
+        f'<div class="bw-pair"><span class="bw-label">served</span> <span>{after}</span></div>'
+    )
 
 
 def _verdict_detail(verdict: Verdict, share: str) -> str:

@@ -91,6 +91,20 @@ def _own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("BREWWATER_DATABASE_URL", raising=False)
 
 
+@pytest.fixture(autouse=True)
+def _own_searches() -> Iterator[None]:
+    """Each test finds the queue of searches empty and no answer kept from another test."""
+    searches = planning._searches()
+    with searches._turn:
+        searches._kept.clear()
+    yield
+    with searches._turn:
+        for search in (*searches._line, *searches._at_work):
+            for job in search.jobs:
+                job.abandoned.set()
+        searches._turn.notify_all()
+
+
 @pytest.fixture(name="few_draws")
 def _few_draws() -> Callable[[PlanDocument], PlanDocument]:
     return few_draws

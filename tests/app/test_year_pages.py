@@ -178,7 +178,7 @@ def test_planning_the_units_can_be_stopped_and_taken_up_again(front, few_draws) 
     front.go("units")
     front.at.button(key="side_stop").click()
     front.run()
-    assert front.at.session_state["aside"]["side task"].abandoned.is_set()
+    assert front.at.session_state["aside"]["side task"].abandoned
     assert any(b.key == "side_go_on" for b in front.at.button)
     front.at.button(key="side_go_on").click()
     front.run()

@@ -28,6 +28,7 @@ from brewwater.ui.beside import (
     water_heads,
     water_rows,
 )
+from brewwater.ui.search_child import COARSE_DRAWS
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import cost
 from brewwater.ui.words import SUBJECT_WORD, Words
@@ -112,11 +113,9 @@ def _planned(key: str, _typed: PlanDocument) -> Plan:
 
 
 def _searched(plan: Plan, towns: list[str]) -> list[Plan] | None:
-    alone = {t: town_alone(plan.document, t, None, planning.COARSE_DRAWS) for t in towns}
+    alone = {t: town_alone(plan.document, t, None, COARSE_DRAWS) for t in towns}
     keys = {t: (t, typed.fingerprint()) for t, typed in alone.items()}
-    found = aside.several(
-        "towns", {keys[t]: aside.planning(typed) for t, typed in alone.items()}, {keys[t]: t for t in towns}
-    )
+    found = aside.several("towns", {keys[t]: typed for t, typed in alone.items()}, {keys[t]: t for t in towns})
     out: list[Plan] = []
     for town in towns:
         one = found.get(keys[town])
@@ -151,7 +150,15 @@ def _treatments(plan: Plan, words: Words) -> None:
     _both([Side(t, s.given, s.source_state, s.source_verdicts, s.outcome) for t, s in zip(titles, both, strict=True)],
           words)  # fmt: skip
     ours, theirs = (s.outcome.cost for s in both)
-    show.say(cost.paid_back(ours, theirs, plan.given.weights, words, (titles[0], titles[1])))
+    show.say(
+        cost.paid_back(
+            ours,
+            theirs,
+            plan.given.weights,
+            words,
+            (f"The {titles[0].lower()} treatment", f"The {titles[1].lower()} treatment"),
+        )
+    )
     for name, title, side in zip((first, second), titles, both, strict=True):
         if name != names[0]:
             fields.act(
@@ -187,7 +194,7 @@ def _both(sides: Sequence[Side], words: Words) -> None:
         pin=True,
     )
     st.subheader("The water", anchor=False)
-    show.table(heads, water_rows(sides, words), label="Water side by side", tight=cells, pin=True)
+    show.table(heads, water_rows(sides, words), label="Water side by side", raw=cells, pin=True)
     first, second = sides
     left, right = st.columns(2, gap="large")
     with left:

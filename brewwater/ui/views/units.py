@@ -13,7 +13,7 @@ from brewwater.plan import Plan
 from brewwater.store import Unit
 from brewwater.targets import REQUIRED
 from brewwater.ui import aside, facts, fields, keeping, show
-from brewwater.ui.planning import COARSE_DRAWS
+from brewwater.ui.search_child import COARSE_DRAWS
 from brewwater.ui.state import Document, begin, desk
 from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words, date, plain
 
@@ -128,19 +128,19 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
         st.session_state["side"] = [r for r in desk().extra.get("side", list(by_ref)[:3]) if r in by_ref]
     picked = st.multiselect("Units", list(by_ref), key="side", format_func=lambda r: by_ref[r].name, max_selections=6)
     desk().extra["side"] = picked
-    jobs: dict[Hashable, aside.Work] = {}
+    documents: dict[Hashable, PlanDocument] = {}
     keys: dict[str, Hashable] = {}
     for ref in picked:
         try:
             found = keeping.place().plan(ref)
             if found is not None:
                 keys[ref] = ref, found.version
-                jobs[keys[ref]] = aside.planning(_coarse(found.document))
+                documents[keys[ref]] = _coarse(found.document)
             else:
                 st.caption(f"{by_ref[ref].name}: no plan is saved in it yet.")
         except BrewwaterError as error:
             st.error(f"{by_ref[ref].name}: {error}")
-    plans = aside.several("side", jobs, {keys[r]: by_ref[r].name for r in keys})
+    plans = aside.several("side", documents, {keys[r]: by_ref[r].name for r in keys})
     columns: dict[str, list[str]] = {}
     for ref, key in keys.items():
         plan = plans.get(key)
