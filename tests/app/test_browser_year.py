@@ -133,9 +133,10 @@ def test_which_test_matters_is_a_picture_with_words(opened) -> None:
     seen.go("readings", "Readings")
     seen.page.get_by_role("heading", name="Which test matters").wait_for()
     seen.page.locator(".stVegaLiteChart canvas, .stVegaLiteChart svg").first.wait_for()
-    table = seen.page.get_by_role("region", name="Which test matters")
-    assert "Total and free chlorine test, Your water" in table.inner_text()
-    assert "% of cases, worth about" in table.inner_text()
+    card = seen.page.locator(".bw-card", has_text="Total and free chlorine test, Your water")
+    assert "a year" in card.locator(".bw-value").inner_text()
+    assert "% of cases, worth about" in card.inner_text()
+    assert seen.page.locator(".bw-card", has_text="pH strip, Your water").count() == 1
 
 
 def test_the_two_plans_stand_line_by_line_with_when_it_is_paid_back(opened) -> None:

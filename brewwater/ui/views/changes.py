@@ -21,6 +21,7 @@ from brewwater.ui.views import first
 from brewwater.ui.words import GOVERNS_WORD, Words, date
 
 SOON = 6  # changes that are shown at once; the rest opens
+ANY_DAY = "any day"
 MEAN_RISK = 0.1  # where the reader turns the risk on: one change in ten runs out before its date
 
 
@@ -70,7 +71,7 @@ def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
         return
     _table(due[:SOON], words)
     if len(due) > SOON:
-        with st.expander(f"All {len(due)} changes of the plan", icon=":material/event_list:"):
+        with st.expander(f"All {len(due)} changes of the plan", icon=":material/event_list:", key="box_all"):
             _table(due, words)
     policy = plan.document.policy
     st.caption(
@@ -126,7 +127,7 @@ def _chosen(plan: Plan) -> str:
 def _policy() -> None:
     on = desk()
     policy = on.typed.policy
-    with st.expander("How dates are chosen", icon=":material/tune:"):
+    with st.expander("How dates are chosen", icon=":material/tune:", key="box_policy"):
         left, right = st.columns(2, gap="large")
         with left:
             fields.number(
@@ -158,9 +159,7 @@ def _policy() -> None:
                     high=0.99,
                     optional=False,
                 )
-            fields.switch(
-                "Move a change before an event that it would fall into", "before_events", ("policy", "before_events")
-            )
+            fields.switch("Change before a busy event, not in it", "before_events", ("policy", "before_events"))
             fields.number(
                 "Make changes together that fall due within",
                 "group_days",
@@ -194,9 +193,10 @@ def _policy() -> None:
             fields.choice(
                 "Visits only on",
                 "visit_weekday",
-                (None, *WEEKDAYS),
-                ("policy", "visit_weekday"),
-                names=lambda w: "any day" if w is None else w.capitalize(),
+                (ANY_DAY, *WEEKDAYS),
+                value=policy.visit_weekday or ANY_DAY,
+                write=_set_visits,
+                names=str.capitalize,
             )
             if policy.visit_weekday is not None:
                 fields.number(
@@ -209,6 +209,10 @@ def _policy() -> None:
                     high=52,
                     optional=False,
                 )
+
+
+def _set_visits(document: Document, weekday: str) -> None:
+    document["policy"]["visit_weekday"] = None if weekday == ANY_DAY else weekday
 
 
 def _set_risk(document: Document, wanted: bool) -> None:
@@ -240,7 +244,7 @@ def _bears(plan: Plan, words: Words) -> None:
     )
     for message in dict.fromkeys(w.message for one in plan.outcome.cartridges for w in one.capacity.warnings):
         st.caption(message)
-    with st.expander("How this is computed", icon=":material/function:"):
+    with st.expander("How this is computed", icon=":material/function:", key="box_how"):
         st.markdown(
             f"- **{'Litres' if words.metric else 'Gallons'}** = capacity × margin ÷ what one of *this* water uses. A "
             "rating is moved from the sheet's reference water to yours, on both sides of the bypass.\n"

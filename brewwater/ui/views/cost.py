@@ -78,7 +78,7 @@ def _result(plan: Plan, words: Words) -> None:
         width="stretch",
         key="cost_lines",
     )
-    with st.expander("The same as a table that adds up", icon=":material/table:"):
+    with st.expander("The same as a table that adds up", icon=":material/table:", key="box_lines"):
         show.table(
             ["Line", "Expected in a year"],
             [
@@ -136,7 +136,7 @@ def _beside(plan: Plan, words: Words) -> None:
         width="stretch",
         key="two_costs",
     )
-    with st.expander("The same two as a table that adds up", icon=":material/table:"):
+    with st.expander("The same two as a table that adds up", icon=":material/table:", key="box_two"):
         show.table(
             ["Line", "This plan", "The other", "The other costs more by"],
             [
@@ -265,7 +265,7 @@ def _prices() -> None:
                 )
     else:
         st.caption("Cartridge prices are entered on the Treatment page, once the treatment is taken as your own.")
-    with st.expander("More about money", icon=":material/tune:"):
+    with st.expander("More about money", icon=":material/tune:", key="box_money"):
         two = st.columns(2)
         with two[0]:
             fields.number(

@@ -100,7 +100,7 @@ def _add_drink(key: str, document: Document) -> None:
 def _uses() -> None:
     on = desk()
     branches = [b.name for b in on.typed.branches]
-    with st.expander("Rinses, flushes and other water", icon=":material/water_drop:"):
+    with st.expander("Rinses, flushes and other water", icon=":material/water_drop:", key="box_uses"):
         for i, use in enumerate(on.typed.demand.uses_per_drink):
             columns = st.columns([2, 1, 1])
             with columns[0]:

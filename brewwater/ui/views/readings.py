@@ -13,6 +13,7 @@ from brewwater.plan import Plan
 from brewwater.readings import Diagnosis
 from brewwater.ui import keeping, planning, show
 from brewwater.ui.facts import change_figure
+from brewwater.ui.show import Figure
 from brewwater.ui.state import desk
 from brewwater.ui.words import Words, date
 from brewwater.units import PLAN_UNITS
@@ -156,7 +157,7 @@ def _effect(plan: Plan) -> None:
         show.table(heads, rows, label="What the readings moved", long=(5,))
     unused = [flag for flag in plan.reading_flags if not flag.used]
     if unused:
-        with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:"):
+        with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:", key="box_unused"):
             show.table(["Why"], [[flag.message] for flag in unused], label="Lines not used")
 
 
@@ -175,6 +176,11 @@ def _take_back(line: Reading) -> None:
         on.extra["reading_fault"] = str(error)
 
 
+def _capital(text: str) -> str:
+    """A label with a capital, unless it begins with a sign of its own such as pH."""
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+
+
 def _worth(plan: Plan, words: Words) -> None:
     """Which test matters: what each would save, so that the next one is the one that pays."""
     st.subheader("Which test matters", anchor=False)
@@ -186,7 +192,7 @@ def _worth(plan: Plan, words: Words) -> None:
         show.say(next((t.because for t in plan.next_tests), "No single test would change what you do."))
         return
     currency = plan.document.money.currency
-    names = [f"{t.label[:1].upper()}{t.label[1:]}, {t.supply}" for t in tests]
+    names = [f"{_capital(t.label)}, {t.supply}" for t in tests]
     worth = [words.money(t.value, currency) if t.value >= 0.5 else "settles a verdict" for t in tests]
     if any(t.value >= 0.5 for t in tests):
         st.altair_chart(
@@ -199,21 +205,15 @@ def _worth(plan: Plan, words: Words) -> None:
             width="stretch",
             key="worth_of_tests",
         )
-    show.table(
-        ["Test", "Worth a year", "Costs about", "Takes", "Why"],
+    show.figures(
         [
-            [
+            Figure(
                 name,
-                told,
-                f"{words.number(t.price, 2)} USD",
-                f"{words.number(t.minutes, 2)} min",
-                t.because,
-            ]
+                f"{told} a year" if t.value >= 0.5 else told,
+                f"{t.because} Costs about {words.number(t.price, 2)} USD, takes {words.number(t.minutes, 2)} minutes.",
+            )
             for name, told, t in zip(names, worth, tests, strict=True)
-        ],
-        numeric=(2, 3),
-        long=(0, 4),
-        label="Which test matters",
+        ]
     )
     st.caption(
         "Worth: how much less a year costs on average, spoiled cups and worn machines counted, when one decides after "

@@ -240,14 +240,12 @@ def _preview(found: EventsRead) -> None:
     fresh = [event for event, word in zip(found.events, state, strict=True) if word == "new"]
     if found.events:
         show.table(
-            ["Name", "From", "To", "How busy", "State"],
+            ["Event", "How busy", "State"],
             [
-                [event.name, date(event.start), date(event.end), _size(event), word]
+                [f"{event.name}, {_when(event)}", _size(event), word]
                 for event, word in zip(found.events, state, strict=True)
             ],
             label="Events in the file",
-            long=(0,),
-            tight=(1, 2),
         )
     if found.problems:
         st.warning(f"Left out, {len(found.problems)} of the file's entries:", icon=":material/rule:")
@@ -266,6 +264,10 @@ def _preview(found: EventsRead) -> None:
         )
         st.button("Put the file away", key="events_away", on_click=_put_away)
     fields.fault("events_accept")
+
+
+def _when(event: Event) -> str:
+    return date(event.start) if event.start == event.end else f"{date(event.start)} to {date(event.end)}"
 
 
 def _size(event: Event) -> str:
