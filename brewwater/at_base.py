@@ -106,15 +106,30 @@ def made_at_base(given: Given, outcome: Outcome, alternatives: Sequence[Alternat
     -------
     None for a plumbed unit, and where no membrane is in question
     """
+    found = _in_question(given, outcome, alternatives)
+    return None if found is None else _worked(given, found, own=found is outcome)
+
+
+def tanks_fail(given: Given, outcome: Outcome, alternatives: Sequence[Alternative] = ()) -> bool:
+    """True where a membrane is in question and its unit does not bear it on board."""
+    found = _in_question(given, outcome, alternatives)
+    return found is not None and any(c.ok is False for c in _of_tanks(found))
+
+
+def _in_question(given: Given, outcome: Outcome, alternatives: Sequence[Alternative]) -> Outcome | None:
     if not given.document.unit.has_tanks:
         return None
     if _behind(outcome):
-        return _worked(given, outcome, own=True)
+        return outcome
     for one in alternatives:
         tanks = any(c.check in TANKS for c in one.outcome.misfits)
         if tanks and not one.refused and _behind(one.outcome):
-            return _worked(given, one.outcome, own=False)
+            return one.outcome
     return None
+
+
+def _of_tanks(outcome: Outcome) -> tuple[Check, ...]:
+    return tuple(c for c in outcome.checks if c.check in (*TANKS, "weight"))
 
 
 def _behind(outcome: Outcome) -> list[Branch]:
@@ -147,10 +162,9 @@ class _Work:
     def on_board(self) -> Way:
         lost = self._reject(self.behind, self.routed)
         day = self._day(self.outcome.branches)
-        kept = tuple(c for c in self.outcome.checks if c.check in (*TANKS, "weight"))
         made = self._made(self.behind, self.routed, 0)
         return Way("on_board", self.outcome.cost, np.zeros(1), day.fresh_gal + lost, day.waste_gal + lost, lost, made,
-                   None, None, None, kept, ())  # fmt: skip
+                   None, None, None, _of_tanks(self.outcome), ())  # fmt: skip
 
     def own_tank(self) -> Way:
         """Only the branches behind the membrane draw its water, from a tank of their own."""

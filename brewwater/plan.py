@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
-from brewwater.at_base import AtBase, made_at_base
+from brewwater.at_base import AtBase, made_at_base, tanks_fail
 from brewwater.chain import Outcome, evaluate
 from brewwater.corrected import Correction, Moved, correct, moved
 from brewwater.given import Given, prepare
@@ -26,7 +27,7 @@ class Warning_:
     message: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plan:
     """A plan with every step kept, so that page, sheet, calendar and tests read the same object.
 
@@ -41,8 +42,6 @@ class Plan:
     before : the same train before any reading, on the draws ``prior``; None where no reading moves the draws
     correction : the log sorted, the lines that cannot be used, the diagnoses
     moved : the next change of each cartridge before and after, and why it moved; empty without ``before``
-    at_base : a membrane on board beside the same one at base, costed; None where none is in question
-    heaters : scale where water is heated and no machine profile stands
     """
 
     document: PlanDocument
@@ -59,8 +58,17 @@ class Plan:
     correction: Correction
     before: Outcome | None = None
     moved: tuple[Moved, ...] = ()
-    at_base: AtBase | None = None
-    heaters: tuple[Verdict, ...] = ()
+
+    # worked out when first asked for: a plan that is being edited shows neither
+    @cached_property
+    def at_base(self) -> AtBase | None:
+        """A membrane on board beside the same one at base, costed; None where none is in question."""
+        return made_at_base(self.given, self.outcome, self.alternatives)
+
+    @cached_property
+    def heaters(self) -> tuple[Verdict, ...]:
+        """Scale where water is heated and no machine profile stands."""
+        return heater_verdicts(self.given, self.outcome)
 
     @property
     def reading_flags(self) -> tuple[Flag, ...]:
@@ -107,7 +115,6 @@ def make_plan(
     outcome = evaluate(given, stages)
     tests = next_tests(given, outcome, alternatives) if search else ()
     before = evaluate(prior, stages) if correction.log.informs else None
-    at_base = made_at_base(given, outcome, alternatives)
     return Plan(
         document=document,
         stamp=stamp(document, stages),
@@ -118,13 +125,11 @@ def make_plan(
         recommended=recommended,
         alternatives=alternatives,
         next_tests=tests,
-        warnings=warnings(given, outcome) + log_warnings(correction) + base_warning(at_base),
+        warnings=warnings(given, outcome) + log_warnings(correction) + base_warning(given, outcome, alternatives),
         prior=prior,
         correction=correction,
         before=before,
         moved=moved(before, outcome, prior, correction) if before else (),
-        at_base=at_base,
-        heaters=heater_verdicts(given, outcome),
     )
 
 
@@ -135,7 +140,6 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
     same = stages == plan.outcome.stages
     outcome = plan.outcome if same else evaluate(plan.given, stages)
     before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
-    at_base = made_at_base(plan.given, outcome, alternatives)
     return replace(
         plan,
         stamp=stamp(plan.document, stages),
@@ -145,9 +149,9 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         next_tests=next_tests(plan.given, outcome, alternatives),
         before=before,
         moved=moved(before, outcome, plan.prior, plan.correction) if before else (),
-        warnings=warnings(plan.given, outcome) + log_warnings(plan.correction) + base_warning(at_base),
-        at_base=at_base,
-        heaters=plan.heaters if same else heater_verdicts(plan.given, outcome),
+        warnings=warnings(plan.given, outcome)
+        + log_warnings(plan.correction)
+        + base_warning(plan.given, outcome, alternatives),
     )
 
 
@@ -187,11 +191,12 @@ def log_warnings(correction: Correction) -> tuple[Warning_, ...]:
     return tuple(found)
 
 
-def base_warning(at_base: AtBase | None) -> tuple[Warning_, ...]:
+def base_warning(given: Given, outcome: Outcome, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:
     """Where the tanks do not bear a membrane on board: what it would be to make its water at base."""
-    if at_base is None or at_base.ways[0].passes is not False:
+    if not tanks_fail(given, outcome, alternatives):
         return ()
-    return (Warning_("made_at_base", at_base.note),)
+    at_base = made_at_base(given, outcome, alternatives)
+    return () if at_base is None else (Warning_("made_at_base", at_base.note),)
 
 
 def warnings(given: Given, outcome: Outcome) -> tuple[Warning_, ...]:
