@@ -1,6 +1,6 @@
 """Branches, flow and tanks: which fixtures are filtered, and whether pump, pressure and tanks can bear it."""
 
-from brewwater.branches.build import build_tree, follow
+from brewwater.branches.build import build_tree, follow, hang
 from brewwater.branches.check import Check
 from brewwater.branches.decisions import Decision, decisions
 from brewwater.branches.drawing import drawing
@@ -59,6 +59,7 @@ __all__ = [
     "drawing",
     "fit",
     "follow",
+    "hang",
     "known",
     "move",
     "peak_flow_gpm",

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from brewwater.branches.parts import Branch, Unit
 from brewwater.branches.problems import path_stages
-from brewwater.branches.tree import Node, NodeKind, PlumbingTree
+from brewwater.branches.tree import Node, NodeKind, PlumbingTree, move
+from brewwater.errors import InputError
 from brewwater.treatment import Stage
 
 
@@ -113,6 +114,46 @@ def build_tree(unit: Unit, branches: Sequence[Branch], stages: Sequence[Stage]) 
         for branch in behind:
             fixture(branch, after, [s for s in stages if s.branch == branch.name])
     return PlumbingTree(nodes=tuple(made.nodes))
+
+
+def hang(tree: PlumbingTree, branches: Sequence[Branch], name: str, filtered: bool) -> PlumbingTree:
+    """A tree with one branch hung behind the filters or before them, beside a branch that already is there.
+
+    The pipe that serves no other fixture moves with it. Where no other branch is on that side, a tee is taken.
+
+    Raises
+    ------
+    InputError : the tree cannot be walked, the branch is not in it, or there is nowhere to hang it
+    """
+    stages = {n.name for n in tree.in_order() if n.kind == "stage"}
+    fixtures = {b.name for b in branches}
+
+    def own(fixture: str) -> tuple[str, str | None]:
+        """The first part of the pipe that serves this fixture alone, and what it hangs on."""
+        at = tree.by_name[fixture]
+        for before in tree.upstream(fixture):
+            if before.kind in {"stage", "tee", "heater"} or fixtures & {
+                n.name for n in tree.downstream(before.name)
+            } != {fixture}:
+                return at.name, before.name
+            at = before
+        return at.name, None
+
+    def behind(part: str) -> bool:
+        return part in stages or any(n.name in stages for n in tree.upstream(part))
+
+    top, now = own(name)
+    if now is not None and behind(now) == filtered:
+        return tree
+    beside = [own(b.name)[1] for b in branches if b.name != name and tree.by_name[b.name].cold_from is None]
+    tees = [n.name for n in tree.in_order() if n.kind == "tee"]
+    there = [at for at in (*beside, *tees) if at is not None and behind(at) == filtered]
+    if not there:
+        side = "behind" if filtered else "before"
+        raise InputError("tree", name, f"there is no tee {side} the filters to hang it on", "Add one in the table.")
+    # the trunk's own, not the pipe of one branch
+    passed = {at: len(stages & {at, *(n.name for n in tree.upstream(at))}) for at in there}
+    return move(tree, top, min(there, key=passed.__getitem__))
 
 
 def follow(

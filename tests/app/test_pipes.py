@@ -141,3 +141,14 @@ def test_every_part_of_the_unit_can_be_given(plain) -> None:
     assert (unit.weights.fresh_at.ahead_in, unit.weights.product_at.left_in, unit.weights.hitch_in) == (-30, 12, 120)
     assert "Over 40 in the drain end lies 0.83 in lower; it lies 1 in lower." in plain.html()
     assert 'aria-label="Weight"' in plain.html()
+
+
+def test_the_pull_down_moves_the_branch_in_an_edited_pipe_too(front) -> None:
+    shown = type(front)(taken(rows(mobile_template()))).go("branches")
+    assert "tee before the filters" in shown.document.unit.tree.by_name["valve of Pitcher rinser"].parent
+    shown.at.selectbox(key="place_1").set_value("filtered")
+    shown.run()
+    assert shown.errors() == []
+    assert shown.document.unit.tree.by_name["valve of Pitcher rinser"].parent == "tee after the filters"
+    assert shown.document.branches[1].filtered is True
+    assert "Every part is in an order that works." in shown.html()

@@ -16,6 +16,7 @@ from brewwater.branches import (
     commissioning,
     drawing,
     follow,
+    hang,
     move,
     sanitise,
     tree_problems,
@@ -171,6 +172,25 @@ def test_moving_a_fixture_moves_what_is_filtered() -> None:
     assert stages == STAGES
     assert codes(tree)["filtered_after_all"].startswith("Rinser|")
     assert codes(tree, branches=branches) == {}
+
+
+def test_a_branch_is_hung_on_the_other_side_and_back() -> None:
+    tree = tree_of()
+    inside = hang(tree, BRANCHES, "Rinser", True)
+    placed, stages = follow(inside, BRANCHES, STAGES)
+    assert {b.name: b.filtered for b in placed}["Rinser"] is True
+    assert stages == STAGES  # the one on Espresso's own pipe stays there
+    assert tree_problems(inside, placed, STAGES) == ()
+    assert follow(hang(inside, BRANCHES, "Rinser", False), BRANCHES, STAGES) == (BRANCHES, STAGES)
+    assert hang(tree, BRANCHES, "Rinser", False) == tree
+    # with no other branch on that side, the tee of the filters themselves is taken
+    alone = (BRANCHES[0], BRANCHES[2])
+    only = build_tree(unit_template("truck"), alone, STAGES[:2])
+    out = hang(only, alone, "Espresso", False)
+    assert {b.name: b.filtered for b in follow(out, alone, STAGES[:2])[0]} == {"Espresso": False, "Rinser": False}
+    bare = build_tree(unit_template("truck"), alone, ())
+    with pytest.raises(InputError, match="no tee behind the filters"):
+        hang(bare, alone, "Rinser", True)
 
 
 def test_moving_a_stage_moves_what_it_treats() -> None:

@@ -26,6 +26,8 @@ PLACE_NAMES = {"filtered": "behind the filters", "unfiltered": "before the filte
 
 def _move(index: int, document: Document, value: str) -> None:
     document["branches"][index]["filtered"] = value == "filtered"
+    if document["unit"].get("tree"):
+        pipes.hung(document, document["branches"][index]["name"], value == "filtered")
 
 
 def _set_machine(index: int, document: Document, value: str) -> None:

@@ -9,7 +9,7 @@ from typing import Any, get_args
 import pandas as pd
 import streamlit as st
 
-from brewwater.branches import Branch, PlumbingTree, drawing, follow, tree_problems
+from brewwater.branches import Branch, PlumbingTree, drawing, follow, hang, tree_problems
 from brewwater.branches.tree import NodeKind
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
@@ -156,6 +156,18 @@ def take(nodes: list[dict[str, Any]], stages: tuple[Stage, ...], document: Docum
     for branch, now in zip(document["branches"], placed, strict=True):
         branch["filtered"] = now.filtered
     document["train"] = [stage.model_dump(mode="json") for stage in train]
+
+
+def hung(document: Document, name: str, filtered: bool) -> None:
+    """Move a branch in the unit's own tree, as the pull-down says.
+
+    Raises
+    ------
+    InputError : there is nowhere to hang it, or the tree cannot be walked
+    """
+    tree = PlumbingTree.model_validate(document["unit"]["tree"])
+    moved = hang(tree, [Branch.model_validate(b) for b in document["branches"]], name, filtered)
+    document["unit"]["tree"] = moved.model_dump(mode="json")
 
 
 def _sizes(plan: Plan) -> None:
