@@ -11,6 +11,9 @@ stamp is looked at again later: only the one that stays counts, so that a search
 the answer. Errors: exceptions in the page or on its console, error and exception boxes, lines of the server's error
 stream, changes without an answer within a minute. Memory: the resident size of the server and its children.
 
+Browser and server share this machine's cores, so the browser is part of what is measured. The same is asked once more
+of light clients that speak Streamlit's messages and draw nothing: that is the server alone, and explains the first.
+
 Nothing is asserted; the exit status is 1 where an error was counted.
 """
 
@@ -33,12 +36,21 @@ from pathlib import Path
 from runpy import run_path
 from typing import Any
 
+import websockets
 from playwright.async_api import Browser, Page, async_playwright
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
 ROOT = Path(__file__).resolve().parents[2]
 TOOLS: dict[str, Any] = run_path(str(ROOT / "tests" / "app" / "browser.py"))
 # widget and the range of what is typed: lowest, highest
 FIELDS = {"hardness": (80, 400), "alkalinity": (40, 350), "tds": (150, 700), "drinks": (40, 400)}
+LIGHT_FIELDS = ("hardness", "alkalinity", "tds")
+# said by Streamlit at its start, and where a page asks for a part that a whole run has just replaced
+HARMLESS = (
+    "server started on",
+    "does not exist anymore - it might have been removed during a preceding full-app rerun",
+)
 SETTLED_MS, GIVEN_UP_MS = 1200, 60_000
 # keeps every change of the stamp and of the script's state, with its time
 WATCH = """() => {
@@ -178,6 +190,59 @@ async def round_of(browser: Browser, address: str, count: int, given: argparse.N
     return seen, pages
 
 
+async def light_user(address: str, seen: Seen, luck: random.Random, think_s: float, seconds: float) -> None:
+    """The same session without a browser, over Streamlit's own messages: what the server alone takes."""
+    async with websockets.connect(
+        address.replace("http", "ws") + "/_stcore/stream", subprotocols=[websockets.Subprotocol("streamlit")],
+        max_size=None, origin=websockets.Origin(address), ping_interval=None,
+    ) as line:  # fmt: skip
+        ids: dict[str, str] = {}
+        typed: dict[str, float] = {}
+
+        async def run() -> str:
+            """Ask for a run and read its messages to the end: the stamp."""
+            ask = BackMsg()
+            ask.rerun_script.query_string = ""
+            for key, value in typed.items():
+                ask.rerun_script.widget_states.widgets.add(id=ids[key], double_value=value)
+            await line.send(ask.SerializeToString())
+            stamp = ""
+            while True:
+                said = ForwardMsg()
+                said.ParseFromString(await line.recv())
+                element = said.delta.new_element
+                if element.number_input.id:
+                    ids[element.number_input.id.rpartition("-")[2]] = element.number_input.id
+                if element.exception.message:
+                    seen.errors.append(f"light: {element.exception.message}")
+                if element.markdown.body.startswith("Plan "):
+                    stamp = element.markdown.body
+                if said.WhichOneof("type") == "script_finished":
+                    return stamp
+
+        stamp = await run()
+        await asyncio.sleep(luck.uniform(0, think_s))
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            key = luck.choice(LIGHT_FIELDS)
+            typed[key] = luck.randint(*FIELDS[key]) + luck.random()
+            begun = time.monotonic()
+            now = await run()
+            seen.page_ms.append(1000 * (time.monotonic() - begun))
+            if now == stamp:
+                seen.errors.append(f"light: the stamp stayed at {stamp!r}")
+            stamp = now
+            await asyncio.sleep(luck.expovariate(1 / think_s))
+
+
+async def light_round(address: str, count: int, given: argparse.Namespace) -> Seen:
+    seen = Seen()
+    await asyncio.gather(*(
+        light_user(address, seen, random.Random(7000 * count + i), given.think, given.seconds) for i in range(count)
+    ))  # fmt: skip
+    return seen
+
+
 def p95(values: list[float]) -> float:
     return statistics.quantiles(values, n=20, method="inclusive")[-1] if len(values) > 1 else float("nan")
 
@@ -216,12 +281,20 @@ async def measured(given: argparse.Namespace) -> int:
                 for page in (*pages, *more):
                     await page.context.close()
                 await browser.close()
+            light = [await light_round(address, count, given) for count in (1, given.sessions)]
+            for count, found in zip((1, given.sessions), light, strict=True):
+                told(f"{count} light clients (no browser)", found)
+            alone, ours = (found.page_ms for found in light)
+            if len(alone) > 1 and len(ours) > 1:
+                print(f"light: p95 of {given.sessions} over one's p95 {p95(ours) / p95(alone):.2f}, over its median "
+                      f"{p95(ours) / statistics.median(alone):.2f}")  # fmt: skip
             await asyncio.sleep(1)
-        complaints = [row for row in said.read_text(errors="replace").splitlines() if row.strip()]
-    print(f"server's error stream: {len(complaints)} lines")
+        rows = [row for row in said.read_text(errors="replace").splitlines() if row.strip()]
+    complaints = [row for row in rows if not any(known in row for known in HARMLESS)]
+    print(f"server's error stream: {len(complaints)} complaints, {len(rows) - len(complaints)} harmless lines")
     for row in complaints[:20]:
         print(f"  {row[:300]}")
-    return 1 if one.errors or many.errors or complaints else 0
+    return 1 if any(found.errors for found in (one, many, *light)) or complaints else 0
 
 
 def main() -> int:
