@@ -181,7 +181,12 @@ async def user(page: Page, seen: Seen, luck: random.Random, think_s: float, unti
 async def round_of(browser: Browser, address: str, count: int, given: argparse.Namespace) -> tuple[Seen, list[Page]]:
     """So many sessions at once; they stay open."""
     seen = Seen()
-    pages = [await opened(browser, address, seen) for _ in range(count)]
+    pages = []
+    for _ in range(count):
+        try:
+            pages.append(await opened(browser, address, seen))
+        except Exception as error:
+            seen.errors.append(f"not opened: {error}")
     await asyncio.sleep(given.warm)  # the first search, which all of them share
     until = time.monotonic() + given.seconds
     await asyncio.gather(*(
