@@ -74,7 +74,8 @@ ANSWER = """([settled, most]) => new Promise(done => {
   const look = () => {
     const now = performance.now(), last = seen.stamps[seen.stamps.length - 1];
     if (last && last[0] > began && now - last[0] > settled) {
-      const rest = seen.rests.find(at => at >= last[0]);
+      // where both changes of state fell into one look, the run had ended when the stamp was seen
+      const rest = seen.rests.find(at => at >= last[0]) || (seen.last.busy !== 'running' && last[0]);
       if (rest) return done([last[0] - began, rest - began, seen.stamps.filter(s => s[0] > began).length]);
     }
     if (now - began > most) return done(JSON.stringify({pressed: began, now, stamps: seen.stamps.slice(-3), rests: seen.rests.slice(-3), last: seen.last}));
