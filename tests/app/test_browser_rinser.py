@@ -106,6 +106,7 @@ def test_a_row_of_the_pipe_table_hangs_the_rinser_behind_the_filters(
     seen.go("branches", "Branches")
     page = seen.page
     page.get_by_text("Every part of the pipe: drawing and table").click()
+    page.locator(".st-key-pipes_shown label").first.click()
     table = page.get_by_test_id("stDataFrame")
     table.wait_for()
     page.get_by_role("button", name="Back to the usual pipe").wait_for(state="detached")

@@ -95,6 +95,7 @@ def test_the_page_ranks_the_branches_and_sizes_the_unit(ready) -> None:
     assert 'aria-label="Decisions"' in ready.html()
     assert "Right before the filters: behind them it would use" in ready.html()
     assert 'aria-label="Sizes"' not in ready.html()
+    ready.at.toggle(key="pipes_shown").set_value(True)
     ready.at.toggle(key="sizes_shown").set_value(True)
     ready.run()
     assert 'aria-label="Sizes"' in ready.html()

@@ -31,7 +31,9 @@ def section(plan: Plan, words: Words) -> None:
     """The decision table, the pipe in every part, and the sizes."""
     decision_table(plan, words)
     with st.expander("Every part of the pipe: drawing and table", icon=":material/plumbing:"):
-        _tree(plan)
+        # drawn when asked for: it is the heaviest part of the page
+        if st.toggle("Show every part", key="pipes_shown", value=desk().typed.unit.tree is not None):
+            _tree(plan)
     with st.expander("Still to be built? The sizes that pass the busiest day", icon=":material/straighten:"):
         if st.toggle("Work them out", key="sizes_shown"):
             _sizes(plan)
