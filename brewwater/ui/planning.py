@@ -168,6 +168,8 @@ def _strip(job: Job) -> None:
     search = job.search
     if on.extra.get("job") is not job or search is None:
         return
+    if job.abandoned.is_set():
+        st.rerun()  # the whole page: it says that it was stopped, and offers to go on
     if search.first and not on.train:
         on.train = search.first
         on.extra["coarse"] = job.key
@@ -180,8 +182,6 @@ def _strip(job: Job) -> None:
         with st.container(key="search_strip"):
             st.progress(job.share, text=text)
             st.button("Stop the search", key="search_stop", on_click=_stop, args=(job.key,), icon=":material/stop:")
-        return
-    if job.abandoned.is_set():
         return
     try:
         better = search.result.result()

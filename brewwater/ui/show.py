@@ -54,7 +54,6 @@ STYLE = """<style>
 .bw-pair>:last-child{white-space:nowrap}
 .bw ol.bw-entries{list-style:none;margin:0;padding:0}
 .bw-entry+.bw-entry{margin-top:.5rem}
-@media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}}
 .bw-caution{border-left:5px solid light-dark(#8a3200,#ffb38a);padding:.35rem .8rem;
  background:light-dark(#fdf1e7,#2b201a);border-radius:0 6px 6px 0}
 .bw-caution ul{margin:.2rem 0 0;padding-left:1.1rem}
@@ -69,6 +68,8 @@ STYLE = """<style>
 .stGraphVizChart{overflow-x:auto}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
 [data-testid=stMultiSelect] span[title]{color:light-dark(#fff,#0c1113)!important}
+@media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}.bw th.p{min-width:4.2rem}
+ .bw td .bw-badge{padding:.05rem .3rem;font-size:.875rem}.bw-pair{flex-direction:column}}
 @media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
 </style>"""
 

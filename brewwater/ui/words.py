@@ -202,9 +202,22 @@ def write_range(words: Words, span: object, kind: Kind = "plain") -> str:
     return shown[0] if len(set(shown)) == 1 else " – ".join(shown)
 
 
-PLAIN = {"ph": "pH", "total_dissolved_solids": "Dissolved solids", "total_hardness": "Hardness", "e_coli": "E. coli"}
+PLAIN = {
+    "haa5": "HAA5",
+    "haa9": "HAA9",
+    "ph": "pH",
+    "total_dissolved_solids": "Dissolved solids",
+    "total_hardness": "Hardness",
+    "e_coli": "E. coli",
+}
 
 
 def plain(analyte: str) -> str:
     """An analyte's name in plain words."""
     return PLAIN.get(analyte, analyte.replace("_", " ").capitalize())
+
+
+def inline(analyte: str) -> str:
+    """The same inside a sentence: small letters, but pH and names of germs as they are written."""
+    name = plain(analyte)
+    return name if name[:2] in ("pH", "E.", "HA") else name.lower()

@@ -90,6 +90,17 @@ def test_1_a_new_owner_starts_from_the_demo(open_unit) -> None:
     assert unit.card("A year costs").startswith("$")
 
 
+def test_1_the_search_can_be_stopped_and_taken_up_again(open_unit) -> None:
+    unit = open_unit(demo_document())
+    unit.searched()
+    unit.seen.fill("hardness", "281")
+    unit.seen.press("search_stop")
+    unit.page.locator(".st-key-search_again button").wait_for()
+    unit.seen.press("search_again")
+    unit.page.locator(".st-key-search_strip").wait_for()
+    unit.searched()
+
+
 def test_2_a_report_a_supply_a_corrected_value(open_unit, tmp_path: Path) -> None:
     unit = open_unit(mobile_template())
     unit.seen.go("water", "Water")

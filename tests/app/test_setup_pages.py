@@ -330,3 +330,23 @@ def test_fills_follow_the_weekdays(front) -> None:
     front.at.number_input(key="heel").set_value(0.3)
     front.run()
     assert front.document.fill.heel == 0.3
+
+
+def test_doubts_of_a_report_are_those_of_the_supply_and_do_not_bury_its_values(front) -> None:
+    front.go("water")
+    twice = b"""analyte,value,unit,supply
+Total hardness,250,mg/L as CaCO3,Hill zone
+Total hardness,150,mg/L as CaCO3,Hill zone
+Total hardness,40,mg/L as CaCO3,Shore zone
+"""
+    front.desk.extra["report"] = ("zones.csv", twice)
+    front.run()
+    front.at.selectbox(key="report_supply").set_value("Hill zone")
+    front.run()
+    assert 'aria-label="How the report was read"' in front.html()
+    assert not front.at.warning
+    front.at.selectbox(key="report_supply").set_value("Shore zone")
+    front.run()
+    assert 'aria-label="How the report was read"' not in front.html()
+    missing = next(c.value for c in front.at.caption if c.value.startswith("Not in the report"))
+    assert "pH" in missing

@@ -158,7 +158,7 @@ def test_units_are_saved_opened_and_set_side_by_side_with_their_homework(front, 
     front.run()
     front.go("units")
     end = time.monotonic() + 90
-    while "measure hardness, alkalinity" not in front.html():  # the units are planned beside the page
+    while "measure hardness, alkalinity, chloride, pH" not in front.html():  # the units are planned beside the page
         assert time.monotonic() < end, "the units were not planned"
         time.sleep(0.2)
         front.run()

@@ -15,23 +15,24 @@ from brewwater import intake
 from brewwater.errors import InputError
 from brewwater.result_schema import ReportResult, RowResult
 from brewwater.sheet.result import report_result
+from brewwater.targets import REQUIRED
 from brewwater.ui import fields, show
 from brewwater.ui.state import Document, change, desk
-from brewwater.ui.words import Words, plain
+from brewwater.ui.words import Words, inline, plain
 
 KINDS = ["pdf", "csv", "xlsx", "html", "txt", "md"]
+MOST_OPEN = 5  # so many doubts are shown unfolded
 Rename = Callable[[int, Document, str], None]
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
-def _read(name: str, data: bytes) -> tuple[ReportResult, list[str]]:
-    """What a report says, and the supplies it names, each as a plan supply where it can be one."""
+def _read(name: str, data: bytes) -> dict[str | None, ReportResult]:
+    """What a report says, by each supply it names; under None where it names none."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"report{Path(name).suffix.lower()}"
         path.write_bytes(data)
         found = intake.read_report(path)
-    result = report_result(found)
-    return result, list(result.supplies)
+    return {supply: report_result(found, supply) for supply in found.supplies or (None,)}
 
 
 def _supply_of(name: str, data: bytes, supply: str | None) -> dict[str, Any]:
@@ -55,15 +56,13 @@ def section(at: int, rename: Rename) -> None:
     st.button("Put the report away", key="report_away", on_click=lambda: on.extra.pop("report", None))
     try:
         with st.spinner("Reading the report…", show_time=True):
-            result, supplies = _read(name, data)
+            results = _read(name, data)
     except InputError as error:
         st.error(str(error), icon=":material/report:")
         return
-    picked = None
-    if supplies:
-        picked = st.selectbox("Supply in the report", supplies, key="report_supply")
-    for problem in result.problems:
-        st.warning(problem.message, icon=":material/rule:")
+    supplies = [s for s in results if s is not None]
+    picked = st.selectbox("Supply in the report", supplies, key="report_supply") if supplies else None
+    result = results[picked]
     rows = [r for r in result.rows if r.supply in (None, picked)] if picked else result.rows
     left, right = st.columns([1, 1], gap="medium")
     with left:
@@ -75,8 +74,9 @@ def section(at: int, rename: Rename) -> None:
         )
     with right:
         _beside(name, data, rows)
+    _doubts(result)
     if result.missing:
-        st.caption("Not in the report: " + ", ".join(plain(a).lower() for a in result.missing) + ".")
+        st.caption("Not in the report: " + ", ".join(inline(a) for a in result.missing) + ".")
     st.button(
         "Use these values for this water",
         key="report_use",
@@ -86,6 +86,17 @@ def section(at: int, rename: Rename) -> None:
         type="primary",
     )
     fields.fault("report_use")
+
+
+def _doubts(result: ReportResult) -> None:
+    """What to look at on the page before the values are used, the ones that verdicts rest on first."""
+    if not result.problems:
+        return
+    needed = {a for group in REQUIRED.values() for a in group}
+    found = dict.fromkeys(p.message for p in sorted(result.problems, key=lambda p: p.field not in needed))
+    title = f"Look at these on the page first ({len(found)})"
+    with st.expander(title, icon=":material/rule:", expanded=len(found) <= MOST_OPEN):
+        show.table(["How it was read"], [[message] for message in found], label="How the report was read")
 
 
 def printed(row: RowResult, words: Words) -> str:

@@ -297,7 +297,11 @@ def _results(plan: Plan, words: Words) -> None:
 def _others(plan: Plan, words: Words) -> None:
     if not plan.alternatives:
         return
-    st.subheader("Other treatments", anchor=False)
+    st.subheader("All treatments tried, best first", anchor=False)
+    st.caption(
+        "The amount is the first year, with whole cartridges as they are bought. The sentence spreads every part over "
+        "its life, so that what lasts years can be compared."
+    )
     show.entries(
         [
             (
@@ -308,6 +312,6 @@ def _others(plan: Plan, words: Words) -> None:
             )
             for a in plan.alternatives
         ],
-        "Other treatments",
+        "All treatments tried",
     )
     show.page_link("compare", "Put two treatments side by side", "compare")

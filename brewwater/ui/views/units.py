@@ -15,7 +15,7 @@ from brewwater.targets import REQUIRED
 from brewwater.ui import aside, facts, fields, keeping, show
 from brewwater.ui.search_child import COARSE_DRAWS
 from brewwater.ui.state import Document, begin, desk
-from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words, date, plain
+from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words, date, inline
 
 
 def page() -> None:
@@ -86,7 +86,9 @@ def _history(units: list[Unit]) -> None:
     if on.ref is None or on.ref not in {u.ref for u in units}:
         return
     lines = keeping.place().history(on.ref)
-    with st.expander(f"History of this unit ({len(lines)} versions)", icon=":material/history:"):
+    with st.expander(
+        f"History of this unit ({len(lines)} version{'s' if len(lines) != 1 else ''})", icon=":material/history:"
+    ):
         show.table(
             ["Version", "Saved (UTC)", "Note"],
             [[str(h.version), h.saved_at[:16].replace("T", " "), h.note] for h in lines],
@@ -116,7 +118,7 @@ def _coarse(document: Document) -> PlanDocument:
 def homework(plan: Plan) -> list[str]:
     """Measurements that the verdicts need and no one has made, in plain words."""
     needed = dict.fromkeys(a for group in REQUIRED.values() for a in group)
-    return [plain(a).lower() for a in needed if a not in plan.given.known]
+    return [inline(a) for a in needed if a not in plan.given.known]
 
 
 def _side_by_side(units: list[Unit], words: Words) -> None:
@@ -183,6 +185,6 @@ def _column(plan: Plan, words: Words) -> list[str]:
         " → ".join(n for n, _ in facts.train_names(plan.outcome.stages, words)) or "none",
         "none in the plan" if first is None else f"{date(first.expected)} ({first.stage})",
         words.money(float(cost.expected), cost.currency),
-        words.money(None if cost.per_drink is None else float(cost.per_drink), cost.currency),
+        words.money(None if cost.per_drink is None else float(cost.per_drink), cost.currency, 2),
         ("measure " + ", ".join(homework(plan))) if homework(plan) else "nothing missing",
     ]

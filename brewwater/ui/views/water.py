@@ -14,7 +14,7 @@ from brewwater.targets import REQUIRED, goals
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import report
-from brewwater.ui.words import plain
+from brewwater.ui.words import inline, plain
 from brewwater.units import PLAN_UNITS
 
 METHODS = ("typed", "report", "lab", "drop_kit", "meter", "strip", "unknown")
@@ -240,11 +240,11 @@ def _set_method(at: int, analyte: str, document: Document, value: str) -> None:
 
 def _missing(plan: Plan) -> None:
     needed = list(dict.fromkeys(a for group in REQUIRED.values() for a in group))
-    lacking = [plain(a).lower() for a in needed if a not in plan.given.known]
+    lacking = [inline(a) for a in needed if a not in plan.given.known]
     if lacking:
         show.say(f"Not measured in every water: {', '.join(lacking)}. Verdicts that rest on them are “not known”.")
     for because in dict.fromkeys(test.because for test in plan.next_tests[:3]):
-        st.caption(f"Test: {because}")
+        show.say(f"Next test: {because}")
 
 
 def _formulas(plan: Plan) -> None:
