@@ -47,6 +47,7 @@ TOOLS: dict[str, Any] = run_path(str(ROOT / "tests" / "app" / "browser.py"))
 FIELDS = {"hardness": (80, 400), "alkalinity": (40, 350), "tds": (150, 700), "drinks": (40, 400)}
 LIGHT_FIELDS = ("hardness", "alkalinity", "tds")
 # said by Streamlit at its start, and where a page asks for a part that a whole run has just replaced
+FINISHED = ForwardMsg.FINISHED_SUCCESSFULLY
 HARMLESS = (
     "server started on",
     "does not exist anymore - it might have been removed during a preceding full-app rerun",
@@ -223,7 +224,8 @@ async def light_user(address: str, seen: Seen, luck: random.Random, think_s: flo
                     seen.errors.append(f"light: {element.exception.message}")
                 if element.markdown.body.startswith("Plan "):
                     stamp = element.markdown.body
-                if said.WhichOneof("type") == "script_finished":
+                # a run that gives way to the next one is not the end
+                if said.WhichOneof("type") == "script_finished" and said.script_finished == FINISHED and stamp:
                     return stamp
 
         stamp = await run()
