@@ -7,6 +7,8 @@ holds in the moved draws as it did before: a water is completed anew, and its ch
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -40,6 +42,10 @@ class Moved(Draws):
             self._normals[name] = self._move(self._base.normal(name), name)
         return self._normals[name]
 
+    def __getstate__(self) -> dict[str, Any]:
+        """What another process needs: columns that were worked out are worked out again there."""
+        return {**self.__dict__, "_normals": {}}
+
     def uniform(self, name: str) -> FloatArray:
         """Moved draws of the unit cube, shape (n,), open interval (0, 1)."""
         return np.asarray(np.clip(ndtr(self.normal(name)), 1e-9, 1 - 1e-9), dtype=np.float64)
@@ -51,9 +57,25 @@ class Moved(Draws):
         return span_at_score(self.normal(name), span)
 
 
+# The moves are functions of the module, not closures, so that draws can go to another process and back.
+
+
+def _keep(kept: IntArray, z: FloatArray, name: str) -> FloatArray:
+    return np.asarray(z[kept])
+
+
+def _jitter(width: FloatArray, key: tuple[int, ...], z: FloatArray, name: str) -> FloatArray:
+    fresh = np.random.default_rng([*key, crc32(name.encode())]).standard_normal(len(z))
+    return np.asarray(np.sqrt(1 - width**2) * z + width * fresh)
+
+
+def _choose(other: Moved, taken: NDArray[np.bool_], z: FloatArray, name: str) -> FloatArray:
+    return np.where(taken, other.normal(name), z)
+
+
 def resampled(base: Draws, kept: IntArray) -> Moved:
     """The draws of ``base`` with the indices ``kept``, shape (n,)."""
-    return Moved(base, lambda z, name: z[kept])
+    return Moved(base, partial(_keep, kept))
 
 
 def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
@@ -64,18 +86,12 @@ def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
     width : shape (n,), 0 (not moved) to 1 (drawn anew)
     key : the same key gives the same jitter
     """
-    stay = np.sqrt(1 - width**2)
-
-    def move(z: FloatArray, name: str) -> FloatArray:
-        fresh = np.random.default_rng([*key, crc32(name.encode())]).standard_normal(base.n)
-        return np.asarray(stay * z + width * fresh)
-
-    return Moved(base, move)
+    return Moved(base, partial(_jitter, width, key))
 
 
 def chosen(base: Draws, other: Moved, taken: NDArray[np.bool_]) -> Moved:
     """The draws of ``other`` where ``taken``, shape (n,); else those of ``base``."""
-    return Moved(base, lambda z, name: np.where(taken, other.normal(name), z))
+    return Moved(base, partial(_choose, other, taken))
 
 
 def resample(weights: FloatArray, offset: float) -> IntArray:
