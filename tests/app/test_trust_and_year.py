@@ -224,6 +224,26 @@ def test_which_test_matters_stands_beside_the_log(ready, found: Plan) -> None:
     assert bool(ready.at.get("vega_lite_chart")) == any(t.value >= 0.5 for t in tests)
 
 
+def test_dates_moved_by_readings_are_told_apart_from_grouped_ones(ready) -> None:
+    ready.at.button(key="save").click()
+    ready.run()
+    ready.go("readings")
+    for day, gallons in ((dt.date(2027, 4, 1), "0"), (dt.date(2027, 5, 1), "384")):
+        ready.at.date_input(key="reading_date").set_value(day)
+        ready.at.text_input(key="reading_value").set_value(gallons)
+        ready.at.button(key="reading_add").click()
+        ready.run()
+    told = "Grouped, or chosen by risk, the dates stand on the Changes page."
+    ready.go("readings")
+    assert "What the readings moved" in [s.value for s in ready.at.subheader]
+    assert not any(told in c.value for c in ready.at.caption)
+    ready.go("changes")
+    ready.at.number_input(key="group_days").set_value(20)
+    ready.run()
+    ready.go("readings")
+    assert any(told in c.value for c in ready.at.caption)
+
+
 def test_before_the_search_no_test_is_weighed(front) -> None:
     front.desk.extra["patience"] = 60.0  # the search has not begun
     front.at.number_input(key="hardness").set_value(231)

@@ -77,6 +77,7 @@ def page() -> None:
         [
             "A meter far from the plan (over 1.3 or under 0.7 times) asks for a cause: a rinser behind the filter, a "
             "leak, a stuck fill valve.",
+            "A meter tells what has passed, not what a cartridge still holds: only a test of the served water does.",
             "Strips for free chlorine read zero on chloramine: test total chlorine.",
             "Dissolved solids hardly change over a softener: test hardness.",
         ]
@@ -155,6 +156,11 @@ def _effect(plan: Plan) -> None:
             rows.append([*row, one.why] if len(why) > 1 else row)
         heads = ["Cartridge", "Planned", "With the readings", "Range", "Shift", *(["Why"] if len(why) > 1 else [])]
         show.table(heads, rows, label="What the readings moved", long=(5,))
+        policy = plan.document.policy
+        if policy.risk is not None or policy.group_days:
+            st.caption(
+                "When each falls due by itself. Grouped, or chosen by risk, the dates stand on the Changes page."
+            )
     unused = [flag for flag in plan.reading_flags if not flag.used]
     if unused:
         with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:", key="box_unused"):
