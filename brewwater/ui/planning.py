@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from functools import cache
 from typing import cast
@@ -28,12 +29,16 @@ POLL_EACH_S = 0.15
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
 LIVE_DRAWS = 256
 
+# Ten threads planning at once take nearly three times the processor time each: they fight for the interpreter.
+_ONE_AT_A_TIME = threading.Lock()
+
 
 @st.cache_resource(max_entries=24, show_spinner=False)
 def _made(key: str, train_key: str, _typed: PlanDocument, _train: tuple[Stage, ...]) -> Plan:
     draws = min(_typed.settings.draws, LIVE_DRAWS)
     quick = _typed.model_copy(update={"settings": _typed.settings.model_copy(update={"draws": draws})})
-    plan = make_plan(quick, search=False, train=_train)
+    with _ONE_AT_A_TIME:
+        plan = make_plan(quick, search=False, train=_train)
     return replace(plan, document=_typed, stamp=stamp(_typed, plan.outcome.stages))
 
 
