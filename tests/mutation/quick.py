@@ -25,8 +25,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             setattr(getattr(test, "__func__", test), _KEPT, quick)
 
 
-def pytest_sessionstart() -> None:
-    """Forget what was computed before the fork: a mutant must not be answered from a whole function's memory."""
+def pytest_runtest_setup() -> None:
+    """Forget what was computed before: a mutant must not be answered from the memory of the whole function, and
+    every test that reaches a function must be seen to."""
     for name, module in list(sys.modules.items()):
         if name.startswith(("brewwater.chemistry", "brewwater.treatment", "brewwater.forecast")):
             for value in vars(module).values():
