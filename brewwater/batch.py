@@ -1,6 +1,6 @@
 """``brewwater waters``: a CSV of analyses of any length, judged in bounded memory, block by block.
 
-A block is solved on every core; while the next one is, pyarrow turns it into text in a thread of its own.
+A block is solved on every core; while the next one is, pyarrow turns it into text in threads of its own.
 """
 
 from __future__ import annotations
@@ -33,7 +33,8 @@ NUMBERS = ("temperature_C", "pH", *IONS, "alkalinity_mg_L_as_CaCO3")
 # not measured in many analyses, and of no weight for the results: empty is taken as 0, with a note
 MINOR = frozenset({"potassium_mg_L", "nitrate_mg_L"})
 LIMITS = {"temperature_C": (0.0, 130.0), "pH": (0.0, 14.0), "alkalinity_mg_L_as_CaCO3": (-np.inf, np.inf)}
-BLOCK_BYTES = 4 << 20
+BLOCK_BYTES = 8 << 20
+WRITERS = 2  # the last block has no next one to hide behind
 
 
 def result_columns(temperatures: Sequence[float]) -> list[str]:
@@ -76,16 +77,17 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float],
         stream.flush()  # type: ignore[union-attr]
     else:
         opened = Path(str(out)).open("wb")  # noqa: SIM115 (the with statement below closes it)
-    with opened as sink, ThreadPoolExecutor(1) as pool:
+    with opened as sink, ThreadPoolExecutor(WRITERS) as pool:
         sink.write(header.encode())
-        pending: Future[bytes] | None = None
+        pending: list[Future[bytes]] = []
         for block in () if first is None else chain([first], blocks):
             table = _judge(block, temperatures)
-            if pending is not None:
-                sink.write(pending.result())
-            pending = pool.submit(_text, table)
-        if pending is not None:
-            sink.write(pending.result())
+            for done in pending:
+                sink.write(done.result())
+            share = -(-table.num_rows // WRITERS)
+            pending = [pool.submit(_text, table.slice(k * share, share)) for k in range(WRITERS)]
+        for done in pending:
+            sink.write(done.result())
         sink.flush()
 
 
