@@ -89,6 +89,8 @@ def _result(plan: Plan, words: Words) -> None:
             label="Cost",
         )
     _beside(plan, words)
+    if plan.at_base is not None:
+        show.say(plan.at_base.note)
     _budgets(plan, words)
     damages = plan.document.money.damages
     if damages:
