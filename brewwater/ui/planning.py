@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
 from typing import cast
@@ -19,7 +21,7 @@ from brewwater.ui.search_child import COARSE_DRAWS, Order
 from brewwater.ui.searching import Job, Searches, session
 from brewwater.ui.state import Desk, desk
 
-__all__ = ["COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "search", "searched"]
+__all__ = ["COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "search", "searched", "turn"]
 
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 2.0
@@ -31,6 +33,19 @@ LIVE_DRAWS = 256
 
 # Ten threads planning at once take nearly three times the processor time each: they fight for the interpreter.
 _ONE_AT_A_TIME = threading.Lock()
+# The same holds for the pages themselves; but nobody waits longer than this for someone else's page.
+_PAGES, _LONGEST_TURN_S = threading.Lock(), 1.5
+
+
+@contextmanager
+def turn() -> Iterator[None]:
+    """Build a page while no other session builds one, so that many people wait in a line that moves."""
+    mine = _PAGES.acquire(timeout=_LONGEST_TURN_S)
+    try:
+        yield
+    finally:
+        if mine:
+            _PAGES.release()
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)
