@@ -43,7 +43,10 @@ def audit(service: str, pins: str) -> dict[str, Any]:
         try:
             ran = subprocess.run(command, capture_output=True, text=True, check=False, timeout=SECONDS)
             found = json.loads(ran.stdout)
-        except (subprocess.TimeoutExpired, ValueError):
+        except subprocess.TimeoutExpired:
+            return {}
+        except ValueError:
+            print("pip-audit gave no report: " + ran.stderr.strip()[-500:])
             return {}
     return found if isinstance(found, dict) else {}
 

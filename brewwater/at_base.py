@@ -104,10 +104,13 @@ def made_at_base(given: Given, outcome: Outcome, alternatives: Sequence[Alternat
 
     Returns
     -------
-    None for a plumbed unit, and where no membrane is in question
+    None for a plumbed unit, where no membrane is in question, and where several are: each would need a look of
+    its own
     """
     found = _in_question(given, outcome, alternatives)
-    return None if found is None else _worked(given, found, own=found is outcome)
+    if found is None or sum(s.medium == "reverse_osmosis" for s in found.stages) > 1:
+        return None
+    return _worked(given, found, own=found is outcome)
 
 
 def tanks_fail(given: Given, outcome: Outcome, alternatives: Sequence[Alternative] = ()) -> bool:
@@ -247,6 +250,7 @@ class _Work:
             f"and {cold:g} °C" + (f" (not given: {', '.join(self.assumed)})." if self.assumed else "."),
             f"A storage tank of {tank:g} gal at base for the busiest day." if tank
             else "No storage tank at base: it fills the carried tank while the unit stands there.",
+            "The tanks are full at the start of one busiest day; several such days in a row are not checked.",
             ask,
         )  # fmt: skip
         return Way(

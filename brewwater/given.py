@@ -94,7 +94,9 @@ class Given:
         """Gypsum index of a membrane's concentrate in the worst water: the middle, and what nine draws of ten stay
         under."""
         if recovery not in self._gypsum:
-            index = np.nan_to_num(np.atleast_2d(concentrate_gypsum_index(self.waters, recovery)), neginf=-9.0)
+            index = np.atleast_2d(concentrate_gypsum_index(self.waters, recovery))
+            # without calcium or sulfate nothing can drop out; what is not solved may
+            index = np.where(np.isnan(index), 9.0, np.maximum(index, -9.0))
             rows = [percentiles(row, self.weights) for row in index]
             worst = max(rows, key=lambda row: float(row[1]))
             self._gypsum[recovery] = float(worst[1]), max(float(row[2]) for row in rows)

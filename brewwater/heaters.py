@@ -63,7 +63,9 @@ def _judged(
         targets=given.document.targets, supplies=given.supplies, branch=branch, phase_names=given.phase_names,
     )  # fmt: skip
     scale = next(v for v in every if v.subject == "scale")
-    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
+    falls = np.maximum(state.machine_ccpp_mg_L_as_CaCO3, 0)
+    if np.isnan(falls).any() and not np.isnan(falls).all():  # an unsolved draw takes the middle of the others
+        falls = np.where(np.isnan(falls), np.nanmedian(falls), falls)
     low, _, high = percentiles(litres * given.by_phase(falls) / 1000, given.weights)
     laid = f" At {machine.temperature_C:g} °C {low:,.0f} to {high:,.0f} g a year can settle in {branch}.{note}"
     return replace(scale, why=scale.why + laid)

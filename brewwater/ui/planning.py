@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
 from typing import cast
@@ -21,7 +19,7 @@ from brewwater.ui.search_child import COARSE_DRAWS, Order
 from brewwater.ui.searching import Job, Searches, session
 from brewwater.ui.state import Desk, desk
 
-__all__ = ["COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "search", "searched", "turn"]
+__all__ = ["COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "search", "searched"]
 
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 2.0
@@ -32,20 +30,7 @@ POLL_EACH_S = 0.15
 LIVE_DRAWS = 256
 
 # Ten threads planning at once take nearly three times the processor time each: they fight for the interpreter.
-_ONE_AT_A_TIME = threading.Lock()
-# The same holds for the pages themselves; but nobody waits longer than this for someone else's page.
-_PAGES, _LONGEST_TURN_S = threading.Lock(), 1.5
-
-
-@contextmanager
-def turn() -> Iterator[None]:
-    """Build a page while no other session builds one, so that many people wait in a line that moves."""
-    mine = _PAGES.acquire(timeout=_LONGEST_TURN_S)
-    try:
-        yield
-    finally:
-        if mine:
-            _PAGES.release()
+_ONE_AT_A_TIME, _FIRST = threading.Lock(), threading.Lock()
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)
@@ -146,8 +131,13 @@ def headline(plan: Plan) -> tuple[str, str]:
 
 
 @cache
-def _searches() -> Searches:
+def _one_queue() -> Searches:
     return Searches()
+
+
+def _searches() -> Searches:
+    with _FIRST:  # two who ask at once would each make one
+        return _one_queue()
 
 
 def _stop(key: str) -> None:

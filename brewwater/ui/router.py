@@ -8,7 +8,7 @@ from importlib import resources
 
 import streamlit as st
 
-from brewwater.ui import facts, keeping, planning, show
+from brewwater.ui import facts, keeping, show
 from brewwater.ui.state import change, desk, put, redo, undo
 from brewwater.ui.views import (
     branches,
@@ -73,8 +73,7 @@ def main() -> None:
     _bar(chosen.title)
     keeping.trouble()
     standing = st.container(key="not_last_word")
-    with planning.turn():
-        chosen.run()
+    chosen.run()
     if _address(chosen.title) not in SAY_THEMSELVES:
         line = facts.not_the_last_word()
         if line:

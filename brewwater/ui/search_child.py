@@ -50,6 +50,8 @@ def _inbox(source: BinaryIO) -> queue.SimpleQueue[Order | None]:
                 came.put(pickle.load(source))
             except (EOFError, OSError):
                 os._exit(0)
+            except Exception:  # cut off, or written by another version: nothing after it can be read
+                os._exit(1)
 
     threading.Thread(target=read, daemon=True).start()
     return came
@@ -77,7 +79,7 @@ def _look(order: Order, came: queue.SimpleQueue[Order | None], sink: BinaryIO) -
 
 
 def _say(sink: BinaryIO, word: str, value: object) -> None:
-    pickle.dump((word, value), sink, protocol=5)
+    sink.write(pickle.dumps((word, value), protocol=5))  # whole or not at all
     sink.flush()
 
 

@@ -139,8 +139,10 @@ class Searches:
         while True:
             search = self._next()
             try:
-                if child is None or child.poll() is not None:
-                    child = self._start()
+                if child is not None and child.poll() is not None:
+                    self._end(child)
+                    child = None
+                child = child or self._start()
                 self._work(child, search)
             except Exception as error:
                 if child is not None:
@@ -170,7 +172,7 @@ class Searches:
     def _start(self) -> subprocess.Popen[bytes]:
         windows = getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)  # elsewhere the child lowers itself
         child = subprocess.Popen(
-            [sys.executable, "-m", "brewwater.ui.search_child"],
+            [sys.executable, "-P", "-m", "brewwater.ui.search_child"],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, creationflags=windows,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
         )  # fmt: skip
@@ -231,5 +233,5 @@ class Searches:
 def _send(child: subprocess.Popen[bytes], order: Order | None) -> None:
     pipe = child.stdin
     assert pipe is not None
-    pickle.dump(order, pipe, protocol=5)
+    pipe.write(pickle.dumps(order, protocol=5))  # whole or not at all
     pipe.flush()
