@@ -130,7 +130,7 @@ def recommend(quick: bool) -> Iterator[Row]:
         totals = given.waters.totals.map(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
         yield Row(f"search of {count} trains, {name}, {draws:,} draws", f"speciate {int(np.prod(shape)):,} waters",
                   in_turn(partial(search, given), partial(core.speciate, totals, 20.0), rounds), "<= 3, >= 200 trains",
-                  "speciating the treated waters, more than once each: at source, after treatment, hot")  # fmt: skip
+                  "half a solve a train, in batches too small for both cores, and following ten alternatives to the end")  # fmt: skip
 
 
 def forecast(quick: bool) -> Iterator[Row]:
