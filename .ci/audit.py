@@ -33,8 +33,8 @@ def skipped(report: dict[str, Any]) -> list[str]:
     return [one["name"] for one in report.get("dependencies", []) if "skip_reason" in one]
 
 
-def audit(service: str, pins: str) -> dict[str, Any]:
-    """The report on pinned packages; empty where the service did not answer."""
+def audit(service: str, pins: str) -> dict[str, Any] | None:
+    """The report on pinned packages; None where nothing answered in time, empty where pip-audit gave no report."""
     with tempfile.TemporaryDirectory() as folder:
         listed = Path(folder) / "pins.txt"
         listed.write_text(pins, encoding="utf-8")
@@ -44,7 +44,7 @@ def audit(service: str, pins: str) -> dict[str, Any]:
             ran = subprocess.run(command, capture_output=True, text=True, check=False, timeout=SECONDS)
             found = json.loads(ran.stdout)
         except subprocess.TimeoutExpired:
-            return {}
+            return None
         except ValueError:
             print("pip-audit gave no report: " + ran.stderr.strip()[-500:])
             return {}
@@ -57,14 +57,17 @@ def main(python: str) -> int:
         [python, "-m", "pip", "freeze", "--exclude-editable"], capture_output=True, text=True, check=True
     )
     pins = "\n".join(row for row in frozen.stdout.splitlines() if "==" in row)
-    service = next((s for s in SERVICES if flaws(audit(s, KNOWN_FLAWED))), None)
+    service = next((s for s in SERVICES if flaws(audit(s, KNOWN_FLAWED) or {})), None)
     if service is None:
         print("not audited: no network (no service knows the published flaws of an old release)")
         return 0
     report = audit(service, pins)
-    if not report:
+    if report is None:
         print(f"not audited: no network (the service {service} stopped answering)")
         return 0
+    if not report:
+        print(f"{service} answers, but the audit gave no report")
+        return 1
     found, left_out = flaws(report), skipped(report)
     print(f"audited with {service}: {len(report['dependencies']) - len(left_out)} packages, {len(found)} known flaws")
     if left_out:

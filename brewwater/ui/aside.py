@@ -76,7 +76,7 @@ def _ask(documents: Mapping[Hashable, PlanDocument]) -> Task:
     task = Task()
     for key, typed in documents.items():
         job = task.jobs[key] = Job(str(key), session())
-        planning._searches().ask(job, planning._same(typed, ()), Order(typed, ()), 0.0)
+        planning.searches().ask(job, planning.same_search(typed, ()), Order(typed, ()), 0.0)
     return task
 
 

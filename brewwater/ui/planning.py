@@ -19,7 +19,10 @@ from brewwater.ui.search_child import COARSE_DRAWS, Order
 from brewwater.ui.searching import Job, Searches, session
 from brewwater.ui.state import Desk, desk
 
-__all__ = ["COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "search", "searched"]
+__all__ = [
+    "COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "same_search", "search", "searched",
+    "searches",
+]  # fmt: skip
 
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 2.0
@@ -66,7 +69,7 @@ def _key(typed: PlanDocument) -> str:
     return typed.model_copy(update={"name": "x", "note": "", "units": "us"}).fingerprint()
 
 
-def _same(typed: PlanDocument, train: tuple[Stage, ...]) -> str:
+def same_search(typed: PlanDocument, train: tuple[Stage, ...]) -> str:
     """What makes two searches one: the whole document, and the train where readings are held against it."""
     follows = bool(typed.readings) and typed.train is None
     return f"{typed.fingerprint()} {[s.model_dump() for s in train] if follows else ''}"
@@ -84,7 +87,7 @@ def current() -> Plan | None:
         typed = with_log(on)
         key = on.extra["key"] = _key(typed)
         if key not in _found(on):
-            _keep(on, key, _searches().kept(_same(typed, on.train)))
+            _keep(on, key, searches().kept(same_search(typed, on.train)))
         plan = _found(on).get(key)
         if plan is None:
             plan = _made(key, repr([s.model_dump() for s in on.train]), typed, on.train)
@@ -135,7 +138,8 @@ def _one_queue() -> Searches:
     return Searches()
 
 
-def _searches() -> Searches:
+def searches() -> Searches:
+    """The queue of this process."""
     with _FIRST:  # two who ask at once would each make one
         return _one_queue()
 
@@ -169,8 +173,8 @@ def search(plan: Plan) -> None:
         job = on.extra["job"] = Job(key, session())
         on.extra["abandon"] = job.abandoned
         patience = float(on.extra.get("patience", PATIENCE_S if on.train else 0.2))
-        _searches().ask(job, _same(plan.document, on.train), Order(plan.document, on.train), patience)
-    st.fragment(run_every=max(POLL_S, POLL_EACH_S * _searches().load()))(_strip)(job)
+        searches().ask(job, same_search(plan.document, on.train), Order(plan.document, on.train), patience)
+    st.fragment(run_every=max(POLL_S, POLL_EACH_S * searches().load()))(_strip)(job)
 
 
 def _strip(job: Job) -> None:
@@ -185,7 +189,7 @@ def _strip(job: Job) -> None:
         on.extra["coarse"] = job.key
         st.rerun()
     if not search.result.done():
-        ahead = _searches().ahead(search)
+        ahead = searches().ahead(search)
         text = f"Looking for a better treatment… {job.share:.0%}".replace("%", " %")
         if ahead:
             text = f"The search for a better treatment waits for {ahead} other{'s' if ahead > 1 else ''} here…"

@@ -43,6 +43,17 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def answering(address: str, process: subprocess.Popen[bytes]) -> None:
+    """Wait until a Streamlit server answers."""
+    for _ in range(300):
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                break
+        except OSError:
+            assert process.poll() is None, "the server ended"
+            time.sleep(0.1)
+
+
 @contextmanager
 def serving(script: Path, data: Path) -> Iterator[str]:
     """Streamlit on a script, with a data folder of its own; gives the address."""
@@ -54,13 +65,7 @@ def serving(script: Path, data: Path) -> Iterator[str]:
     )  # fmt: skip
     address = f"http://127.0.0.1:{port}"
     try:
-        for _ in range(300):
-            try:
-                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
-                    break
-            except OSError:
-                assert process.poll() is None, "the server ended"
-                time.sleep(0.1)
+        answering(address, process)
         yield address
     finally:
         process.terminate()

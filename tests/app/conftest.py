@@ -94,7 +94,7 @@ def _own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(autouse=True)
 def _own_searches() -> Iterator[None]:
     """Each test finds the queue of searches empty and no answer kept from another test."""
-    searches = planning._searches()
+    searches = planning.searches()
     with searches._turn:
         searches._kept.clear()
     yield

@@ -28,7 +28,6 @@ import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -128,13 +127,7 @@ def server(data: Path, said: Path) -> Iterator[tuple[str, int]]:
         )  # fmt: skip
     try:
         address = f"http://127.0.0.1:{port}"
-        for _ in range(300):
-            try:
-                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
-                    break
-            except OSError:
-                assert process.poll() is None, "the server ended"
-                time.sleep(0.1)
+        TOOLS["answering"](address, process)
         yield address, process.pid
     finally:
         process.terminate()

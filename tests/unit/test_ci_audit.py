@@ -39,6 +39,16 @@ def test_clean_is_clean_only_where_the_service_knows_flaws(
     assert "unknown to the service: ours" in said
 
 
+@pytest.mark.parametrize(("answer", "status"), [({}, 1), (None, 0)])
+def test_no_report_from_a_service_that_answers_is_no_pass(
+    monkeypatch: pytest.MonkeyPatch, answer: dict[str, Any] | None, status: int
+) -> None:
+    def breaks(service: str, pins: str) -> dict[str, Any] | None:
+        return {"dependencies": [FLAW]} if pins.startswith("requests==2.19.0") else answer
+
+    assert ran(monkeypatch, breaks) == status
+
+
 @pytest.mark.parametrize("answer", [{}, {"dependencies": [SKIPPED]}, {"dependencies": [CLEAN]}])
 def test_no_service_is_said_and_passes(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], answer: dict[str, Any]
