@@ -1,6 +1,6 @@
 """``brewwater waters``: a CSV of analyses of any length, judged in bounded memory, block by block.
 
-A block is solved on every core; while the next one is, pyarrow turns it into text in threads of its own.
+A block is solved on every core; pyarrow reads its numbers and turns it into text in threads.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import nullcontext
+from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import Any, TextIO
@@ -81,11 +82,11 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float],
         sink.write(header.encode())
         pending: list[Future[bytes]] = []
         for block in () if first is None else chain([first], blocks):
-            table = _judge(block, temperatures)
+            judged = _judge(block, temperatures, pool)
             for done in pending:
                 sink.write(done.result())
-            share = -(-table.num_rows // WRITERS)
-            pending = [pool.submit(_text, table.slice(k * share, share)) for k in range(WRITERS)]
+            share = -(-block.num_rows // WRITERS)
+            pending = [pool.submit(judged.text, slice(k * share, (k + 1) * share)) for k in range(WRITERS)]
         for done in pending:
             sink.write(done.result())
         sink.flush()
@@ -105,11 +106,35 @@ class _Encoded:
         self._stream.flush()
 
 
-def _text(table: pa.Table) -> bytes:
-    buffer = pa.BufferOutputStream()
-    csv.write_csv(table, buffer, csv.WriteOptions(include_header=False))
-    text: bytes = buffer.getvalue().to_pybytes()
-    return text
+@dataclass(frozen=True)
+class _Judged:
+    """A block of rows: ids, results with their decimals, where there are none, and what is said of a row."""
+
+    ids: pa.ChunkedArray
+    results: list[tuple[int, FloatArray]]
+    void: NDArray[np.bool_]
+    problems: pa.Array
+
+    def text(self, rows: slice) -> bytes:
+        """Lines of CSV."""
+        numbers = [_decimals(values[rows], decimals, self.void[rows]) for decimals, values in self.results]
+        columns = [self.ids[rows], *numbers, self.problems[rows]]
+        buffer = pa.BufferOutputStream()
+        table = pa.table(columns, names=[str(i) for i in range(len(columns))])
+        csv.write_csv(table, buffer, csv.WriteOptions(include_header=False))
+        text: bytes = buffer.getvalue().to_pybytes()
+        return text
+
+
+def _decimals(values: FloatArray, decimals: int, void: NDArray[np.bool_]) -> pa.Array:
+    """Numbers as pyarrow's decimals, which it writes faster than floating-point ones; null where there is none."""
+    scaled = np.rint(values * 10.0**decimals)
+    none = void | ~np.isfinite(scaled)
+    if not np.abs(scaled, where=~none, out=np.zeros_like(scaled)).max(initial=0.0) < 2.0**62:
+        return pa.array(np.round(values, decimals), mask=none)  # no decimal of 64 bits holds it
+    whole = pa.array(np.where(none, 0, scaled).astype(np.int64), mask=none if none.any() else None)
+    wide = whole.cast(pa.decimal128(19, 0))
+    return pa.Array.from_buffers(pa.decimal128(19, decimals), len(wide), wide.buffers())
 
 
 def _read(path: Path) -> Iterator[pa.Table]:
@@ -195,12 +220,11 @@ def _numbers(column: pa.ChunkedArray) -> FloatArray:
     return np.require(values, requirements=["C", "W"])
 
 
-def _judge(table: pa.Table, temperatures: Sequence[float]) -> pa.Table:
+def _judge(table: pa.Table, temperatures: Sequence[float], pool: ThreadPoolExecutor) -> _Judged:
     problems: dict[int, str] = {}
     given: dict[str, FloatArray] = {}
     sound = np.ones(table.num_rows, dtype=np.bool_)
-    for name in NUMBERS:
-        values = _numbers(table.column(name))
+    for name, values in zip(NUMBERS, pool.map(_numbers, (table.column(name) for name in NUMBERS)), strict=True):
         low, high = LIMITS.get(name, (0.0, np.inf))
         bad = ~((values >= low) & (values <= high) & np.isfinite(values))
         for i in np.flatnonzero(bad):
@@ -226,19 +250,13 @@ def _judge(table: pa.Table, temperatures: Sequence[float]) -> pa.Table:
         why = "ionic strength above 0.1 mol/L" if saline[i] else "temperature above 90 °C"
         problems.setdefault(int(i), f"note: {why}, outside the range of the constants")
     void = ~sound | unsolved
-    blanks = bool(void.any())
-    columns: list[Any] = [table.column("id")]
-    for decimals, values in results:
-        rounded = np.round(values, decimals) + 0.0  # no "-0.0"
-        columns.append(pa.array(rounded, mask=void | ~np.isfinite(rounded) if blanks else ~np.isfinite(rounded)))
     texts = pa.nulls(table.num_rows, pa.string())
     if problems:
         listed = np.full(table.num_rows, None, dtype=object)
         for row, text in problems.items():
             listed[row] = text
         texts = pa.array(listed, type=pa.string())
-    columns.append(texts)
-    return pa.table(columns, names=result_columns(temperatures))
+    return _Judged(table.column("id"), results, void, texts)
 
 
 def _complaint(name: str, text: str | None, low: float, high: float) -> str:

@@ -15,6 +15,23 @@ import streamlit as st
 from brewwater.targets import Verdict
 from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
 
+# A row as a card: the column's name, then the value. The head stays for screen readers, which then skip the names.
+CARDS = """
+.bw-cards table,.bw-cards tbody,.bw-cards tr{display:block}
+.bw-cards thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
+.bw-cards tr{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.45rem .8rem;
+ background:light-dark(#ffffff,#1a2123)}
+.bw-cards tr+tr{margin-top:.5rem}
+.bw-cards tbody td,.bw-cards tbody th{display:grid;grid-template-columns:minmax(0,8rem) minmax(0,1fr);gap:0 .7rem;
+ border:0;padding:.12rem 0;min-width:0;max-width:none;text-align:left;white-space:normal;overflow-wrap:anywhere;
+ position:static;background:none;align-items:baseline}
+.bw-cards tbody td::before,.bw-cards tbody th::before{content:attr(data-label);content:attr(data-label) / "";
+ font-size:.875rem;font-weight:400;color:light-dark(#47525a,#bcc6c9)}
+.bw-cards tbody [data-label=""]{display:block}
+.bw-cards tbody [data-label=""]::before,.bw-cards td:has(>div:empty){display:none}
+.bw-cards tbody tr>:first-child{font-weight:650;font-size:1rem;color:inherit}
+"""
+
 # light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground.
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
@@ -70,8 +87,13 @@ STYLE = """<style>
 [data-testid=stMultiSelect] span[title]{color:light-dark(#fff,#0c1113)!important}
 @media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}.bw th.p{min-width:4.2rem}
  .bw td .bw-badge{padding:.05rem .3rem;font-size:.875rem}.bw-pair{flex-direction:column}}
+.bw-cards{container:bw-cards/inline-size}
+.bw-broad{container-name:bw-broad}
 @media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
-</style>"""
+</style>""".replace(
+    "</style>",
+    f"@container bw-cards (max-width:34rem){{{CARDS}}}\n@container bw-broad (max-width:50rem){{{CARDS}}}\n</style>",
+)
 
 
 def style() -> None:
@@ -198,24 +220,33 @@ def table(
 ) -> None:
     """A plain table; ``numeric`` columns are set to the right, ``tight`` ones are not broken, ``long`` ones hold
     sentences, ``raw`` ones hold HTML made in this module. ``pin``: the first column names the rows and stays in
-    sight when the others are moved aside."""
+    sight when the others are moved aside.
 
-    def cell(tag: str, index: int, text: str) -> str:
-        names = [n for n, at in (("n", numeric), ("t", tight), ("l", long)) if index in at]
-        head, row_name = tag == "th", pin and index == 0
-        names += ["p"] if row_name else []
+    Where three or more columns have no room each row becomes a card, with the column's name before each value.
+    The roles are written out because a browser forgets those of a table that is not laid out as one."""
+
+    def cell(index: int, text: str) -> str:
+        named = pin and index == 0
+        names = [n for n, at in (("n", numeric), ("t", tight), ("l", long)) if index in at] + ["p"] * named
         kind = f' class="{" ".join(names)}"' if names else ""
-        scope = ' scope="col"' if head else ' scope="row"' if row_name else ""
-        if row_name and not head:
-            return f"<th{kind}{scope}>{escape(text)}</th>"
-        return f"<{tag}{kind}{scope}>{text if index in raw and tag == 'td' else escape(text)}</{tag}>"
+        role = ' scope="row" role="rowheader"' if named else ' role="cell"'
+        tag = "th" if named else "td"
+        inner = text if index in raw and not named else escape(text)
+        # one child holds the value: beside the column's name it is one piece, whatever it is made of
+        return f'<{tag}{kind}{role} data-label="{escape(heads[index])}"><div>{inner}</div></{tag}>'
 
-    head = "".join(cell("th", i, h) for i, h in enumerate(heads))
-    body = "".join("<tr>" + "".join(cell("td", i, c) for i, c in enumerate(row)) + "</tr>" for row in rows)
+    def title(index: int, text: str) -> str:
+        names = ["n"] * (index in numeric) + ["p"] * (pin and index == 0)
+        kind = f' class="{" ".join(names)}"' if names else ""
+        return f'<th{kind} scope="col" role="columnheader">{escape(text)}</th>'
+
+    head = "".join(title(i, h) for i, h in enumerate(heads))
+    body = "".join('<tr role="row">' + "".join(cell(i, text) for i, text in enumerate(row)) + "</tr>" for row in rows)
     name = f' role="region" aria-label="{escape(label)}"' if label else ""
+    kind = "" if len(heads) < 3 else " bw-cards" if len(heads) < 6 else " bw-cards bw-broad"
     st.html(
-        f'<div class="bw bw-scroll" tabindex="0"{name}><table><thead><tr>{head}</tr></thead>'
-        f"<tbody>{body}</tbody></table></div>"
+        f'<div class="bw bw-scroll{kind}" tabindex="0"{name}><table role="table"><thead role="rowgroup">'
+        f'<tr role="row">{head}</tr></thead><tbody role="rowgroup">{body}</tbody></table></div>'
     )
 
 
