@@ -247,10 +247,12 @@ def tank_day(
     limits["dy"] = -8
     if len(limits) > 1 and np.ptp(limits["size"]) < 0.15 * max([*limits["size"], *fresh, *waste]):
         limits.loc[limits["size"].idxmin(), "dy"] = 10
+    # each is written twice, first in the colour of the ground: a line that passes behind does not cross the letters
     texts = [
         alt.Chart(limits[limits["dy"] == dy])
-        .mark_text(align="center", dy=dy, color=colours.ink, fontSize=12)
+        .mark_text(align="center", dy=dy, color=colour, stroke=colour, strokeWidth=width, fontSize=12)
         .encode(y="size:Q", x="hour:Q", text="text:N")
         for dy in sorted(set(limits["dy"]))
+        for colour, width in ((colours.ground, 5), (colours.ink, 0))
     ]
     return inked(alt.layer(lines, rules, *texts).properties(height=320), colours)

@@ -25,6 +25,11 @@ _COLUMNS = {
     "multiplier": "multiplier", "times": "multiplier", "drinks_per_day": "drinks_per_day",
     "drinks per day": "drinks_per_day", "drinks": "drinks_per_day",
 }  # fmt: skip
+_WANTED = {
+    "name": "1 to 120 letters are needed", "start": "a date such as 2027-06-04 is needed",
+    "end": "a date such as 2027-06-04 is needed", "multiplier": "a number of 0 or more is needed",
+    "drinks_per_day": "a number of 0 or more is needed",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +70,19 @@ def read_events(content: bytes, *, multiplier: float | None = None) -> EventsRea
         try:
             events.append(Event.model_validate({k: v for k, v in row.items() if v not in ("", None)}))
         except ValidationError as error:
-            fault = error.errors(include_url=False)[0]
-            field = ".".join(str(p) for p in fault["loc"])
-            problems.append(f"{where}: {field} {fault['msg'].removeprefix('Value error, ')}".replace("  ", " "))
+            problems.append(f"{where}: {_refused(error)}. Correct it in the file, or add the event by hand.")
     return EventsRead(tuple(events), tuple(problems))
+
+
+def _refused(error: ValidationError) -> str:
+    """The first fault of an entry in plain words: field, value, what it should be."""
+    fault = error.errors(include_url=False)[0]
+    field = str(fault["loc"][0]) if fault["loc"] else ""
+    if field not in _WANTED:
+        return str(fault["msg"]).removeprefix("Value error, ")
+    value = str(fault.get("input", "nothing"))
+    shown = value if len(value) <= 40 else value[:37] + "..."
+    return f"{field.replace('_', ' ')} is {shown}; {_WANTED[field]}"
 
 
 _Rows = tuple[list[tuple[str, Mapping[str, Any]]], list[str]]

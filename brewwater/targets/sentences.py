@@ -42,7 +42,7 @@ def _against(m: Measure, manual: bool) -> str:
 
 def _out(m: Measure, red: bool, manual: bool) -> str:
     often = "" if m.share is None or m.share < 0.05 else f" in {1 - m.share:.0%} of them"
-    return f"{figure(m)} is {'red' if red else 'out of goal'}{often} ({_against(m, manual)})"
+    return f"{figure(m)} is {'past the limit' if red else 'out of goal'}{often} ({_against(m, manual)})"
 
 
 def _capital(text: str) -> str:

@@ -171,7 +171,7 @@ def scale_g(side: Side, *, treated: bool) -> tuple[float, float, float]:
 
 def train_text(stages: Sequence[Stage], words: Words) -> str:
     """A train in one line."""
-    return " → ".join(f"{a} {b}".strip() for a, b in facts.train_names(tuple(stages), words)) or "no treatment"
+    return " → ".join(f"{a} {b}".strip() for a, b in facts.train_names(tuple(stages), words)) or "No treatment"
 
 
 def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:

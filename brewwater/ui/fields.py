@@ -15,6 +15,8 @@ from brewwater.ui.words import Kind, read_range, write_range
 
 Path = tuple[str | int, ...]
 Write = Callable[[Document, Any], None]
+MOST_LETTERS = 36  # a longer name is cut off in a closed list on a phone
+MOST_SHOWN = 12  # of so many at most all are shown
 
 
 def seed(key: str, value: Any) -> None:
@@ -154,6 +156,20 @@ def text(
     fault(key)
 
 
+def pick(
+    label: str,
+    options: Sequence[Any],
+    *,
+    format_func: Callable[[Any], str] = str,
+    letters: int = MOST_LETTERS,
+    **given: Any,
+) -> Any:
+    """One of several: a closed list, or all of a few, with lines that break, where a name is too long for a list."""
+    if len(options) <= MOST_SHOWN and any(len(format_func(option)) > letters for option in options):
+        return st.radio(label, options, format_func=format_func, **given)
+    return st.selectbox(label, options, format_func=format_func, **given)
+
+
 def choice(
     label: str,
     key: str,
@@ -169,7 +185,7 @@ def choice(
     """One of a few options."""
     now = look(path) if write is None or path else value
     seed(key, now if now in options else options[0])
-    st.selectbox(
+    pick(
         label,
         options,
         key=key,

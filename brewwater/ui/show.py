@@ -13,23 +13,29 @@ from html import escape
 import streamlit as st
 
 from brewwater.targets import Verdict
-from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
+from brewwater.ui.words import MEANS, STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
+
+# Letters that a column may ask for before it breaks its lines (the second: one of badges), and how many letters in
+# all columns do not fit a tablet or a phone.
+MOST_LETTERS = (20, 12)
+CARDS_FROM = {80: " bw-cards bw-broad", 46: " bw-cards"}
 
 # A row as a card: the column's name, then the value. The head stays for screen readers, which then skip the names.
 CARDS = """
-.bw-cards table,.bw-cards tbody,.bw-cards tr{display:block}
+.bw-cards :is(table,tbody,tr){display:block}
 .bw-cards thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 .bw-cards tr{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.45rem .8rem;
  background:light-dark(#ffffff,#1a2123)}
 .bw-cards tr+tr{margin-top:.5rem}
-.bw-cards tbody td,.bw-cards tbody th{display:grid;grid-template-columns:minmax(0,8rem) minmax(0,1fr);gap:0 .7rem;
+.bw.bw-cards tbody tr>*{display:grid;grid-template-columns:minmax(0,7.5rem) minmax(0,1fr);gap:0 .7rem;
  border:0;padding:.12rem 0;min-width:0;max-width:none;text-align:left;white-space:normal;overflow-wrap:anywhere;
  position:static;background:none;align-items:baseline}
-.bw-cards tbody td::before,.bw-cards tbody th::before{content:attr(data-label);content:attr(data-label) / "";
+.bw-cards tbody tr>*::before{content:attr(data-label);content:attr(data-label) / "";
  font-size:.875rem;font-weight:400;color:light-dark(#47525a,#bcc6c9)}
-.bw-cards tbody [data-label=""]{display:block}
-.bw-cards tbody [data-label=""]::before,.bw-cards td:has(>div:empty){display:none}
+.bw.bw-cards tbody tr>[data-label=""]{display:block}
+.bw-cards tbody tr>[data-label=""]::before,.bw.bw-cards tbody tr>:has(>div:empty){display:none}
 .bw-cards tbody tr>:first-child{font-weight:650;font-size:1rem;color:inherit}
+.bw-cards .bw-pair{flex-direction:row}
 """
 
 # light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground.
@@ -44,9 +50,14 @@ STYLE = """<style>
 .bw details{margin-top:.3rem;font-size:.875rem}
 .bw summary{cursor:pointer;color:light-dark(#0b6570,#7cd0d5);text-decoration:underline;
  text-underline-offset:3px;min-height:1.5rem}
-.bw details dl{margin:.4rem 0 0;display:grid;grid-template-columns:auto 1fr;gap:.15rem .7rem}
-.bw details dt{color:light-dark(#47525a,#bcc6c9)}
-.bw details dd{margin:0}
+.bw dl{margin:.4rem 0 0;padding:0;display:grid;grid-template-columns:auto 1fr;gap:.15rem .7rem}
+.bw dt{margin:0;color:light-dark(#47525a,#bcc6c9)}
+.bw dd{margin:0}
+.bw details :is(dt,dd){font-size:.875rem}
+.bw details>strong{display:block;margin-top:.5rem}
+.bw-card{container:bw-card/inline-size}
+@container bw-card (max-width:21rem){.bw details dl{display:block}.bw dt{margin:0;margin-top:.35rem}}
+@media (max-width:640px){.bw-grid>.bw-card:has(details[open]){grid-column:1/-1}}
 .bw-badge{display:inline-block;white-space:nowrap;border-radius:5px;padding:.05rem .5rem;font-weight:650;
  border:1px solid currentColor}
 .bw-ok{color:light-dark(#0a5c47,#8fdcc0);background:light-dark(#d9eee6,#173a30)}
@@ -89,10 +100,11 @@ STYLE = """<style>
  .bw td .bw-badge{padding:.05rem .3rem;font-size:.875rem}.bw-pair{flex-direction:column}}
 .bw-cards{container:bw-cards/inline-size}
 .bw-broad{container-name:bw-broad}
-@media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}}
+@media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}
+ .st-key-bar .stElementContainer:has(.stMarkdown){flex:1 1 100%}}
 </style>""".replace(
     "</style>",
-    f"@container bw-cards (max-width:34rem){{{CARDS}}}\n@container bw-broad (max-width:50rem){{{CARDS}}}\n</style>",
+    f"@container bw-cards (max-width:34rem){{{CARDS}}}\n@container bw-broad (max-width:44rem){{{CARDS}}}\n</style>",
 )
 
 
@@ -162,7 +174,7 @@ def before_after(before: str, after: str) -> str:
 
 def _verdict_detail(verdict: Verdict, share: str) -> str:
     flip = verdict.flip or verdict.flip_test
-    parts = [f"<dt>Why</dt><dd>{escape(verdict.why)}</dd>"]
+    parts = [f"<dt>Why</dt><dd>{escape(MEANS[verdict.subject, verdict.status])} {escape(verdict.why)}</dd>"]
     if share:
         parts.append(f"<dt>In goal</dt><dd>{escape(share)} of the waters that fit what is known</dd>")
     if flip:
@@ -188,7 +200,7 @@ def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callab
             f'<span class="bw-subject">{SUBJECT_WORD[before.subject]}</span>'
             f'<span><span class="bw-label">as it comes</span> {badge(before.status)}</span>'
             + (f'<span><span class="bw-label">served</span> {badge(now.status)}</span>' if now is not before else "")
-            + f"</div><div>{escape(now.why)}</div>"
+            + f"</div><div><strong>{escape(MEANS[now.subject, now.status])}</strong> {escape(now.why)}</div>"
             f"<details><summary>Why, and what would change it: {SUBJECT_WORD[before.subject].lower()}</summary>"
             f"<strong>As it comes</strong>{_verdict_detail(before, told(before))}"
             + (f"<strong>Served</strong>{_verdict_detail(now, told(now))}" if now is not before else "")
@@ -222,8 +234,8 @@ def table(
     sentences, ``raw`` ones hold HTML made in this module. ``pin``: the first column names the rows and stays in
     sight when the others are moved aside.
 
-    Where three or more columns have no room each row becomes a card, with the column's name before each value.
-    The roles are written out because a browser forgets those of a table that is not laid out as one."""
+    Where a table has no room each row becomes a card, with the column's name before each value. The roles are
+    written out because a browser forgets those of a table that is not laid out as one."""
 
     def cell(index: int, text: str) -> str:
         named = pin and index == 0
@@ -243,7 +255,11 @@ def table(
     head = "".join(title(i, h) for i, h in enumerate(heads))
     body = "".join('<tr role="row">' + "".join(cell(i, text) for i, text in enumerate(row)) + "</tr>" for row in rows)
     name = f' role="region" aria-label="{escape(label)}"' if label else ""
-    kind = "" if len(heads) < 3 else " bw-cards" if len(heads) < 6 else " bw-cards bw-broad"
+    room = sum(
+        max(min(len(text), MOST_LETTERS[index in raw]) for text in (heads[index], *(row[index] for row in rows)))
+        for index in range(len(heads))
+    )
+    kind = next((name for least, name in CARDS_FROM.items() if room > least and len(heads) > 2), "")
     st.html(
         f'<div class="bw bw-scroll{kind}" tabindex="0"{name}><table role="table"><thead role="rowgroup">'
         f'<tr role="row">{head}</tr></thead><tbody role="rowgroup">{body}</tbody></table></div>'

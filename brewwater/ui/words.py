@@ -30,6 +30,25 @@ STATUS_WORD = {"ok": "OK", "watch": "Watch", "act": "Act", "stop": "Stop", "unkn
 STATUS_SHAPE = {"ok": "●", "watch": "▲", "act": "■", "stop": "✖", "unknown": "◇"}
 STATUS_COLOUR = {"ok": "green", "watch": "yellow", "act": "orange", "stop": "red", "unknown": "gray"}
 SUBJECT_WORD = {"cup": "Cup", "scale": "Scale", "corrosion": "Metal", "safety": "Safety"}
+# What a verdict means for the one who serves, before any figure.
+MEANS = {
+    ("cup", "ok"): "This water suits the coffee.",
+    ("cup", "watch"): "This water may make the coffee taste off.",
+    ("cup", "act"): "This water is likely to make the coffee taste off.",
+    ("cup", "unknown"): "Whether the coffee tastes right cannot be told yet.",
+    ("scale", "ok"): "Little or no scale is to be expected.",
+    ("scale", "watch"): "Scale may build up in the machine.",
+    ("scale", "act"): "Scale is likely to build up in the machine.",
+    ("scale", "unknown"): "Whether scale builds up cannot be told yet.",
+    ("corrosion", "ok"): "This water is not expected to attack metal.",
+    ("corrosion", "watch"): "This water may attack metal.",
+    ("corrosion", "act"): "This water is likely to attack metal: boiler, fittings, pipe.",
+    ("corrosion", "unknown"): "Whether this water attacks metal cannot be told yet.",
+    ("safety", "ok"): "No limit compared is passed; that does not prove the water safe.",
+    ("safety", "watch"): "Ask the utility or a laboratory about this water.",
+    ("safety", "stop"): "Do not serve this water.",
+    ("safety", "unknown"): "Whether this water is safe to drink cannot be told here.",
+}
 GOVERNS_WORD = {
     "volume": "rated volume used",
     "exchange": "exchange capacity used",

@@ -194,7 +194,7 @@ def _what_each_costs(plan: Plan, words: Words) -> None:
         width="stretch",
         key="branch_costs",
     )
-    st.caption("A cartridge's cost is shared out by the water that each branch draws through it.")
+    st.caption("On average. A cartridge's cost is shared out by the water that each branch draws through it.")
 
 
 CHECK_WORDS = {

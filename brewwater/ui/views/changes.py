@@ -96,6 +96,7 @@ def _table(due: tuple[Due, ...], words: Words) -> None:
             for one in due
         ],
         numeric=(6,),
+        tight=(0, 2),
         label="Change schedule",
     )
 

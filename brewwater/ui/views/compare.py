@@ -62,7 +62,7 @@ def _pick(label: str, options: Sequence[Any], key: str, *, radio: bool = False, 
 
     if radio:
         return st.radio(label, options, key=key, horizontal=True, on_change=keep, format_func=names)
-    return st.selectbox(label, options, key=key, on_change=keep, format_func=names)
+    return fields.pick(label, options, key=key, on_change=keep, format_func=names)
 
 
 # -- towns --------------------------------------------------------------------------------------------------

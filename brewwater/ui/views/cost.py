@@ -106,7 +106,7 @@ def _line(name: str) -> str:
     return f"{name.removeprefix('Cartridges: ')} cartridges" if name.startswith("Cartridges: ") else name
 
 
-NO_TREATMENT = "no treatment"
+NO_TREATMENT = "No treatment"
 
 
 def _beside(plan: Plan, words: Words) -> None:
@@ -124,7 +124,7 @@ def _beside(plan: Plan, words: Words) -> None:
     st.subheader("Beside another treatment", anchor=False)
     if st.session_state.get("cost_other") not in others:
         st.session_state["cost_other"] = next(iter(others))
-    other_outcome, why = others[st.selectbox("Compare with", list(others), key="cost_other")]
+    other_outcome, why = others[fields.pick("Compare with", list(others), key="cost_other")]
     ours, theirs = plan.outcome.cost, other_outcome.cost
     parts = compare(ours, theirs)
     st.altair_chart(

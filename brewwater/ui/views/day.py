@@ -102,14 +102,13 @@ def _uses() -> None:
     branches = [b.name for b in on.typed.branches]
     with st.expander("Rinses, flushes and other water", icon=":material/water_drop:", key="box_uses"):
         for i, use in enumerate(on.typed.demand.uses_per_drink):
-            columns = st.columns([2, 1, 1])
+            fields.choice(
+                f"{use.name}: on branch", f"use_branch_{i}", branches, ("demand", "uses_per_drink", i, "branch")
+            )
+            columns = st.columns(2)
             with columns[0]:
-                fields.choice(
-                    f"{use.name}: on branch", f"use_branch_{i}", branches, ("demand", "uses_per_drink", i, "branch")
-                )
-            with columns[1]:
                 fields.span("Each, fl oz", f"use_oz_{i}", ("demand", "uses_per_drink", i, "fl_oz"), optional=False)
-            with columns[2]:
+            with columns[1]:
                 fields.number(
                     "Times a drink",
                     f"use_times_{i}",

@@ -99,7 +99,7 @@ def _inputs() -> None:
     st.subheader("Your water", anchor=False)
     if len(names) > 1:
         fields.seed("supply", names[at])
-        st.selectbox(
+        fields.pick(
             "Which water",
             names,
             key="supply",

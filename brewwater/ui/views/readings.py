@@ -11,7 +11,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.log_entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.plan import Plan
 from brewwater.readings import Diagnosis
-from brewwater.ui import keeping, planning, show
+from brewwater.ui import fields, keeping, planning, show
 from brewwater.ui.facts import change_figure
 from brewwater.ui.show import Figure
 from brewwater.ui.state import desk
@@ -122,7 +122,7 @@ def _form(words: Words) -> None:
         st.error(on.extra["reading_fault"], icon=":material/edit_off:")
     places = ["", "source", "served", *(b.name for b in on.typed.branches)]
     places += [s.name for s in (on.typed.train or on.train)]
-    st.selectbox("Where", list(dict.fromkeys(places)), key="reading_where", format_func=lambda w: w or "not said")
+    fields.pick("Where", list(dict.fromkeys(places)), key="reading_where", format_func=lambda w: w or "not said")
     st.selectbox(
         "How",
         ["typed", "drop_kit", "meter", "strip", "lab", "unknown"],

@@ -61,7 +61,7 @@ def section(at: int, rename: Rename) -> None:
         st.error(str(error), icon=":material/report:")
         return
     supplies = [s for s in results if s is not None]
-    picked = st.selectbox("Supply in the report", supplies, key="report_supply") if supplies else None
+    picked = fields.pick("Supply in the report", supplies, key="report_supply") if supplies else None
     result = results[picked]
     rows = [r for r in result.rows if r.supply in (None, picked)] if picked else result.rows
     left, right = st.columns([1, 1], gap="medium")

@@ -21,7 +21,7 @@ UNITS = {
     "ph": "pH",
     "total_chlorine": "mg/L as Cl2",
 }
-EDITION_WORDS = {"trade": "The trade's usual goals (common practice)"}
+EDITION_WORDS = {"trade": "The trade's usual goals"}
 LAWS = {"us_federal": "US federal limits", "eu": "European Union", "who": "WHO guideline"}
 KINDS = ("espresso", "steam_boiler", "brewer", "hot_water", "ice", "other")
 
@@ -65,19 +65,22 @@ def _goals() -> None:
     )
     fields.choice("Safety limits of", "law", tuple(LAWS), ("targets", "law"), names=LAWS.__getitem__)
     found = goals(on.typed.targets)
-    show.table(
-        ["Measure", "Goal", "Past the limit", "Source"],
+    heads = ["Measure", "Goal", "Past the limit", "Source"]
+    rows = [
         [
-            [
-                plain(m) if m == "ph" else f"{plain(m)}, {UNITS.get(m, 'mg/L')}",
-                _bounds(g.low, g.high),
-                _red(g.red_below, g.red_above),
-                g.source,
-            ]
-            for m, g in found.items()
-        ],
-        label="Goals",
-    )
+            plain(m) if m == "ph" else f"{plain(m)}, {UNITS.get(m, 'mg/L')}",
+            _bounds(g.low, g.high),
+            _red(g.red_below, g.red_above),
+            g.source,
+        ]
+        for m, g in found.items()
+    ]
+    sources = {g.source for g in found.values()}
+    if len(sources) == 1:  # said once, below
+        heads, rows = heads[:3], [row[:3] for row in rows]
+    show.table(heads, rows, label="Goals")
+    if len(sources) == 1:
+        st.caption(f"Source of all: {next(iter(sources))}.")
     with st.container(border=True):
         st.markdown("**Set your own goal**")
         measure = st.selectbox("Measure", MEASURED, key="goal_measure", format_func=plain)
@@ -144,7 +147,7 @@ def _machines() -> None:
     wanted = on.extra.get("machine", names[0])
     at = names.index(wanted) if wanted in names else 0
     fields.seed("machine_shown", names[at])
-    st.selectbox(
+    fields.pick(
         "Machine",
         names,
         key="machine_shown",

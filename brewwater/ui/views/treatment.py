@@ -151,7 +151,7 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
             branches,
             value=stage.branch or "",
             write=partial(_set_branch, i),
-            names=lambda b: b or "the trunk, before all filtered branches",
+            names=lambda b: b or "before all filtered branches",
         )
     if stage.medium == "reverse_osmosis":
         fields.number(

@@ -74,7 +74,8 @@ def _supplies() -> None:
     at = _chosen()
     with st.container(horizontal=True, vertical_alignment="bottom"):
         fields.seed("supply_shown", names[at])
-        st.selectbox("Which water", names, key="supply_shown", on_change=_pick)
+        # beside a button there is room for fewer letters
+        fields.pick("Which water", names, letters=20, key="supply_shown", on_change=_pick)
         with st.popover("Supplies", icon=":material/water:"):
             fields.text("Name of this water", f"supply_name_{at}", value=names[at], write=partial(_rename, at))
             fields.choice(

@@ -112,7 +112,7 @@ def _opened(part: str, items: Sequence[Any]) -> Sequence[int]:
     if st.session_state.get(key) not in range(len(items)):
         st.session_state[key] = len(items) - 1
     return [
-        st.selectbox(
+        fields.pick(
             "Change one of them", range(len(items)), key=key, format_func=lambda i: f"{items[i].name}, {items[i].start}"
         )
     ]
