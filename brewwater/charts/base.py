@@ -8,7 +8,12 @@ from typing import Any
 
 import altair as alt
 import numpy as np
+from altair.utils import schemapi
 from numpy.typing import NDArray
+
+# A whole chart is still held against the schema when it is shown; not every part of it once more when it is made,
+# nor, where a field is given as alt.X("x:Q") and not as "x:Q", searched for in all of altair's classes.
+schemapi.disable_debug_mode()
 
 FloatArray = NDArray[np.float64]
 Chart = alt.Chart | alt.LayerChart | alt.FacetChart | alt.VConcatChart

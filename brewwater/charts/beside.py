@@ -94,8 +94,8 @@ def cup_beside(clouds: Sequence[Cloud], goal: tuple[Range, Range], colours: Pale
     )
     ground = box.mark_rect(
         fill=colours.goal, fillOpacity=0.18, stroke=colours.ink, strokeWidth=1.5, strokeDash=[5, 3]
-    ).encode(x="x:Q", x2="x2:Q", y="y:Q", y2="y2:Q", tooltip=alt.value(None))
+    ).encode(x=alt.X("x:Q"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"), y2=alt.Y2("y2:Q"), tooltip=alt.TooltipValue(None))
     label = box.mark_text(
         align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold", color=colours.ink, fontSize=12
-    ).encode(x="x2:Q", y="y2:Q", text="label:N", tooltip=alt.value(None))
+    ).encode(x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None))
     return inked(alt.layer(ground, points, label).properties(height=height + 22 * len(names)), colours)

@@ -27,7 +27,7 @@ def _bars(rows: Rows, title: str, colour: str, colours: Palette, text: Sequence[
         tooltip=[alt.Tooltip("name:N", title="Line"), alt.Tooltip("text:N", title=title)],
     )
     bars = base.mark_bar(color=colour, height={"band": 0.62})
-    labels = base.mark_text(align="left", dx=4, color=colours.ink, fontSize=12).encode(text="text:N")
+    labels = base.mark_text(align="left", dx=4, color=colours.ink, fontSize=12).encode(text=alt.Text("text:N"))
     return inked(alt.layer(bars, labels).properties(height=row_height(order) * len(order) + 90), colours)
 
 

@@ -84,14 +84,16 @@ def _cloud(
         layers.append(
             alt.Chart(box)
             .mark_rect(fill=colours.goal, fillOpacity=0.18, stroke=colours.ink, strokeWidth=1.5, strokeDash=[5, 3])
-            .encode(x=alt.X("x:Q"), x2="x2:Q", y=alt.Y("y:Q"), y2="y2:Q", tooltip=alt.value(None))
+            .encode(
+                x=alt.X("x:Q"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"), y2=alt.Y2("y2:Q"), tooltip=alt.TooltipValue(None)
+            )
         )
         layers.append(
             alt.Chart(box)
             .mark_text(
                 align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold", color=colours.ink, fontSize=12
             )
-            .encode(x="x2:Q", y="y2:Q", text="label:N", tooltip=alt.value(None))
+            .encode(x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None))
         )
     return inked(alt.layer(*layers[:1], points, *layers[1:]).properties(height=height), colours)
 
@@ -160,11 +162,11 @@ def scale_laid(
     whisker = (
         alt.Chart(data)
         .mark_rule(strokeWidth=2.5, color=colours.ink)
-        .encode(y=alt.Y("name:N", sort=order), x="low:Q", x2="high:Q")
+        .encode(y=alt.Y("name:N", sort=order), x=alt.X("low:Q"), x2=alt.X2("high:Q"))
     )
     written = (
         alt.Chart(data)
         .mark_text(align="left", dx=7, color=colours.ink, fontSize=12)
-        .encode(y=alt.Y("name:N", sort=order), x="high:Q", text="text:N")
+        .encode(y=alt.Y("name:N", sort=order), x=alt.X("high:Q"), text=alt.Text("text:N"))
     )
     return inked(alt.layer(bars, whisker, written).properties(height=48 * max(len(order), 1) + 90), colours)

@@ -110,10 +110,10 @@ def capacity_left(curve: Remaining, colours: Palette, height: int = 190) -> Char
     base = alt.Chart(data).encode(x=x)
     layers: list[Any] = [
         base.mark_area(color=colours.served, opacity=0.25).encode(
-            y=alt.Y("low:Q", axis=y_axis, scale=alt.Scale(domain=[0, 100])), y2="high:Q"
+            y=alt.Y("low:Q", axis=y_axis, scale=alt.Scale(domain=[0, 100])), y2=alt.Y2("high:Q")
         ),
         base.mark_line(color=colours.served, strokeWidth=2).encode(
-            y="middle:Q",
+            y=alt.Y("middle:Q"),
             tooltip=[
                 alt.Tooltip("day:T", title="Day", format="%d %b %Y"),
                 alt.Tooltip("low:Q", title="Left, low %"),
@@ -127,14 +127,14 @@ def capacity_left(curve: Remaining, colours: Palette, height: int = 190) -> Char
         layers.append(
             alt.Chart(marks)
             .mark_rule(color=colours.ink, strokeDash=[4, 3], strokeWidth=1.5)
-            .encode(x="day:T", tooltip=[alt.Tooltip("day:T", title="Change", format="%d %b %Y")])
+            .encode(x=alt.X("day:T"), tooltip=[alt.Tooltip("day:T", title="Change", format="%d %b %Y")])
         )
         layers.append(
             alt.Chart(marks)
             .mark_point(shape="triangle-down", filled=True, size=70, opacity=1, color=colours.ink, yOffset=-4)
             .encode(
-                x="day:T",
-                y=alt.value(0),
+                x=alt.X("day:T"),
+                y=alt.YValue(0),  # type: ignore[no-untyped-call]
                 tooltip=[alt.Tooltip("day:T", title="Change", format="%d %b %Y")],
             )
         )
@@ -180,7 +180,7 @@ def demand_year(
         .mark_rect()
         .encode(
             x=alt.X("week:T", axis=axis),
-            x2="ends:T",
+            x2=alt.X2("ends:T"),
             y=y,
             tooltip=tips,
             color=alt.Color(
@@ -241,7 +241,7 @@ def tank_day(
             ],
         )
     )
-    rules = alt.Chart(limits).mark_rule(color=colours.muted, strokeDash=[2, 3]).encode(y="size:Q")
+    rules = alt.Chart(limits).mark_rule(color=colours.muted, strokeDash=[2, 3]).encode(y=alt.Y("size:Q"))
     # written over the middle of the day, clear of both ends of the lines; the lower of two close ones goes below
     limits["hour"] = (hours[0] + hours[-1]) / 2
     limits["dy"] = -8
@@ -251,7 +251,7 @@ def tank_day(
     texts = [
         alt.Chart(limits[limits["dy"] == dy])
         .mark_text(align="center", dy=dy, color=colour, stroke=colour, strokeWidth=width, fontSize=12)
-        .encode(y="size:Q", x="hour:Q", text="text:N")
+        .encode(y=alt.Y("size:Q"), x=alt.X("hour:Q"), text=alt.Text("text:N"))
         for dy in sorted(set(limits["dy"]))
         for colour, width in ((colours.ground, 5), (colours.ink, 0))
     ]
