@@ -211,7 +211,7 @@ class _Work:
         bare = [b.model_copy(update={"filtered": True}) for b in self.others]
         besides = route(self.given, [s.model_copy(update={"branch": None}) for s in stages], bare)
         loads = {name: {**mine, **besides.loads.get(name, {})} for name, mine in self.routed.loads.items()}
-        every = Routed(self.routed.served, loads, {**self.routed.reject, **besides.reject}, self.routed.inhibited)
+        every = replace(self.routed, loads=loads, reject={**self.routed.reject, **besides.reject})
         dose = max(float(r["minimum_mg_L"]) for r in reference.table("tank_residual") if r["when"] == "taken on board")
         spent = {b.name: Load(chlorine_g=np.array([dose / 1000])) for b in self.behind}
         board = [cartridge(self.given, Stage(name=AFTER_TANK, medium="carbon"), spent)]

@@ -106,8 +106,9 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Routed:
-    """Waters and loads of a train on its branches."""
+    """Waters and loads of a train on its branches; ``steps``: the inlet and the water after each stage."""
 
+    steps: dict[str, tuple[Water, ...]]
     served: dict[str, Water]
     loads: dict[str, dict[str, Load]]
     reject: dict[str, FloatArray]
@@ -116,7 +117,7 @@ class Routed:
 
 def route(given: Given, stages: Sequence[Stage], branches: Sequence[Branch]) -> Routed:
     """Send the waters through the stages that stand before each branch."""
-    out = Routed({}, {s.name: {} for s in stages}, {}, {})
+    out = Routed({}, {}, {s.name: {} for s in stages}, {}, {})
     runs: dict[tuple[str, ...], TrainResult] = {}
     for branch in branches:
         mine = [s for s in stages if s.branch in (None, branch.name)] if branch.filtered else []
@@ -125,6 +126,7 @@ def route(given: Given, stages: Sequence[Stage], branches: Sequence[Branch]) -> 
             settings = {s.name: given.settings(s, peak_flow_gpm(behind(s, branches))) for s in mine}
             runs[key] = run_train(mine, given.waters, given.draws, settings=settings)
         run = runs[key]
+        out.steps[branch.name] = (given.waters, *run.waters)
         out.served[branch.name] = run.served
         out.reject[branch.name] = run.reject_L
         out.inhibited[branch.name] = run.inhibited_up_to_mg_L_as_CaCO3

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.branches import peak_flow_gpm
-from brewwater.capacity import wear
+from brewwater.capacity import Wear, wear
 from brewwater.chain import Outcome, Routed, bears, route
 from brewwater.ensemble import Draws, percentiles
 from brewwater.forecast import InService
@@ -53,6 +53,8 @@ DateSpan = tuple[dt.date | None, dt.date | None, dt.date | None]
 
 # A source reading that fewer draws than this allow, within three standard deviations, contradicts the report.
 _HARDLY_ANY = 0.002
+# What a part of a water does not bring into a mixture by its volume: a stage that leaves it alone may still move it.
+_NOT_MIXED = {"conductivity", "ph"}
 _NOTE_OF = {"alkalinity_missing": "alkalinity", "hardness_missing": "total_hardness"}
 
 
@@ -88,6 +90,8 @@ class _View:
 
     def __init__(self, given: Given, scene: Scene, log: Sorted) -> None:
         self.given, self.scene, self.log = given, scene, log
+        self._worn: dict[str, Wear] = {}
+        self._per_litre: dict[tuple[str, int], FloatArray] = {}
 
     @cached_property
     def routed(self) -> Routed:
@@ -106,11 +110,11 @@ class _View:
         return total
 
     def predicted(self, test: Tested) -> FloatArray:
-        """What the plan gives for each test, shape (row, n) or (row, 1)."""
+        """What the plan gives for each test, shape (row, n); of length 1 where all rows or draws are alike."""
         given = self.given
         if test.place == "supply":
             water = given.supply_waters[given.tank.names.index(test.name)]
-            return np.repeat(np.atleast_2d(analyte_of(water, test.analyte)), len(test.value), axis=0)
+            return np.atleast_2d(analyte_of(water, test.analyte))
         phases, row = np.unique(test.phase, return_inverse=True)
         if test.place == "source" or not self.train_before(test.name):
             water = given.waters.each(lambda x: _rows(x, phases))
@@ -125,12 +129,20 @@ class _View:
         """The served water of each row, its cartridges as far used as they were by then."""
         given = self.given
         flow = peak_flow_gpm(self.scene.branches)
-        mine = self.train_before(test.name)
+        mine = self._changing(test.analyte, self.train_before(test.name), self.routed.steps[test.name])
         settings = {
             s.name: replace(given.settings(s, flow), used=self.used(s, test.day)) for s in mine
         }  # fmt: skip
         inlet = given.waters.each(lambda x: _rows(x, test.phase))
         return run_train(mine, inlet, given.draws, settings=settings).served
+
+    def _changing(self, analyte: str, stages: list[Stage], steps: Sequence[Water]) -> list[Stage]:
+        """The stages up to the last that changes what a test reads; ``steps``: the waters around each of them."""
+        if analyte in _NOT_MIXED:
+            return stages
+        shown = [analyte_of(water, analyte) for water in steps]
+        last = max((i for i in range(len(stages)) if not np.array_equal(shown[i], shown[i + 1])), default=-1)
+        return stages[: last + 1]
 
     def used(self, stage: Stage, day: IntArray) -> FloatArray:
         """Share of the cartridge in place that is used before each day of the plan, shape (row, n).
@@ -141,19 +153,31 @@ class _View:
         loads = self.routed.loads.get(stage.name, {})
         if not loads:
             return np.zeros((len(day), 1))
-        on = wear(given.book, given.demand, loads)
-        every = on.ledger.sums[[-1]]
         litres_each = np.asarray(sum(given.demand.branch_amounts(b) for b in loads))
         start, number, before = self._in_place(stage, day)
         litres = (line.sums[day + line.start] - line.sums[start]) @ litres_each
-        served = on.served(np.broadcast_to(every, on.served_L.shape))
-        share = np.zeros((len(day), 1))
-        new = [bears(given, stage, n) for n in range(int(number.max()) + 1)]
-        for currency in on.rates:
-            each = on.use(currency, np.broadcast_to(every, on.served_L.shape)) / np.maximum(served, 1e-9)
-            limit = np.array([np.broadcast_to(getattr(b, currency), given.draws.n) for b in new])[number]
-            share = np.maximum(share, litres * each / limit)
-        return share + before
+        of_number = np.array([self._share_per_litre(stage, n) for n in range(int(number.max()) + 1)])
+        return np.asarray(np.maximum(litres * _rows(of_number, number), 0.0) + before)
+
+    def _share_per_litre(self, stage: Stage, number: int) -> FloatArray:
+        """Share of the stage's cartridge of that number that one litre of the mean year uses, shape (n,)."""
+        key = stage.name, number
+        if key not in self._per_litre:
+            on = self._wear(stage)
+            every = np.broadcast_to(on.ledger.sums[[-1]], on.served_L.shape)
+            served, new = np.maximum(on.served(every), 1e-9), bears(self.given, stage, number)
+            share = np.zeros(self.given.draws.n)
+            for currency in on.rates:
+                share = np.maximum(share, on.use(currency, every) / served / getattr(new, currency))
+            self._per_litre[key] = share
+        return self._per_litre[key]
+
+    def _wear(self, stage: Stage) -> Wear:
+        """The year's load on the stage."""
+        if stage.name not in self._worn:
+            loads = self.routed.loads[stage.name]
+            self._worn[stage.name] = wear(self.given.book, self.given.demand, loads)
+        return self._worn[stage.name]
 
     def _in_place(self, stage: Stage, day: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
         """For each day: when the cartridge then in place went in, which number it is, its share used by then."""
@@ -176,9 +200,16 @@ class _View:
 
 
 def _rows(values: FloatArray, rows: IntArray) -> FloatArray:
-    """Rows of an array (phase, n), of one (n,), or of a scalar, for each asked phase."""
+    """Rows of an array (phase, n), of one (n,), or of a scalar, for each asked phase; one row where all are alike."""
     grid = np.atleast_2d(values)
-    return np.asarray(grid[rows] if len(grid) > 1 else np.repeat(grid, len(rows), axis=0))
+    if len(grid) == 1:
+        return np.asarray(grid)
+    return np.asarray(grid[rows[:1]] if (rows == rows[0]).all() else grid[rows])
+
+
+def _last(test: Tested) -> Tested:
+    """The last row alone."""
+    return replace(test, day=test.day[-1:], phase=test.phase[-1:], value=test.value[-1:], sd=test.sd[-1:])
 
 
 def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
@@ -210,10 +241,11 @@ def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
     if not log.informs or given.draws.n == 1:
         return Correction(given, log, flags, diagnoses, 0)
 
-    tried = {s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name)}
+    # in the order of the train: a set's order, and with it the columns, would change from one process to the next
+    tried = dict.fromkeys(s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name))
 
     def look(draws: Draws) -> _View:
-        found = prepare(new, draws, log.meters)
+        found = prepare(new, draws, log.meters, given.tank)
         return _View(replace(found, bed={name: bed_holds(name, draws) for name in tried}), scene, log)
 
     learned = _learned(given, scene, new, look)
@@ -312,15 +344,15 @@ def _seen(view: _View, document: PlanDocument) -> tuple[Seen, PlanDocument]:
     replaced: set[int] = set()
     new = document
     for number, test in enumerate(log.tests):
-        predicted = np.broadcast_to(view.predicted(test), (len(test.value), given.draws.n))
+        predicted = np.broadcast_to(view.predicted(_last(test))[0], given.draws.n)
         if test.place == "served":
             mine = view.train_before(test.name)
             shares = [middle(np.broadcast_to(view.used(s, test.day[-1:])[0], given.draws.n)) for s in mine
                       if s.medium not in ("sediment", "mineral_dose")]  # fmt: skip
-            served[number] = percentiles(predicted[-1], weights), max(shares, default=0.0)
+            served[number] = percentiles(predicted, weights), max(shares, default=0.0)
             continue
         value, sd = float(np.median(test.value)), float(np.median(test.sd))
-        close = np.abs(predicted[-1] - value) <= 3 * sd
+        close = np.abs(predicted - value) <= 3 * sd
         allowed[number] = float(close @ weights / weights.sum())
         agree = bool(np.all(np.abs(test.value - value) <= 3 * test.sd))
         sure = test.method == "lab" or (len(test.value) > 1 and agree)

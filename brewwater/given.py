@@ -123,7 +123,7 @@ class Given:
 
 
 def prepare(
-    document: PlanDocument, draws: Draws | None = None, meters: Sequence[Metered] = ()
+    document: PlanDocument, draws: Draws | None = None, meters: Sequence[Metered] = (), tank: TankDays | None = None
 ) -> Given:
     """Draw the ensemble of a document: waters, demand, calendar. The log is not applied (``corrected``).
 
@@ -132,6 +132,7 @@ def prepare(
     document : the plan document
     draws : other draws than those of the document's settings
     meters : where meters are read, the demand is free to follow them
+    tank : of the same calendar and fills, where it is known: it is the same for all draws
 
     Raises
     ------
@@ -141,7 +142,7 @@ def prepare(
     needs = demand(document.demand, [b.name for b in document.branches], draws)
     needs = follow_meters(needs, meters, draws)
     calendar = document.demand.calendar
-    tank = tank_days(document.fill, needs, calendar)
+    tank = tank or tank_days(document.fill, needs, calendar)
     by_name = {s.name: s for s in document.supplies}
     supplies = tuple(by_name[name] for name in tank.names)
     completed = [complete(s, draws) for s in supplies]

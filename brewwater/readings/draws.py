@@ -64,9 +64,9 @@ def _keep(kept: IntArray, z: FloatArray, name: str) -> FloatArray:
     return np.asarray(z[kept])
 
 
-def _jitter(width: FloatArray, key: tuple[int, ...], z: FloatArray, name: str) -> FloatArray:
+def _jitter(width: FloatArray, kept: FloatArray, key: tuple[int, ...], z: FloatArray, name: str) -> FloatArray:
     fresh = np.random.default_rng([*key, crc32(name.encode())]).standard_normal(len(z))
-    return np.asarray(np.sqrt(1 - width**2) * z + width * fresh)
+    return np.asarray(kept * z + width * fresh)
 
 
 def _choose(other: Moved, taken: NDArray[np.bool_], z: FloatArray, name: str) -> FloatArray:
@@ -86,7 +86,7 @@ def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
     width : shape (n,), 0 (not moved) to 1 (drawn anew)
     key : the same key gives the same jitter
     """
-    return Moved(base, partial(_jitter, width, key))
+    return Moved(base, partial(_jitter, width, np.sqrt(1 - width**2), key))
 
 
 def chosen(base: Draws, other: Moved, taken: NDArray[np.bool_]) -> Moved:

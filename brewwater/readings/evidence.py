@@ -13,7 +13,7 @@ from brewwater import chemistry
 from brewwater.demand import Demand
 from brewwater.ensemble import Draws
 from brewwater.intake.instruments import instrument
-from brewwater.readings.likelihood import count_log, normal_log, robust
+from brewwater.readings.likelihood import count_log, robust, robust_normal
 from brewwater.readings.parts import Counted, Metered, Tested
 from brewwater.units import GAL_L
 from brewwater.water import Water, speciate
@@ -69,7 +69,7 @@ def metered_log(meter: Metered, needs: Demand, draws: Draws) -> FloatArray:
     days = np.maximum(meter.service_days, 1.0)
     share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(days), _TIME_OF_DAY / np.maximum(meter.days, 1))
     sd = np.hypot(expected * share[:, None], 1.0)  # one gallon: what is read off the dial
-    return np.asarray(robust(normal_log(meter.gal[:, None], expected, sd), sd).sum(axis=0))
+    return np.asarray(robust_normal(meter.gal[:, None], expected, sd).sum(axis=0))
 
 
 def counted_log(counted: Counted, needs: Demand) -> FloatArray:
@@ -85,10 +85,15 @@ def tested_log(tested: Tested, predicted: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    predicted : what the plan gives for each row, shape (row, draw), plan units
+    predicted : what the plan gives for each row, shape (row, draw), plan units; one row where all are alike
     """
-    sd = tested.sd[:, None]
-    found = robust(normal_log(tested.value[:, None], predicted, sd), sd).sum(axis=0)
+    rows = np.stack([tested.value, tested.sd])
+    if len(predicted) == 1:  # tests that read the same then say the same: worked out once
+        rows, times = np.unique(rows, axis=1, return_counts=True)
+    else:
+        times = np.ones(rows.shape[1], dtype=np.int64)
+    value, sd = rows[:, :, None]
+    found = times @ robust_normal(value, predicted, sd)
     return np.asarray(found * min(1.0, MOST_WORTH / len(tested.value)))
 
 

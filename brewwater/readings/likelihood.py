@@ -22,6 +22,8 @@ BoolArray = NDArray[np.bool_]
 SLIP = 0.02
 # A slip may lie anywhere over so many standard deviations of an honest reading (a choice).
 _SLIP_WIDTH_SD = 40.0
+# At the middle of an honest reading: how much likelier it is than a slip.
+_HONEST_OVER_SLIP = (1 - SLIP) / np.sqrt(2 * np.pi) / (SLIP / _SLIP_WIDTH_SD)
 # Below this share of effective draws they are resampled.
 LEAST_EFFECTIVE = 1 / 3
 _MOST_STAGES = 24
@@ -59,7 +61,15 @@ def robust(log_likelihood: FloatArray, sd: FloatArray) -> FloatArray:
     ``sd`` : standard deviation of an honest reading, same unit as the reading, over 0
     """
     slip = np.log(SLIP / (_SLIP_WIDTH_SD * sd))
-    return np.asarray(np.logaddexp(np.log1p(-SLIP) + log_likelihood, slip), dtype=np.float64)
+    # no honest density exceeds a slip's by more than a few powers of ten: the exponential cannot run over
+    return np.asarray(slip + np.log(1 + np.exp(np.log1p(-SLIP) + log_likelihood - slip)), dtype=np.float64)
+
+
+def robust_normal(value: FloatArray, predicted: FloatArray, sd: FloatArray) -> FloatArray:
+    """``robust`` of ``normal_log``, with what both divide by ``sd`` taken together; all arguments broadcast."""
+    slip = np.log(SLIP / _SLIP_WIDTH_SD / sd)
+    apart = (value - predicted) / sd
+    return np.asarray(slip + np.log(1 + _HONEST_OVER_SLIP * np.exp(-0.5 * apart * apart)), dtype=np.float64)
 
 
 View = TypeVar("View")

@@ -132,9 +132,10 @@ def changed(water: Water, **change: FloatArray) -> Water:
 
 def between(treated: Water, other: Water, share: FloatArray) -> Water:
     """``(1 - share)`` of ``treated`` with ``share`` of ``other``: every amount is conserved."""
+    rest = 1 - share
 
     def mixed(a: FloatArray, b: FloatArray) -> FloatArray:
-        return a if a is b else (1 - share) * a + share * b
+        return a if a is b else rest * a + share * b
 
     totals = Totals(
         *(mixed(getattr(treated.totals, f.name), getattr(other.totals, f.name)) for f in fields(Totals))
