@@ -26,9 +26,9 @@ __all__ = [
 
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 2.0
-POLL_S = 0.5
+POLL_S = 1.0
 # With many searches waiting each page looks less often, so that looking alone does not slow the others down.
-POLL_EACH_S = 0.15
+POLL_EACH_S = 0.25
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
 LIVE_DRAWS = 256
 
