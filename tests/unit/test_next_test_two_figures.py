@@ -10,8 +10,10 @@ import pytest
 from brewwater.chain import evaluate
 from brewwater.ensemble import Draws
 from brewwater.inputs import PlanDocument, load_document
-from brewwater.next_test import _read, _unmeasured, next_tests, predicted_of, reading_of, value_of
 from brewwater.next_test import decisions as decisions_of
+from brewwater.next_test import next_tests, predicted_of, reading_of, value_of
+from brewwater.next_test.choose import _unmeasured
+from brewwater.next_test.shown import _read
 from brewwater.plan import make_plan
 from brewwater.recommend import Alternative, Scales
 from brewwater.reference import keyed
