@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -60,6 +61,12 @@ def labelled(title: str) -> Any:
     return alt.Axis(title=title, labelLimit=400, titleLimit=500, labelOverlap="greedy", tickCount=6)
 
 
+def written(words: alt.Chart, colours: Palette, **mark: Any) -> list[alt.Chart]:
+    """Words over a picture, first with a rim in the colour of the ground: no mark behind crosses the letters."""
+    rims = ((colours.ground, 5), (colours.ink, 0))
+    return [words.mark_text(color=c, stroke=c, strokeWidth=w, fontSize=12, **mark) for c, w in rims]
+
+
 def names_axis() -> Any:
     """A vertical axis of names made by ``wrapped``: every one written, none cut."""
     lines = "length(split(datum.label, '|'))"
@@ -77,6 +84,12 @@ def names_axis() -> Any:
 def row_height(names: Sequence[str], least: int = 40) -> int:
     """Pixels that a row needs for the longest of its wrapped names."""
     return max([least, *(14 * (name.count("|") + 1) + 12 for name in names)])
+
+
+def broken(names: Sequence[str], width: int) -> str:
+    """The expression by which a legend breaks long names into lines."""
+    lines = {name: wrapped(name, width).split("|") for name in names}
+    return f"({json.dumps(lines)})[datum.label]"
 
 
 def wrapped(text: str, width: int = 22) -> str:

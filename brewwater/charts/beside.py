@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from brewwater.charts.base import Chart, Palette, flat, labelled, picked
+from brewwater.charts.base import Chart, Palette, broken, flat, labelled, picked, written
 from brewwater.charts.ink import inked
 from brewwater.charts.water import Range
 from brewwater.given import Given
@@ -61,7 +61,9 @@ def cup_beside(clouds: Sequence[Cloud], goal: tuple[Range, Range], colours: Pale
     tints = [colours.source if c.first else colours.served for c in clouds]
     x = alt.X("x:Q", axis=labelled("Hardness, mg/L as CaCO3"), scale=alt.Scale(domain=[0, wide], nice=True))
     y = alt.Y("y:Q", axis=labelled("Alkalinity, mg/L as CaCO3"), scale=alt.Scale(domain=[0, tall], nice=True))
-    legend = alt.Legend(orient="top", direction="vertical", title=None, labelLimit=330, symbolOpacity=1)
+    legend = alt.Legend(
+        orient="top", direction="vertical", title=None, labelLimit=330, symbolOpacity=1, labelExpr=broken(names, 34)
+    )
     points = (
         alt.Chart(data)
         .mark_point(size=40, strokeWidth=1.3, opacity=0.75)
@@ -95,7 +97,6 @@ def cup_beside(clouds: Sequence[Cloud], goal: tuple[Range, Range], colours: Pale
     ground = box.mark_rect(
         fill=colours.goal, fillOpacity=0.18, stroke=colours.ink, strokeWidth=1.5, strokeDash=[5, 3]
     ).encode(x=alt.X("x:Q"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"), y2=alt.Y2("y2:Q"), tooltip=alt.TooltipValue(None))
-    label = box.mark_text(
-        align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold", color=colours.ink, fontSize=12
-    ).encode(x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None))
-    return inked(alt.layer(ground, points, label).properties(height=height + 22 * len(names)), colours)
+    words = box.encode(x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None))
+    label = written(words, colours, align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold")
+    return inked(alt.layer(ground, points, *label).properties(height=height + 22 * len(names)), colours)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import altair as alt
 import pandas as pd
 
-from brewwater.charts.base import Chart, Palette, labelled, names_axis, row_height, wrapped
+from brewwater.charts.base import Chart, Palette, broken, labelled, names_axis, row_height, wrapped
 from brewwater.charts.ink import inked
 
 Rows = Sequence[tuple[str, float]]
@@ -64,7 +64,13 @@ def two_costs(
             color=alt.Color(
                 "plan:N",
                 scale=alt.Scale(domain=[first, second], range=[colours.source, colours.served]),
-                legend=alt.Legend(orient="top", direction="vertical", title=None, labelLimit=400),
+                legend=alt.Legend(
+                    orient="top",
+                    direction="vertical",
+                    title=None,
+                    labelLimit=400,
+                    labelExpr=broken([first, second], 24),
+                ),
             ),
             strokeWidth=alt.condition(alt.datum.plan == second, alt.value(1.2), alt.value(0)),
             tooltip=[

@@ -8,7 +8,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked
+from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked, written
 from brewwater.charts.ink import inked
 from brewwater.given import Given
 from brewwater.targets import State
@@ -88,13 +88,10 @@ def _cloud(
                 x=alt.X("x:Q"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"), y2=alt.Y2("y2:Q"), tooltip=alt.TooltipValue(None)
             )
         )
-        layers.append(
-            alt.Chart(box)
-            .mark_text(
-                align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold", color=colours.ink, fontSize=12
-            )
-            .encode(x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None))
+        words = alt.Chart(box).encode(
+            x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None)
         )
+        layers += written(words, colours, align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold")
     return inked(alt.layer(*layers[:1], points, *layers[1:]).properties(height=height), colours)
 
 

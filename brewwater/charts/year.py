@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from brewwater.chain import Cartridge
-from brewwater.charts.base import Chart, FloatArray, Palette, labelled, picked
+from brewwater.charts.base import Chart, FloatArray, Palette, labelled, picked, written
 from brewwater.charts.ink import inked
 from brewwater.ensemble import percentiles
 
@@ -247,12 +247,12 @@ def tank_day(
     limits["dy"] = -8
     if len(limits) > 1 and np.ptp(limits["size"]) < 0.15 * max([*limits["size"], *fresh, *waste]):
         limits.loc[limits["size"].idxmin(), "dy"] = 10
-    # each is written twice, first in the colour of the ground: a line that passes behind does not cross the letters
     texts = [
-        alt.Chart(limits[limits["dy"] == dy])
-        .mark_text(align="center", dy=dy, color=colour, stroke=colour, strokeWidth=width, fontSize=12)
-        .encode(y=alt.Y("size:Q"), x=alt.X("hour:Q"), text=alt.Text("text:N"))
+        layer
         for dy in sorted(set(limits["dy"]))
-        for colour, width in ((colours.ground, 5), (colours.ink, 0))
-    ]
+        for layer in written(
+            alt.Chart(limits[limits["dy"] == dy]).encode(y=alt.Y("size:Q"), x=alt.X("hour:Q"), text=alt.Text("text:N")),
+            colours, align="center", dy=dy,
+        )
+    ]  # fmt: skip
     return inked(alt.layer(lines, rules, *texts).properties(height=320), colours)

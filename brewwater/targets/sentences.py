@@ -61,7 +61,7 @@ def decided(
         said = [_out(m, red, manual) for m, red, manual in leading]
         said += [f"and {more} more"] if more else []
     reasons = _capital(", ".join(said))
-    return f"{reasons}{where}; {share:.0%} of the waters the report allows are in range.{note}"
+    return f"{reasons}{where}; {max(share, 0.0):.0%} of the waters the report allows are in range.{note}"
 
 
 def undecided(

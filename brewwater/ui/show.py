@@ -15,10 +15,11 @@ import streamlit as st
 from brewwater.targets import Verdict
 from brewwater.ui.words import MEANS, STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
 
-# Letters that a column may ask for before it breaks its lines (the second: one of badges), and how many letters in
-# all columns do not fit a tablet or a phone.
-MOST_LETTERS = (20, 12)
-CARDS_FROM = {80: " bw-cards bw-broad", 46: " bw-cards"}
+# Letters that a column may ask for before it breaks its lines, and how many letters in all columns do not fit a
+# tablet or a phone.
+MOST_LETTERS = 20
+BADGE_LETTERS, PAIR_LETTERS = 15, 12
+CARDS_FROM = {80: " bw-cards bw-broad", 48: " bw-cards"}
 
 # A row as a card: the column's name, then the value. The head stays for screen readers, which then skip the names.
 CARDS = """
@@ -95,7 +96,9 @@ STYLE = """<style>
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
-[data-testid=stMultiSelect] span[title]{color:light-dark(#fff,#0c1113)!important}
+.stMarkdownEllipsis,.stMarkdownEllipsis *{white-space:normal!important;overflow:visible!important}
+[data-testid=stMultiSelect] span:has(>span[title]){height:auto;padding-top:.15rem;padding-bottom:.15rem}
+[data-testid=stMultiSelect] span[title]{white-space:normal;overflow:visible;color:light-dark(#fff,#0c1113)!important}
 @media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}.bw th.p{min-width:4.2rem}
  .bw td .bw-badge{padding:.05rem .3rem;font-size:.875rem}.bw-pair{flex-direction:column}}
 .bw-cards{container:bw-cards/inline-size}
@@ -255,10 +258,12 @@ def table(
     head = "".join(title(i, h) for i, h in enumerate(heads))
     body = "".join('<tr role="row">' + "".join(cell(i, text) for i, text in enumerate(row)) + "</tr>" for row in rows)
     name = f' role="region" aria-label="{escape(label)}"' if label else ""
-    room = sum(
-        max(min(len(text), MOST_LETTERS[index in raw]) for text in (heads[index], *(row[index] for row in rows)))
-        for index in range(len(heads))
-    )
+
+    def letters(index: int, text: str) -> int:
+        most = (BADGE_LETTERS if "bw-badge" in text else PAIR_LETTERS) if index in raw else MOST_LETTERS
+        return min(len(text), most)
+
+    room = sum(max(letters(i, text) for text in (h, *(row[i] for row in rows))) for i, h in enumerate(heads))
     kind = next((name for least, name in CARDS_FROM.items() if room > least and len(heads) > 2), "")
     st.html(
         f'<div class="bw bw-scroll{kind}" tabindex="0"{name}><table role="table"><thead role="rowgroup">'

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 
 import streamlit as st
 
@@ -164,7 +165,12 @@ def _effect(plan: Plan) -> None:
     unused = [flag for flag in plan.reading_flags if not flag.used]
     if unused:
         with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:", key="box_unused"):
-            show.table(["Why"], [[flag.message] for flag in unused], label="Lines not used")
+            why = Counter(flag.message for flag in unused)
+            show.table(["Why", "Lines"], [[text, str(n)] for text, n in why.items()], (1,), label="Lines not used")
+
+
+def _value(reading: Reading, words: Words) -> str:
+    return "" if reading.value is None else f"{words.number(reading.value, 4)} {reading.unit}".strip()
 
 
 def _shift(days: int | None) -> str:
@@ -242,9 +248,9 @@ def _log(words: Words) -> None:
     counts = {line.id for line in standing}
     rows = [
         [
-            f"{r.date:%d %b %Y}",
+            date(r.date),
             name_of(r.kind),
-            "" if r.value is None else f"{words.number(r.value, 4)} {r.unit}".strip(),
+            _value(r, words),
             r.where,
             r.note,
             "counts" if r.id in counts else "taken back",
@@ -259,7 +265,7 @@ def _log(words: Words) -> None:
                 range(len(standing)),
                 key="reading_pick",
                 format_func=lambda i: (
-                    f"{standing[i].date:%d %b %Y} {name_of(standing[i].kind)} {standing[i].value or ''}"
+                    f"{date(standing[i].date)}, {name_of(standing[i].kind)} {_value(standing[i], words)}".strip()
                 ),
             )
             st.button(

@@ -290,7 +290,7 @@ def _results(plan: Plan, words: Words) -> None:
         )
         st.caption(
             "An upper bound: all that can fall out at the boiler's temperature, over a year's water of the main "
-            "machine. The dark line is the range."
+            "machine. The thin line is the range."
         )
 
 

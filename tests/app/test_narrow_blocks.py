@@ -1,0 +1,107 @@
+"""What a phone has room for: tables whose rows become cards, long names in lists, and words in a plain order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+import streamlit as st
+
+from brewwater.demand import read_events
+from brewwater.inputs import load_document
+from brewwater.plan import Plan
+from brewwater.targets.sentences import decided
+from brewwater.ui import fields, show
+from brewwater.ui.state import as_document
+from brewwater.ui.words import MEANS, STATUS_WORD, SUBJECT_WORD
+
+EVIL = '"><script>alert(1)</script>'
+
+
+@pytest.fixture
+def written(monkeypatch: pytest.MonkeyPatch) -> Callable[..., str]:
+    """Draws a table and gives its HTML."""
+
+    def draw(*given: Any, **named: Any) -> str:
+        found: list[str] = []
+        monkeypatch.setattr(st, "html", found.append)
+        show.table(*given, **named)
+        return "".join(found)
+
+    return draw
+
+
+def test_a_table_is_one_for_screen_readers_and_names_each_value(written) -> None:
+    html = written(["Cartridge", "Order by"], [["Carbon", "2 Apr 2027"]], pin=True)
+    assert '<table role="table">' in html
+    assert html.count('role="row"') == 2
+    assert '<th scope="col" role="columnheader">Order by</th>' in html
+    assert '<th class="p" scope="row" role="rowheader" data-label="Cartridge"><div>Carbon</div></th>' in html
+    assert '<td role="cell" data-label="Order by"><div>2 Apr 2027</div></td>' in html
+
+
+def test_text_of_a_user_stays_text_in_cell_and_label(written) -> None:
+    html = written([EVIL, "b", "c"], [[EVIL, EVIL, "x"]], label=EVIL)
+    assert "<script" not in html
+    assert html.count("&lt;script&gt;") == 5  # head, label of the region, label of the cell, two cells
+
+
+@pytest.mark.parametrize(
+    ("heads", "row", "kind"),
+    [
+        (["Measure", "As it comes", "Served"], ["Hardness, mg/L as CaCO3", "63.7 – 281", "53.2 – 94.6"], ""),
+        (["Measure", "What is wrong"], ["x", "A long sentence of more letters than any phone has room for."], ""),
+        (["Water", "Do", "Why"], ["Chalkworth", "fill; set the bypass", "A long sentence of many letters."], "cards"),
+        (["Date", "Cartridge", "Order by", "Falls due", "In", "By", "Left"],
+         ["4 Jun 2027", "Sediment filter, change 1", "2 Apr 2027", "23 Apr 2027 to 1 Jul 2027", "same day",
+          "rated volume used", "21 %"], "broad"),
+    ],
+)  # fmt: skip
+def test_rows_become_cards_where_there_is_no_room(written, heads, row, kind: str) -> None:
+    html = written(heads, [row])
+    assert ("bw-cards" in html) == (kind != "")
+    assert ("bw-broad" in html) == (kind == "broad")
+
+
+def test_a_name_too_long_for_a_closed_list_is_chosen_from_an_open_one(front) -> None:
+    typed = as_document(front.document)
+    assert [s["name"] for s in typed["supplies"]] == ["Chalkworth", "Saltmarsh End"]
+    assert front.at.selectbox(key="supply").value == "Chalkworth"
+    long = "Market hydrant of Little Sandwater-on-Quay"
+    assert len(long) > fields.MOST_LETTERS
+    typed["supplies"][1]["name"] = long
+    for fill in typed["fill"]["fills"]:
+        fill["supply"] = long if fill["supply"] == "Saltmarsh End" else fill["supply"]
+    other = type(front)(load_document(typed))
+    other.at.radio(key="supply").set_value(long).run()
+    other.sound()
+    assert other.desk.extra["supply"] == long
+
+
+def test_every_verdict_first_says_what_it_means(ready, found: Plan) -> None:
+    said = {(subject, status) for subject in SUBJECT_WORD for status in STATUS_WORD}
+    never = {(subject, "stop") for subject in ("cup", "scale", "corrosion")} | {("safety", "act")}
+    assert set(MEANS) == said - never
+    main = found.outcome.main.branch.name
+    served = [v for v in found.outcome.verdicts if v.branch == main]
+    assert len(served) == 4
+    for verdict in served:
+        assert f"<strong>{MEANS[verdict.subject, verdict.status]}</strong>" in ready.html()
+
+
+def test_a_share_of_nothing_has_no_sign() -> None:
+    assert "; 0% of" in decided("act", [], [], 0, None, -1e-17, "")
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("Fair,2027-13-01,,300", "start is 2027-13-01; a date such as 2027-06-04 is needed"),
+        ("Fair,2027-06-04,,many", "drinks per day is many; a number of 0 or more is needed"),
+        ("Fair,2027-06-04,2027-06-01,300", "ends on 2027-06-01, before it starts on 2027-06-04"),
+    ],
+)
+def test_a_refused_calendar_row_is_one_plain_line(row: str, said: str) -> None:
+    (line,) = read_events(f"name,start,end,drinks_per_day\n{row}\n".encode()).problems
+    assert line == f"row 2: {said}. Correct it in the file, or add the event by hand."
