@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import mmap
 import os
 import threading
 from collections.abc import Callable, Sequence
@@ -11,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from brewwater import cores
 from brewwater.chemistry.constants import EXTRAPOLATED_TO_C
 from brewwater.chemistry.rows import Workspace
 from brewwater.chemistry.totals import Totals
@@ -76,7 +76,7 @@ def over_chunks(count: int, work: Work, totals: Totals, temperature_C: FloatArra
                 _workspace(rows.stop - rows.start),
             )
 
-    result = np.empty((count, n)) if len(pieces) == 1 else _shared(count, n)
+    result = np.empty((count, n)) if len(pieces) == 1 else cores.shared(count, n)
 
     def keep(rows: slice) -> None:
         for row, value in zip(result, one(rows), strict=True):
@@ -86,44 +86,10 @@ def over_chunks(count: int, work: Work, totals: Totals, temperature_C: FloatArra
     return [row.reshape(shape) for row in result]
 
 
-def _shared(rows: int, n: int) -> FloatArray:
-    """Memory that a forked child writes for its parent."""
-    return np.frombuffer(mmap.mmap(-1, rows * n * 8), dtype=np.float64).reshape(rows, n)
-
-
 def _spread(task: Callable[[slice], None], pieces: list[slice]) -> None:
-    """Do ``task`` for every piece on every core.
-
-    Threads wait for the interpreter between two array operations and, on two cores, gain nothing; so, from
-    the main thread, children are forked that only compute, write shared memory and leave. A server's worker
-    threads must not fork: there, threads it is.
-    """
-    cores = min(len(pieces), os.cpu_count() or 1)
-    if cores < 2:
-        for rows in pieces:
-            task(rows)
-    elif threading.current_thread() is threading.main_thread() and hasattr(os, "fork"):
-        shares = [pieces[k::cores] for k in range(cores)]  # the last, the smallest, stays here
-        children = {_child(task, share): share for share in shares[:-1]}
-        for rows in shares[-1]:
-            task(rows)
-        for child, share in children.items():
-            if os.waitpid(child, 0)[1]:
-                for rows in share:  # it was killed, for want of memory perhaps
-                    task(rows)
-    else:
-        with ThreadPoolExecutor(cores) as pool:
-            list(pool.map(task, pieces))
-
-
-def _child(task: Callable[[slice], None], pieces: list[slice]) -> int:
-    child = os.fork()
-    if child:
-        return child
-    status = 1
-    try:
-        for rows in pieces:
-            task(rows)
-        status = 0
-    finally:
-        os._exit(status)  # no clean-up of what belongs to the parent
+    """Do ``task`` for every piece on every core; in a server's threads, by threads."""
+    if len(pieces) < 2 or cores.taken() or cores.may_fork():
+        cores.spread(task, pieces)
+        return
+    with ThreadPoolExecutor(min(len(pieces), os.cpu_count() or 1)) as pool:
+        list(pool.map(task, pieces))

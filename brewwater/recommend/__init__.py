@@ -5,8 +5,9 @@ goal is worth to the user (``Worth``). One setting must serve every water of the
 counts, never the average.
 """
 
+from brewwater.recommend.best import Best
 from brewwater.recommend.kinds import NAMES, Kind, bases, in_size, kinds, stage
-from brewwater.recommend.search import Alternative, Best, Cancelled, Progress, Search, recommend
+from brewwater.recommend.search import Alternative, Cancelled, Progress, Search, recommend
 from brewwater.recommend.weigh import Scales
 
 __all__ = [

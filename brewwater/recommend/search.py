@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from brewwater.chain import NOT_BOUGHT, Outcome, Weight, context_of, evaluate
 from brewwater.ensemble import mean
 from brewwater.given import Given
+from brewwater.recommend.best import Best, Look, all_best
 from brewwater.recommend.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
 from brewwater.recommend.weigh import Scales
 from brewwater.recommend.words import explained
@@ -54,17 +56,6 @@ class Alternative:
         return self.outcome.fits and not self.refused
 
 
-@dataclass(frozen=True, slots=True)
-class Best:
-    """The best setting of a kind: ``value`` is its expected weight, a refusal on top."""
-
-    kind: Kind
-    setting: Setting
-    recovery: float | None
-    train: tuple[Stage, ...]
-    value: float
-
-
 def recommend(
     given: Given, progress: Progress | None = None, cancelled: Cancelled | None = None
 ) -> tuple[Alternative, ...]:
@@ -77,19 +68,21 @@ def recommend(
     cancelled : asked between batches; True ends the search with what was found so far
     """
     search = Search(given)
-    found: list[Best] = []
-    steps = list(search.steps())
-    for number, kind in enumerate(steps):
-        if cancelled is not None and cancelled():
-            break
-        found.append(search.coarse(kind))
-        _tell(progress, 0.5 * (number + 1) / len(steps))
+
+    def between(first: float, last: float) -> Callable[[float], bool]:
+        """Tells the share done, from one share of the whole to another; False where the search is given up."""
+
+        def each(share: float) -> bool:
+            _tell(progress, first + share * (last - first))
+            return cancelled is None or not cancelled()
+
+        return each
+
+    found = [one for one in search.all_coarse(between(0.0, 0.5)) if one]
     leading = search.leading(sorted(found, key=lambda b: b.value))
-    for number, one in enumerate(leading):
-        if cancelled is not None and cancelled():
-            break
-        found[found.index(one)] = search.refined(one)
-        _tell(progress, 0.5 + 0.25 * (number + 1) / len(leading))
+    for one, better in zip(leading, search.all_refined(leading, between(0.5, 0.75)), strict=True):
+        if better:
+            found[found.index(one)] = better
     found = _short(found)
     found += search.with_plain_carbon(found)
     made: list[Alternative] = []
@@ -163,6 +156,19 @@ class Search:
         self.weighed += len(found)
         return found
 
+    def all_coarse(self, each: Callable[[float], bool]) -> list[Best | None]:
+        """The best of every kind's coarse grid; None for those not come to before ``each`` said to end."""
+        return self._all([(kind, partial(self.coarse, kind)) for kind in self.steps()], each)
+
+    def all_refined(self, leading: Sequence[Best], each: Callable[[float], bool]) -> list[Best | None]:
+        """Each brought to its best setting, or None."""
+        return self._all([(_of_one(b), partial(self.refined, b)) for b in leading], each)
+
+    def _all(self, looks: Sequence[tuple[Kind, Look]], each: Callable[[float], bool]) -> list[Best | None]:
+        found, elsewhere = all_best(looks, each, lambda: self.weighed)
+        self.weighed += elsewhere
+        return found
+
     def coarse(self, kind: Kind) -> Best:
         """The best of the coarse grid."""
         return min(self.weigh(kind, kind.grid()), key=lambda b: b.value)
@@ -178,8 +184,7 @@ class Search:
 
         A compass search whose every round is weighed as one array, where a minimiser that asks for one setting
         at a time would spend its time between the arrays."""
-        kind = Kind(one.kind.stages, one.kind.bypass_at, one.kind.bypasses,
-                    () if one.recovery is None else (one.recovery,), one.kind.doses)  # fmt: skip
+        kind = _of_one(one)
         steps = [() if kind.bypass_at is None else (_BYPASS_STEP,), (_DOSE_STEP,) * len(kind.doses or ())]
         best, step = one, np.concatenate(steps)
         low, high = np.array(kind.bounds).T
@@ -246,6 +251,11 @@ class Search:
             for train in trains:
                 if up or train is not one.train:
                     yield tuple(s if s.medium in NOT_BOUGHT else _larger(s, up) for s in train)
+
+
+def _of_one(one: Best) -> Kind:
+    """Its kind, at its recovery alone."""
+    return replace(one.kind, recoveries=() if one.recovery is None else (one.recovery,))
 
 
 def _larger(item: Stage, steps: int) -> Stage:

@@ -11,7 +11,7 @@ import brewwater
 
 PACKAGE = Path(brewwater.__file__).parent
 FLOORS = [
-    {"errors", "document", "units", "reference", "log_entry"},
+    {"errors", "document", "units", "reference", "log_entry", "cores"},
     {"chemistry"},
     {"water", "ensemble"},
     {"intake", "targets", "treatment", "demand", "supply_days", "batch"},

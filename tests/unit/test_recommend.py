@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import runpy
 from decimal import Decimal
 from pathlib import Path
@@ -203,7 +204,8 @@ def test_progress_runs_to_the_end(given) -> None:  # type: ignore[no-untyped-def
 
 
 @pytest.mark.parametrize("after", [0, 1, 5, 24])
-def test_a_cancelled_search_gives_what_it_has(given, after: int) -> None:  # type: ignore[no-untyped-def]
+def test_a_cancelled_search_gives_what_it_has(given, after: int, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
     asked = iter(range(1000))
     found = recommend(given, cancelled=lambda: next(asked) >= after)
     assert len(found) <= 4

@@ -1,0 +1,92 @@
+"""Work on every core: children are forked that only compute, write shared memory and leave.
+
+Threads wait for the interpreter between two array operations and, on two cores, gain nothing. A child is forked from
+the main thread alone: a server's worker threads must not fork. While children work nothing forks again, in them or
+here: the cores are taken.
+"""
+
+from __future__ import annotations
+
+import mmap
+import os
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Piece = TypeVar("Piece")
+
+_taken = False
+
+
+def taken() -> bool:
+    """Whether all cores are at work for this process already."""
+    return _taken
+
+
+def may_fork() -> bool:
+    """Whether children can be forked from here and now."""
+    return not _taken and hasattr(os, "fork") and threading.current_thread() is threading.main_thread()
+
+
+def shared(rows: int, n: int) -> FloatArray:
+    """Memory that a forked child writes for its parent, shape ``(rows, n)``, zero at first."""
+    return np.frombuffer(mmap.mmap(-1, max(rows * n, 1) * 8), dtype=np.float64)[: rows * n].reshape(rows, n)
+
+
+def spread(task: Callable[[Piece], None], pieces: Sequence[Piece],
+           each: Callable[[float], bool] = lambda _: True) -> bool:
+    """Do ``task`` for every piece: on every core where children may be forked, else one after the other.
+
+    Parameters
+    ----------
+    task : writes its result to ``shared`` memory; nothing else of a child's work reaches its parent
+    pieces : every core takes each so many-th of them; this process takes the fewest
+    each : told, before each piece done here, the share of them that is done; False ends the work
+
+    Returns
+    -------
+    False where ``each`` ended it; what is done by then is some of the pieces
+    """
+    global _taken
+    cores = min(len(pieces), os.cpu_count() or 1) if may_fork() else 1
+    shares = [pieces[k::cores] for k in range(cores)] if cores > 1 else [pieces]
+    children = {_child(task, share): share for share in shares[:-1]}
+    before, _taken = _taken, _taken or bool(children)
+    lost: list[Piece] = []
+    try:
+        for number, piece in enumerate(shares[-1]):
+            if not each(number / len(shares[-1])):
+                return False
+            task(piece)
+        for child in tuple(children):
+            if os.waitpid(child, 0)[1]:
+                lost += children[child]  # it was killed, for want of memory perhaps
+            del children[child]
+    finally:
+        _taken = before
+        for child in children:  # nobody waits for them any more
+            os.kill(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+    for piece in lost:
+        task(piece)
+    return True
+
+
+def _child(task: Callable[[Piece], None], pieces: Sequence[Piece]) -> int:
+    global _taken
+    child = os.fork()
+    if child:
+        return child
+    status = 1
+    try:
+        _taken = True
+        for piece in pieces:
+            task(piece)
+        status = 0
+    finally:
+        os._exit(status)  # no clean-up of what belongs to the parent

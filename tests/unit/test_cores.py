@@ -1,0 +1,127 @@
+"""Work shared out to forked children: all of it done, whoever did it; given up cleanly."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from brewwater import cores
+from brewwater.given import Given, prepare
+from brewwater.inputs import mobile_template, with_overrides
+from brewwater.intake.analysis import Measurement
+from brewwater.recommend import Search
+
+
+@pytest.fixture
+def three(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three cores."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 3)
+
+
+def written(n: int, task: Callable[[int], None] | None = None, **how: object) -> tuple[list[float], list[int]]:
+    """Who did each piece (as process numbers), and which were done here."""
+    room, here = cores.shared(1, n)[0], []
+    parent = os.getpid()
+
+    def one(number: int) -> None:
+        if task:
+            task(number)
+        room[number] = os.getpid()
+        if os.getpid() == parent:
+            here.append(number)
+
+    cores.spread(one, range(n), **how)  # type: ignore[arg-type]
+    return room.tolist(), here
+
+
+def test_every_piece_is_done_once_by_as_many_as_there_are_cores(three: None) -> None:
+    by, here = written(8)
+    assert all(by)
+    assert len(set(by)) == 3
+    assert here == [2, 5]  # this process takes the fewest
+    assert not cores.taken()
+
+
+def test_children_do_not_fork_again(three: None) -> None:
+    seen = cores.shared(1, 6)[0]
+
+    def nested(number: int) -> None:
+        seen[number] = 1 + cores.may_fork()
+
+    cores.spread(nested, range(6))
+    assert seen.tolist() == [1.0] * 6
+    assert cores.may_fork()
+
+
+def test_what_a_killed_child_leaves_is_done_here(three: None) -> None:
+    parent = os.getpid()
+
+    def mortal(number: int) -> None:
+        if os.getpid() != parent and number == 3:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    by, here = written(7, mortal)
+    assert all(by)
+    assert {0, 3, 6} <= set(here)
+
+
+def test_given_up_or_failed_work_leaves_no_child(three: None) -> None:
+    _, here = written(9, each=lambda share: share < 0.5)
+    assert here == [2, 5]
+    with pytest.raises(ChildProcessError):
+        os.waitpid(-1, os.WNOHANG)
+    parent = os.getpid()
+
+    def wrong(number: int) -> None:
+        if os.getpid() == parent:
+            raise ValueError(number)
+
+    with pytest.raises(ValueError, match="2"):
+        written(9, wrong)
+    with pytest.raises(ChildProcessError):
+        os.waitpid(-1, os.WNOHANG)
+    assert not cores.taken()
+
+
+@pytest.fixture(scope="module")
+def given() -> Given:
+    numbers = {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420}
+    typed = {k: Measurement.model_validate({"value": v, "unit": "mg/L"}) for k, v in numbers.items()}
+    document = with_overrides(mobile_template(), analysis=typed)
+    return prepare(document.model_copy(update={"settings": document.settings.model_copy(update={"draws": 64})}))
+
+
+def test_the_number_of_cores_does_not_touch_the_search(given: Given, monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = []
+    for count in (1, 2, 3):
+        monkeypatch.setattr(os, "cpu_count", lambda count=count: count)
+        search = Search(prepare(given.document))
+        coarse = [one for one in search.all_coarse(lambda _: True) if one]
+        leading = search.leading(sorted(coarse, key=lambda b: b.value))
+        looks.append((coarse, search.all_refined(leading, lambda _: True), search.weighed))
+    alone, *others = looks
+    assert len(alone[1]) >= 1
+    for found in others:
+        assert found == alone
+    plain = Search(prepare(given.document))
+    assert alone[0] == [plain.coarse(kind) for kind in plain.steps()]
+    assert alone[2] > plain.weighed >= 200
+
+
+def test_a_search_that_is_given_up_says_which_kinds_it_came_to(given: Given, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    search = Search(given)
+    found = search.all_coarse(lambda share: share < 0.3)
+    came = [one is not None for one in found]
+    assert any(came)
+    assert came == sorted(came, reverse=True)
+    assert not all(came)
+
+
+def test_shared_memory_of_nothing_is_nothing() -> None:
+    assert cores.shared(0, 4).shape == (0, 4)
+    np.testing.assert_array_equal(cores.shared(2, 3), np.zeros((2, 3)))
