@@ -241,8 +241,7 @@ def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
     if not log.informs or given.draws.n == 1:
         return Correction(given, log, flags, diagnoses, 0)
 
-    # in the order of the train: a set's order, and with it the columns, would change from one process to the next
-    tried = dict.fromkeys(s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name))
+    tried = {s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name)}
 
     def look(draws: Draws) -> _View:
         found = prepare(new, draws, log.meters, given.tank)
@@ -272,7 +271,7 @@ def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
 # What a change of these leaves as it was read: words, prices, policy, worth. Everything else moves the draws.
 _NOT_READ = {"name", "note", "units", "money", "policy", "worth", "targets"}
 _MOST_KEPT = 16
-_kept: dict[str, tuple[tuple[Step, ...], FloatArray, int, tuple[str, ...]]] = {}
+_kept: dict[str, tuple[tuple[Step, ...], FloatArray, int]] = {}
 
 
 def _learned(given: Given, scene: Scene, document: PlanDocument, look: Callable[[Draws], _View]) -> Learned[_View]:
@@ -282,15 +281,13 @@ def _learned(given: Given, scene: Scene, document: PlanDocument, look: Callable[
     key = sha256(repr(read).encode()).hexdigest()
     found = _kept.get(key)
     if found is not None:
-        path, weights, times, names = found
-        for name in names:  # the columns in the order in which they were asked for then
-            given.draws.column(name)
+        path, weights, times = found
         draws = follow(given.draws, path)
         return Learned(draws, weights, look(draws), times, path)
     learned = learn(given.draws, look, lambda view: view.explain(), lambda view: np.log(view.given.weights))
     if len(_kept) >= _MOST_KEPT:
         _kept.pop(next(iter(_kept)), None)
-    _kept[key] = learned.path, learned.weights, learned.resampled, tuple(given.draws._taken)
+    _kept[key] = learned.path, learned.weights, learned.resampled
     return learned
 
 

@@ -1,40 +1,29 @@
 """The ensemble: seeded draws of every uncertain input, and the weight of each draw.
 
 Every quantity in a plan is a float array whose last axis is the draw; a certain quantity has length 1 there
-and broadcasts. A scrambled Sobol sequence fills the unit cube; each uncertain input takes one column of it,
-by name, in the order of asking, so that the same inputs give the same plan.
+and broadcasts. Each uncertain input has a column of its own, made from its name: one draw in each of ``n`` equal
+slices of the unit interval, in an order of its own (a Latin hypercube; McKay, Beckman and Conover 1979). So an input
+keeps its draws whatever else is asked for, and a plan with one input more moves by that input alone.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
+from hashlib import blake2b
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline
 from scipy.special import betaincinv, betaln, ndtr, ndtri, xlogy
-from scipy.stats import qmc
 
 from brewwater.document import Span
 
 FloatArray = NDArray[np.float64]
 
 DEFAULT_DRAWS = 2048
-_COLUMNS = 256
 _PERT = 6.0  # two, and a weight of four on the typical value
-
-
-@lru_cache(maxsize=8)
-def _cube(n: int, seed: int) -> FloatArray:
-    # clipped off the ends so that quantiles stay finite
-    sobol = qmc.Sobol(d=_COLUMNS, scramble=True, rng=np.random.default_rng(seed))
-    exponent = max(0, int(np.ceil(np.log2(n))))
-    cube: FloatArray = np.ascontiguousarray(sobol.random_base2(exponent)[:n].T, dtype=np.float64)
-    np.clip(cube, 1e-9, 1 - 1e-9, out=cube)
-    cube.flags.writeable = False
-    return cube
 
 
 @dataclass
@@ -49,23 +38,14 @@ class Draws:
 
     n: int = DEFAULT_DRAWS
     seed: int = 20261125
-    _taken: dict[str, int] = field(default_factory=dict, repr=False)
-
-    def column(self, name: str) -> int:
-        """The column that belongs to ``name``, the next free one at its first asking; names that start with
-        ``log/`` count from the far end, so that a plan with a log asks the same columns as without."""
-        if name not in self._taken:
-            late = sum(number < 0 for number in self._taken.values())
-            self._taken[name] = -1 - late if name.startswith("log/") else len(self._taken) - late
-        return self._taken[name]
 
     def uniform(self, name: str) -> FloatArray:
         """Column of the unit cube that belongs to ``name``, shape ``(n,)``, open interval (0, 1)."""
-        return np.array([0.5]) if self.n == 1 else _uniform(self.n, self.seed, self.column(name))
+        return np.array([0.5]) if self.n == 1 else _uniform(self.n, self.seed, name)
 
     def normal(self, name: str) -> FloatArray:
         """Standard normal draws, shape ``(n,)``."""
-        return np.zeros(1) if self.n == 1 else _normal(self.n, self.seed, self.column(name))
+        return np.zeros(1) if self.n == 1 else _normal(self.n, self.seed, name)
 
     def span(self, name: str, span: Span) -> FloatArray:
         """Draws of a ``Span``: shape ``(n,)``, or ``(1,)`` where it is certain.
@@ -77,29 +57,29 @@ class Draws:
             return np.array([span.low])
         if self.n == 1:
             return np.array([span.middle])
-        return _spread(self.n, self.seed, self.column(name), span)
+        return _spread(self.n, self.seed, name, span)
 
 
 # Remembered: every candidate and page asks for them again.
 
 
 @lru_cache(maxsize=1024)
-def _uniform(n: int, seed: int, column: int) -> FloatArray:
-    if column < _COLUMNS:
-        return np.asarray(_cube(n, seed)[column], dtype=np.float64)
-    # past the Sobol columns: independent stratified draws, still reproducible
+def _uniform(n: int, seed: int, name: str) -> FloatArray:
+    # Python's own hash of a text changes from one process to the next
+    column = int.from_bytes(blake2b(name.encode(), digest_size=8).digest())
     rng = np.random.default_rng([seed, column])
-    return _kept((rng.permutation(n) + rng.random(n)) / n)
+    # clipped off the ends so that quantiles stay finite
+    return _kept(np.clip((rng.permutation(n) + rng.random(n)) / n, 1e-9, 1 - 1e-9))
 
 
 @lru_cache(maxsize=1024)
-def _normal(n: int, seed: int, column: int) -> FloatArray:
-    return _kept(np.asarray(ndtri(_uniform(n, seed, column)), dtype=np.float64))
+def _normal(n: int, seed: int, name: str) -> FloatArray:
+    return _kept(np.asarray(ndtri(_uniform(n, seed, name)), dtype=np.float64))
 
 
 @lru_cache(maxsize=2048)
-def _spread(n: int, seed: int, column: int, span: Span) -> FloatArray:
-    return _kept(span_at_score(_normal(n, seed, column), span))
+def _spread(n: int, seed: int, name: str, span: Span) -> FloatArray:
+    return _kept(span_at_score(_normal(n, seed, name), span))
 
 
 # Quantiles of a beta distribution are the dearest step of a plan, so they are read off a table over the normal

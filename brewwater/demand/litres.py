@@ -197,7 +197,8 @@ def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> De
     fixed: dict[str, FloatArray] = {}
     for number, item in enumerate(inputs.fixed):
         span = item.gal_per_service_day or usual_fixed(item.name)
-        gallons = draws.span(f"fixed use {number}: {item.name}", span)
+        alike = sum(other.name == item.name for other in inputs.fixed[:number])
+        gallons = draws.span(f"fixed use {alike}: {item.name}", span)
         add(item.branch, gallons * GAL_L, fixed)
 
     growth = draws.span("growth per year", calendar.growth_per_year)

@@ -32,7 +32,7 @@ class Moved(Draws):
     """
 
     def __init__(self, base: Draws, move: Callable[[FloatArray, str], FloatArray]) -> None:
-        super().__init__(base.n, base.seed, base._taken)
+        super().__init__(base.n, base.seed)
         self._base, self._move = base, move
         self._normals: dict[str, FloatArray] = {}
 

@@ -91,11 +91,15 @@ def test_zero_where_nothing_can_change() -> None:
     assert value_of(truth, truth[None], np.ones(N)) == (0.0, 0.0)
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_a_reading_that_has_nothing_to_do_with_it_is_worth_next_to_nothing(seed: int) -> None:
-    """Chance alone makes one option look better in some bins; judged on other draws that gains nothing."""
-    draws = Draws(N, seed)
-    truth = 100 + 30 * draws.normal("truth")
-    value, _ = value_of(draws.normal("unrelated"), linear(truth), np.ones(N))
+def test_a_reading_that_has_nothing_to_do_with_it_is_worth_next_to_nothing() -> None:
+    """Chance alone makes one option look better in some bins; judged on other draws that gains nothing on the
+    average. Here the options are worth the same, where chance has most to say: a single plan may still show what
+    the draws themselves are off by."""
+    found = []
+    for seed in range(40):
+        draws = Draws(N, seed)
+        truth = 100 + 30 * draws.normal("truth")
+        found.append(value_of(draws.normal("unrelated"), linear(truth), np.ones(N))[0])
     certain = float(linear(truth).mean(axis=1).min() - linear(truth).min(axis=0).mean())
-    assert value < 0.02 * certain
+    assert np.mean(found) < 0.02 * certain
+    assert max(found) < 3 * 90 / N**0.5  # three standard errors of the mean difference of the options

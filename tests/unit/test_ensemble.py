@@ -26,11 +26,27 @@ def test_columns_are_independent_of_what_else_is_asked_later() -> None:
     assert abs(np.corrcoef(draws.uniform("a"), draws.uniform("b"))[0, 1]) < 0.1
 
 
-def test_past_the_sobol_columns_draws_still_fill_the_interval() -> None:
-    draws = Draws(512, 1)
-    last = [draws.uniform(f"q{i}") for i in range(300)][-1]
-    counts, _ = np.histogram(last, bins=16, range=(0, 1))
-    np.testing.assert_array_equal(counts, 32)  # stratified: one draw in each of 512 cells
+@pytest.mark.parametrize("n", [256, 1000])
+def test_each_column_fills_the_interval_evenly(n: int) -> None:
+    for name in ("a", "price: head", "log/bed of Resin"):
+        counts, _ = np.histogram(Draws(n, 1).uniform(name), bins=n, range=(0, 1))
+        np.testing.assert_array_equal(counts, 1)  # one draw in each of n slices
+
+
+def test_columns_of_many_names_are_unrelated() -> None:
+    n, names = 2048, 200
+    between = np.corrcoef([Draws(n, 3).normal(f"q{i}") for i in range(names)])
+    pairs = between[np.triu_indices(names, 1)]
+    # as many pairs as this of independent normal draws: spread 1/sqrt(n), the farthest within 5.5 of it
+    assert pairs.std() == pytest.approx(n**-0.5, rel=0.05)
+    assert np.abs(pairs).max() < 5.5 * n**-0.5
+    assert abs(pairs.mean()) < 4 * n**-0.5 / len(pairs) ** 0.5
+
+
+def test_a_column_is_the_same_in_every_process_and_on_every_machine() -> None:
+    # read off once: a change here changes every plan that anyone has kept
+    kept = [0.5451413550721923, 0.8744180976275805, 0.1876053856257526, 0.44509434293858735]
+    np.testing.assert_allclose(Draws(4, 7).uniform("price: head"), kept, rtol=1e-12)
 
 
 def test_one_draw_is_the_plain_deterministic_value() -> None:
