@@ -212,7 +212,7 @@ def filtered_figure(plan: Plan, words: Words) -> Figure:
     low, middle, high = percentiles(litres / GAL_L, plan.given.weights)
     drinks = plan.document.demand.drinks_per_service_day
     how = How(
-        "sum over branches behind the filters of drinks × fl oz ÷ 128, plus rinses and flushes",
+        "sum over branches behind the filters of drinks × the water in each, plus rinses and flushes",
         (
             ("Branches", ", ".join(names) or "none"),
             ("Drinks a day", "from the drinks list" if drinks is None else words.number(drinks.middle)),

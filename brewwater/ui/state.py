@@ -101,6 +101,19 @@ def begin(typed: PlanDocument) -> None:
     st.query_params.pop("unit", None)
 
 
+def _told(error: InputError) -> str:
+    """The fault at its field, in the reader's words where the document's own check refused it."""
+    *path, last = error.field.split(".")
+    if not path:
+        return str(error)
+    limit = error.limit.replace("input should be", "it should be")
+    whole = last.isdigit() or not isinstance(error.value, str | float | int)  # the fault is of several fields at once
+    said = (
+        limit[:1].upper() + limit[1:] if whole else f"{last.replace('_', ' ').capitalize()} is {error.value}; {limit}"
+    )
+    return f"{said}. Correct it; the plan still uses the value before."
+
+
 def change(key: str, how: Change) -> bool:
     """Change the document by ``how``; where that cannot be, keep it and note the fault at the widget ``key``."""
     on = desk()
@@ -109,7 +122,7 @@ def change(key: str, how: Change) -> bool:
         how(trial)
         typed = load_document(trial)
     except InputError as error:
-        on.faults[key] = str(error)
+        on.faults[key] = _told(error)
         return False
     on.faults.pop(key, None)
     full = as_document(typed)

@@ -12,17 +12,29 @@ from typing import Literal
 from brewwater.errors import InputError
 from brewwater.units import GAL_L, LB_KG, PSI_KPA
 
-Kind = Literal["volume", "flow", "pressure", "temperature", "mass", "plain"]
+Kind = Literal[
+    "volume", "flow", "pressure", "temperature", "mass", "drink", "length", "short", "speed", "slope", "plain"
+]  # fmt: skip
 Marks = Literal["1,234.5", "1 234,5", "1.234,5"]
 MARKS: tuple[Marks, ...] = ("1,234.5", "1 234,5", "1.234,5")
 
-# The document keeps gal, gpm, psi and °C: what one unit of it is in the reader's unit, and that unit's name.
-_US = {"volume": (1.0, "gal"), "flow": (1.0, "gal/min"), "pressure": (1.0, "psi"), "mass": (1.0, "lb")}
+# The document keeps gal, gpm, psi, fl oz, ft, in and °C: what one unit of it is in the reader's unit, and that
+# unit's name.
+_US = {
+    "volume": (1.0, "gal"), "flow": (1.0, "gal/min"), "pressure": (1.0, "psi"), "mass": (1.0, "lb"),
+    "drink": (1.0, "fl oz"), "length": (1.0, "ft"), "short": (1.0, "in"), "speed": (1.0, "ft/s"),
+    "slope": (1.0, "in/ft"),
+}  # fmt: skip
 _METRIC = {
     "volume": (GAL_L, "L"),
     "flow": (GAL_L, "L/min"),
     "pressure": (PSI_KPA, "kPa"),
     "mass": (LB_KG, "kg"),
+    "drink": (GAL_L * 1000 / 128, "mL"),
+    "length": (0.3048, "m"),
+    "short": (25.4, "mm"),
+    "speed": (0.3048, "m/s"),
+    "slope": (25.4 / 0.3048, "mm/m"),
 }
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
 

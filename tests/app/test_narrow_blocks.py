@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
@@ -14,7 +15,7 @@ from brewwater.plan import Plan
 from brewwater.targets.sentences import decided
 from brewwater.ui import fields, show
 from brewwater.ui.state import as_document
-from brewwater.ui.words import MEANS, STATUS_WORD, SUBJECT_WORD
+from brewwater.ui.words import MEANS, STATUS_WORD, SUBJECT_WORD, Kind, Words
 
 EVIL = '"><script>alert(1)</script>'
 
@@ -105,3 +106,39 @@ def test_a_share_of_nothing_has_no_sign() -> None:
 def test_a_refused_calendar_row_is_one_plain_line(row: str, said: str) -> None:
     (line,) = read_events(f"name,start,end,drinks_per_day\n{row}\n".encode()).problems
     assert line == f"row 2: {said}. Correct it in the file, or add the event by hand."
+
+
+@pytest.mark.parametrize(
+    ("kind", "us", "metric"),
+    [("drink", 2.0, "59.1 mL"), ("length", 10.0, "3.05 m"), ("short", 2.0, "50.8 mm"), ("speed", 8.0, "2.44 m/s"),
+     ("slope", 0.25, "20.8 mm/m")],
+)  # fmt: skip
+def test_a_reader_of_metric_units_sees_no_inch_foot_or_ounce(kind: Kind, us: float, metric: str) -> None:
+    words = Words(metric=True)
+    assert words.quantity(kind, us) == metric
+    assert words.back(kind, words.out(kind, us)) == pytest.approx(us)
+
+
+def test_a_metric_plan_has_metric_fields_and_checks(front) -> None:
+    front.at.radio(key="units").set_value("metric").run()
+    front.go("branches")
+    labels = [n.label for n in front.at.number_input]
+    assert "Length of the waste tank's floor (mm)" in labels
+    assert "Length (m)" in labels
+    assert " ft/s" not in front.html()
+    assert " fills</strong> (must be at most " in front.html()
+    assert front.document.unit.pipe.length_ft == 14  # shown anew, not changed
+    front.go("days")
+    assert {t.label for t in front.at.text_input if t.label.startswith("Each")} == {"Each (mL)"}
+
+
+def test_an_event_that_ends_before_it_starts_is_refused_in_one_plain_line(front) -> None:
+    front.go("days")
+    before = front.document.demand.calendar.events[0]
+    front.at.date_input(key="events_end_0").set_value(before.start - dt.timedelta(days=3)).run()
+    (said,) = front.errors()
+    assert said == (
+        f"Ends on {before.start - dt.timedelta(days=3)}, before it starts on {before.start}. "
+        "Correct it; the plan still uses the value before."
+    )
+    assert front.document.demand.calendar.events[0] == before

@@ -204,9 +204,9 @@ def test_two_treatments_stand_side_by_side(ready) -> None:
     front = ready.go("compare")
     front.at.radio(key="beside_what").set_value("Two treatments")
     front.run()
-    options = front.at.selectbox(key="beside_train_1").options
+    options = front.at.radio(key="beside_train_1").options
     assert len(options) > 2
-    front.at.selectbox(key="beside_train_1").set_value(options[2])
+    front.at.radio(key="beside_train_1").set_value(options[2])
     front.run()
     html = front.html()
     assert 'aria-label="Verdicts side by side"' in html

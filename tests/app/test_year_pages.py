@@ -76,7 +76,7 @@ def test_the_lines_add_up_to_the_year(ready, found) -> None:
 
 def test_another_treatment_is_set_beside(ready) -> None:
     ready.go("cost")
-    box = ready.at.selectbox(key="cost_other")
+    box = ready.at.radio(key="cost_other")
     box.set_value(box.options[1])
     ready.run()
     assert "The other costs" in ready.html()

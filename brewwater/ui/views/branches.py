@@ -213,7 +213,14 @@ CHECK_WORDS = {
     "weight": "Weight of the water",
     "velocity": "Speed in the pipe",
 }
-CHECK_KIND: dict[str, Kind] = {"gal": "volume", "psi": "pressure", "gpm": "flow", "lb": "mass"}
+CHECK_KIND: dict[str, Kind] = {
+    "gal": "volume", "psi": "pressure", "gpm": "flow", "lb": "mass", "ft/s": "speed", "in/ft": "slope",
+}  # fmt: skip
+# A number without a unit says of what it is.
+COUNTED = {
+    "peak_day_fills": "fills", "waste_tank_ratio": "× the fresh tank", "plumbing": "faults", "tongue": "of the weight",
+    "side_balance": "of the weight",
+}  # fmt: skip
 
 
 def _fit(plan: Plan, words: Words) -> None:
@@ -222,10 +229,11 @@ def _fit(plan: Plan, words: Words) -> None:
     st.subheader("Does it fit the unit?", anchor=False)
     named = {s.name for s in plan.outcome.stages} | {b.name for b in plan.outcome.branches}
 
-    def amount(value: float | None, unit: str) -> str:
-        if unit in CHECK_KIND:
-            return words.quantity(CHECK_KIND[unit], value)
-        return words.number(value) if unit == "1" or value is None else f"{words.number(value)} {unit}"
+    def amount(check: Check, value: float | None) -> str:
+        if check.unit in CHECK_KIND:
+            return words.quantity(CHECK_KIND[check.unit], value)
+        unit = COUNTED.get(check.check, "") if check.unit == "1" else check.unit
+        return words.number(value) if value is None else f"{words.number(value)} {unit}".strip()
 
     show.checks(
         [
@@ -233,8 +241,8 @@ def _fit(plan: Plan, words: Words) -> None:
                 CHECK_WORDS.get(c.check, c.check.replace("_", " ").capitalize())
                 + (f": {c.part}" if c.part in named else ""),
                 {True: "ok", False: "act", None: "unknown"}[c.ok],
-                amount(c.value, c.unit),
-                "" if c.limit is None else bound(c.check, amount(c.limit, c.unit), fails_above=_fails_above(c)),
+                amount(c, c.value),
+                "" if c.limit is None else bound(c.check, amount(c, c.limit), fails_above=_fails_above(c)),
                 c.why,
                 facts.source_text(c.source),
             )

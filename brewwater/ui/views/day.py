@@ -65,16 +65,16 @@ def _drinks() -> None:
     usual = _usual_names()
     for i, drink in enumerate(demand.drinks):
         with st.container(border=True):
-            columns = st.columns([2, 1, 1])
+            fields.text("Drink", f"drink_name_{i}", ("demand", "drinks", i, "name"))
+            columns = st.columns(2)
             with columns[0]:
-                fields.text("Drink", f"drink_name_{i}", ("demand", "drinks", i, "name"))
-            with columns[1]:
                 fields.span("A day", f"drink_count_{i}", ("demand", "drinks", i, "per_service_day"), optional=False)
-            with columns[2]:
+            with columns[1]:
                 fields.span(
-                    "Water, fl oz",
+                    "Water",
                     f"drink_oz_{i}",
                     ("demand", "drinks", i, "fl_oz"),
+                    kind="drink",
                     placeholder="usual" if drink.name in usual else "needed",
                 )
             fields.act(
@@ -107,7 +107,9 @@ def _uses() -> None:
             )
             columns = st.columns(2)
             with columns[0]:
-                fields.span("Each, fl oz", f"use_oz_{i}", ("demand", "uses_per_drink", i, "fl_oz"), optional=False)
+                fields.span(
+                    "Each", f"use_oz_{i}", ("demand", "uses_per_drink", i, "fl_oz"), kind="drink", optional=False
+                )
             with columns[1]:
                 fields.number(
                     "Times a drink",
@@ -117,7 +119,7 @@ def _uses() -> None:
                     optional=False,
                 )
         for i, fixed in enumerate(on.typed.demand.fixed):
-            columns = st.columns([2, 2])
+            columns = st.columns(2)
             with columns[0]:
                 fields.choice(
                     f"{fixed.name.replace('_', ' ')}: on branch",

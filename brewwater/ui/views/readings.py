@@ -165,8 +165,8 @@ def _effect(plan: Plan) -> None:
     unused = [flag for flag in plan.reading_flags if not flag.used]
     if unused:
         with st.expander(f"Lines not used ({len(unused)})", icon=":material/rule:", key="box_unused"):
-            why = Counter(flag.message for flag in unused)
-            show.table(["Why", "Lines"], [[text, str(n)] for text, n in why.items()], (1,), label="Lines not used")
+            reasons = Counter(flag.message for flag in unused)
+            show.table(["Why", "Lines"], [[text, str(n)] for text, n in reasons.items()], (1,), label="Lines not used")
 
 
 def _value(reading: Reading, words: Words) -> str:

@@ -146,16 +146,20 @@ def _more_parts(unit: Unit) -> None:
             placeholder="not known",
         )  # fmt: skip
     with three[1]:
-        fields.number("Length of the waste tank's floor", "waste_length", ("unit", "waste_tank_length_in"), unit="in")
+        fields.number(
+            "Length of the waste tank's floor", "waste_length", ("unit", "waste_tank_length_in"), kind="short"
+        )
     with three[2]:
-        fields.number("Its drain end lies lower by", "waste_fall", ("unit", "waste_tank_fall_in"), unit="in", step=0.25)
+        fields.number(
+            "Its drain end lies lower by", "waste_fall", ("unit", "waste_tank_fall_in"), kind="short", step=0.25
+        )
 
 
 PARTS: dict[str, tuple[tuple[str, str, Kind, str], ...]] = {
     "accumulator": (("volume_gal", "Volume", "volume", ""), ("precharge_psi", "Air, charged empty", "pressure", "")),
     "pipe": (
         ("size", "Size", "plain", ""),
-        ("length_ft", "Length", "plain", "ft"),
+        ("length_ft", "Length", "length", ""),
         ("elbows", "Elbows", "plain", "pieces"),
         ("tees", "Tees", "plain", "pieces"),
         ("valves", "Valves", "plain", "pieces"),
@@ -175,17 +179,20 @@ PARTS: dict[str, tuple[tuple[str, str, Kind, str], ...]] = {
 
 def _places() -> None:
     """Where each weight sits, and what it rests on."""
-    st.caption(
-        "Where it sits: inches ahead of the axle (behind: negative), inches left of the middle (right: negative)."
-    )
+    st.caption("Where it sits: how far ahead of the axle (behind: negative) and left of the middle (right: negative).")
+    far = desk().words.out("short", 600)
     columns = st.columns(len(PLACES))
     for column, (at, label) in zip(columns, PLACES, strict=True):
         with column:
             for name, words in (("ahead_in", "ahead"), ("left_in", "left")):
                 path = ("unit", "weights", at, name)
-                fields.number(f"{label}, {words}", f"{at}_{name}", path, unit="in", optional=False, low=-600, high=600)
+                fields.number(
+                    f"{label}, {words}", f"{at}_{name}", path, kind="short", optional=False, low=-far, high=far
+                )
     two = st.columns(2)
     with two[0]:
-        fields.number("Axle to hitch", "hitch_in", ("unit", "weights", "hitch_in"), unit="in", placeholder="no trailer")
+        fields.number(
+            "Axle to hitch", "hitch_in", ("unit", "weights", "hitch_in"), kind="short", placeholder="no trailer"
+        )
     with two[1]:
-        fields.number("Between the wheels", "track_in", ("unit", "weights", "track_in"), unit="in")
+        fields.number("Between the wheels", "track_in", ("unit", "weights", "track_in"), kind="short")
