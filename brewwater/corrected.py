@@ -8,17 +8,15 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from hashlib import sha256
 
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.branches import peak_flow_gpm
-from brewwater.capacity import Wear, wear
-from brewwater.chain import Outcome, Routed, bears, route
+from brewwater.chain import Outcome
 from brewwater.ensemble import Draws, percentiles
 from brewwater.forecast import InService
+from brewwater.foreseen import View
 from brewwater.given import Given, prepare
 from brewwater.inputs import PlanDocument
 from brewwater.intake.analysis import Measurement
@@ -31,30 +29,22 @@ from brewwater.readings import (
     Sorted,
     Step,
     Tested,
-    analyte_of,
     bed_holds,
-    counted_log,
     diagnose,
     follow,
     learn,
     metered_gal,
-    metered_log,
     sort_log,
-    tested_log,
     timeline,
 )
-from brewwater.treatment import Stage, run_train
+from brewwater.treatment import Stage
 from brewwater.units import GAL_L, PLAN_UNITS
-from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 DateSpan = tuple[dt.date | None, dt.date | None, dt.date | None]
 
 # A source reading that fewer draws than this allow, within three standard deviations, contradicts the report.
 _HARDLY_ANY = 0.002
-# What a part of a water does not bring into a mixture by its volume: a stage that leaves it alone may still move it.
-_NOT_MIXED = {"conductivity", "ph"}
 _NOTE_OF = {"alkalinity_missing": "alkalinity", "hardness_missing": "total_hardness"}
 
 
@@ -85,128 +75,6 @@ class Moved:
     why: str
 
 
-class _View:
-    """What the chain gives for one set of draws, as far as the log asks for it."""
-
-    def __init__(self, given: Given, scene: Scene, log: Sorted) -> None:
-        self.given, self.scene, self.log = given, scene, log
-        self._worn: dict[str, Wear] = {}
-        self._per_litre: dict[tuple[str, int], FloatArray] = {}
-
-    @cached_property
-    def routed(self) -> Routed:
-        return route(self.given, self.scene.stages, self.scene.branches)
-
-    def explain(self) -> FloatArray:
-        """Log likelihood of the whole log, shape (n,)."""
-        given = self.given
-        total = np.zeros(given.draws.n)
-        for meter in self.log.meters:
-            total = total + metered_log(meter, given.demand, given.draws)
-        for counted in self.log.counts:
-            total = total + counted_log(counted, given.demand)
-        for test in self.log.tests:
-            total = total + tested_log(test, self.predicted(test))
-        return total
-
-    def predicted(self, test: Tested) -> FloatArray:
-        """What the plan gives for each test, shape (row, n); of length 1 where all rows or draws are alike."""
-        given = self.given
-        if test.place == "supply":
-            water = given.supply_waters[given.tank.names.index(test.name)]
-            return np.atleast_2d(analyte_of(water, test.analyte))
-        phases, row = np.unique(test.phase, return_inverse=True)
-        if test.place == "source" or not self.train_before(test.name):
-            water = given.waters.each(lambda x: _rows(x, phases))
-            return np.asarray(_rows(analyte_of(water, test.analyte), row))
-        return analyte_of(self._served(test), test.analyte)
-
-    def train_before(self, branch: str) -> list[Stage]:
-        filtered = any(b.name == branch and b.filtered for b in self.scene.branches)
-        return [s for s in self.scene.stages if s.branch in (None, branch)] if filtered else []
-
-    def _served(self, test: Tested) -> Water:
-        """The served water of each row, its cartridges as far used as they were by then."""
-        given = self.given
-        flow = peak_flow_gpm(self.scene.branches)
-        mine = self._changing(test.analyte, self.train_before(test.name), self.routed.steps[test.name])
-        settings = {
-            s.name: replace(given.settings(s, flow), used=self.used(s, test.day)) for s in mine
-        }  # fmt: skip
-        inlet = given.waters.each(lambda x: _rows(x, test.phase))
-        return run_train(mine, inlet, given.draws, settings=settings).served
-
-    def _changing(self, analyte: str, stages: list[Stage], steps: Sequence[Water]) -> list[Stage]:
-        """The stages up to the last that changes what a test reads; ``steps``: the waters around each of them."""
-        if analyte in _NOT_MIXED:
-            return stages
-        shown = [analyte_of(water, analyte) for water in steps]
-        last = max((i for i in range(len(stages)) if not np.array_equal(shown[i], shown[i + 1])), default=-1)
-        return stages[: last + 1]
-
-    def used(self, stage: Stage, day: IntArray) -> FloatArray:
-        """Share of the cartridge in place that is used before each day of the plan, shape (row, n).
-
-        On the year's mean water; ``day`` may be before the start.
-        """
-        given, line = self.given, self.scene.line
-        loads = self.routed.loads.get(stage.name, {})
-        if not loads:
-            return np.zeros((len(day), 1))
-        litres_each = np.asarray(sum(given.demand.branch_amounts(b) for b in loads))
-        start, number, before = self._in_place(stage, day)
-        litres = (line.sums[day + line.start] - line.sums[start]) @ litres_each
-        of_number = np.array([self._share_per_litre(stage, n) for n in range(int(number.max()) + 1)])
-        return np.asarray(np.maximum(litres * _rows(of_number, number), 0.0) + before)
-
-    def _share_per_litre(self, stage: Stage, number: int) -> FloatArray:
-        """Share of the stage's cartridge of that number that one litre of the mean year uses, shape (n,)."""
-        key = stage.name, number
-        if key not in self._per_litre:
-            on = self._wear(stage)
-            every = np.broadcast_to(on.ledger.sums[[-1]], on.served_L.shape)
-            served, new = np.maximum(on.served(every), 1e-9), bears(self.given, stage, number)
-            share = np.zeros(self.given.draws.n)
-            for currency in on.rates:
-                share = np.maximum(share, on.use(currency, every) / served / getattr(new, currency))
-            self._per_litre[key] = share
-        return self._per_litre[key]
-
-    def _wear(self, stage: Stage) -> Wear:
-        """The year's load on the stage."""
-        if stage.name not in self._worn:
-            loads = self.routed.loads[stage.name]
-            self._worn[stage.name] = wear(self.given.book, self.given.demand, loads)
-        return self._worn[stage.name]
-
-    def _in_place(self, stage: Stage, day: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
-        """For each day: when the cartridge then in place went in, which number it is, its share used by then."""
-        line, scene = self.scene.line, self.scene
-        found = next((p for p in scene.in_service if p.stage == stage.name), None)
-        first = line.start if found is None else max(line.at(found.installed), 0)
-        swaps = [line.at(d) for d in self.log.changed.get(stage.name, ()) if line.holds(d)]
-        went_in = np.array(sorted({first, *swaps}))
-        which = np.maximum(np.searchsorted(went_in, day + line.start, side="right") - 1, 0)
-        in_plan = np.searchsorted(went_in[went_in > line.start], day + line.start, side="right")
-        before = np.zeros((len(day), 1))
-        if found is not None and found.used.high > 0:
-            stated = self.given.draws.span(f"{stage.name}: used at the start", found.used)
-            # stated for the start of the plan: what the plan has run since then comes on top
-            at_first = went_in[which] == first
-            before = np.where(at_first[:, None], stated, 0.0)
-            start = np.where(at_first, np.maximum(first, line.start), went_in[which])
-            return start, in_plan, before
-        return went_in[which], in_plan, before
-
-
-def _rows(values: FloatArray, rows: IntArray) -> FloatArray:
-    """Rows of an array (phase, n), of one (n,), or of a scalar, for each asked phase; one row where all are alike."""
-    grid = np.atleast_2d(values)
-    if len(grid) == 1:
-        return np.asarray(grid)
-    return np.asarray(grid[rows[:1]] if (rows == rows[0]).all() else grid[rows])
-
-
 def _last(test: Tested) -> Tested:
     """The last row alone."""
     return replace(test, day=test.day[-1:], phase=test.phase[-1:], value=test.value[-1:], sd=test.sd[-1:])
@@ -234,7 +102,7 @@ def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
         in_service=document.in_service, start=document.demand.calendar.start,
     )  # fmt: skip
     log = sort_log(document.readings, scene)
-    first = _View(given, scene, log)
+    first = View(given, scene, log)
     seen, new = _seen(first, document)
     diagnoses = diagnose(log, scene.stages, scene.branches, seen)
     flags = log.flags + _not_followed(log, seen)
@@ -243,9 +111,9 @@ def correct(given: Given, stages: Sequence[Stage] | None) -> Correction:
 
     tried = {s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name)}
 
-    def look(draws: Draws) -> _View:
+    def look(draws: Draws) -> View:
         found = prepare(new, draws, log.meters, given.tank)
-        return _View(replace(found, bed={name: bed_holds(name, draws) for name in tried}), scene, log)
+        return View(replace(found, bed={name: bed_holds(name, draws) for name in tried}), scene, log)
 
     learned = _learned(given, scene, new, look)
     found = learned.view.given
@@ -274,7 +142,7 @@ _MOST_KEPT = 16
 _kept: dict[str, tuple[tuple[Step, ...], FloatArray, int]] = {}
 
 
-def _learned(given: Given, scene: Scene, document: PlanDocument, look: Callable[[Draws], _View]) -> Learned[_View]:
+def _learned(given: Given, scene: Scene, document: PlanDocument, look: Callable[[Draws], View]) -> Learned[View]:
     """``learn``, or the way it took before for the same log, water, demand and train: the same result, one look."""
     stages = [s.model_dump(mode="json") for s in scene.stages]
     read = [document.model_dump_json(exclude=_NOT_READ), given.document.model_dump_json(include={"supplies"}), stages]
@@ -310,7 +178,7 @@ def _made(document: PlanDocument, log: Sorted) -> dict[str, tuple[int, ...]]:
     }
 
 
-def _used(view: _View, document: PlanDocument, log: Sorted) -> dict[str, FloatArray]:
+def _used(view: View, document: PlanDocument, log: Sorted) -> dict[str, FloatArray]:
     """Share used before the start of each cartridge that a meter has followed since it went in."""
     line = view.scene.line
     found = {}
@@ -322,13 +190,13 @@ def _used(view: _View, document: PlanDocument, log: Sorted) -> dict[str, FloatAr
         at = line.at(part.installed)
         # followed: some interval of a meter on the same branches reaches into its time before the start
         if any(set(m.branches) == behind and np.any((m.last > at) & (m.first < line.start)) for m in log.meters):
-            bare = _View(view.given, replace(view.scene, in_service=(
+            bare = View(view.given, replace(view.scene, in_service=(
                 InService(stage=part.stage, installed=part.installed),)), log)  # fmt: skip
             found[part.stage] = bare.used(stage, np.array([0]))[0]
     return found
 
 
-def _seen(view: _View, document: PlanDocument) -> tuple[Seen, PlanDocument]:
+def _seen(view: View, document: PlanDocument) -> tuple[Seen, PlanDocument]:
     """What the plan expected before any reading, and the document with what the readings replace."""
     given, log = view.given, view.log
     weights = given.weights

@@ -65,7 +65,7 @@ _UNSHOWABLE = re.compile("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff\ud
 
 def printable(text: str, keep: str = "") -> bool:
     """Whether every character can be shown: no control, surrogate or direction-changing character."""
-    return all(found in keep for found in _UNSHOWABLE.findall(text))
+    return text.isprintable() or all(found in keep for found in _UNSHOWABLE.findall(text))
 
 
 class Reading(Part):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -33,6 +34,7 @@ _ZERO_WITHIN = 8.0
 class _Sorter:
     scene: Scene
     flags: list[Flag] = field(default_factory=list)
+    first: dict[str, dt.date | None] = field(default_factory=dict)  # by place, worked out once
 
     def flag(self, line: Reading, code: str, message: str, used: bool = False) -> None:
         self.flags.append(Flag(line.id, code, message, used))
@@ -70,21 +72,24 @@ class _Sorter:
 
     def before_cartridge(self, line: Reading, changed: Mapping[str, tuple[dt.date, ...]]) -> bool:
         """True, with a flag, where a reading behind the filter is older than every cartridge the plan knows."""
-        scene = self.scene
-        if line.where == "source" or not scene.stages:
-            return False
-        if line.where not in FILTERED and line.where not in [s.name for s in scene.stages]:
-            return False
-        named = [s.name for s in scene.stages if line.where in (*FILTERED, s.name)]
-        known = [p.installed for p in scene.in_service if p.stage in named] or [scene.start]
-        known += [days[0] for name, days in changed.items() if name in named]
-        first = min(known)
-        if line.date >= first:
+        if line.where not in self.first:
+            self.first[line.where] = self._first_cartridge(line.where, changed)
+        first = self.first[line.where]
+        if first is None or line.date >= first:
             return False
         self.flag(line, "before_the_cartridge", f"{line.date} is before the cartridge went in ({first}): it "
                                                 "says nothing "
                   "about this one.")  # fmt: skip
         return True
+
+    def _first_cartridge(self, where: str, changed: Mapping[str, tuple[dt.date, ...]]) -> dt.date | None:
+        """When the first cartridge that the plan knows went in before a place; None where none stands before it."""
+        scene = self.scene
+        named = [s.name for s in scene.stages if where in (*FILTERED, s.name)]
+        if where == "source" or not named:
+            return None
+        known = [p.installed for p in scene.in_service if p.stage in named] or [scene.start]
+        return min([*known, *(days[0] for name, days in changed.items() if name in named)])
 
     # -- meters ----------------------------------------------------------------------------------
 
@@ -361,18 +366,18 @@ def _runs(lines: Sequence[Reading], swaps: Sequence[dt.date]) -> list[list[Readi
 def _longest_rise(values: FloatArray) -> list[int]:
     """Indices of the longest run of values that never falls (patience sorting); of two as long, the one that
     keeps the earlier values."""
-    values = -values[::-1]
+    turned = (-values[::-1]).tolist()
     tails: list[int] = []
     before = np.full(len(values), -1)
     ends: list[float] = []
-    for i, value in enumerate(values):
-        at = int(np.searchsorted(ends, value, side="right"))
+    for i, value in enumerate(turned):
+        at = bisect_right(ends, value)
         before[i] = tails[at - 1] if at else -1
         if at == len(tails):
             tails.append(i)
-            ends.append(float(value))
+            ends.append(value)
         else:
-            tails[at], ends[at] = i, float(value)
+            tails[at], ends[at] = i, value
     found, i = [], tails[-1]
     while i >= 0:
         found.append(i)

@@ -17,7 +17,7 @@ FLOORS = [
     {"intake", "targets", "treatment", "demand", "supply_days", "batch"},
     {"branches", "capacity", "forecast", "readings"},
     {"cost", "inputs"},
-    {"given", "chain", "corrected"},
+    {"given", "chain", "foreseen", "corrected"},
     {"recommend", "next_test", "at_base", "heaters"},
     {"plan"},
     {"store", "access", "sheet", "charts", "result_schema"},

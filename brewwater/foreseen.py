@@ -1,0 +1,146 @@
+"""What the chain gives for one set of draws, as far as a log asks for it: each test's water, each meter's litres."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.branches import peak_flow_gpm
+from brewwater.capacity import Wear, wear
+from brewwater.chain import Routed, bears, route
+from brewwater.given import Given
+from brewwater.readings import Scene, Sorted, Tested, analyte_of, counted_log, metered_log, tested_log
+from brewwater.treatment import Stage, run_train
+from brewwater.water import Water
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+# What a part of a water does not bring into a mixture by its volume: a stage that leaves it alone may still move it.
+_NOT_MIXED = {"conductivity", "ph"}
+
+
+class View:
+    """What is foreseen for one set of draws."""
+
+    def __init__(self, given: Given, scene: Scene, log: Sorted) -> None:
+        self.given, self.scene, self.log = given, scene, log
+        self._worn: dict[str, Wear] = {}
+        self._per_litre: dict[tuple[str, int], FloatArray] = {}
+
+    @cached_property
+    def routed(self) -> Routed:
+        return route(self.given, self.scene.stages, self.scene.branches)
+
+    def explain(self) -> FloatArray:
+        """Log likelihood of the whole log, shape (n,)."""
+        given = self.given
+        total = np.zeros(given.draws.n)
+        for meter in self.log.meters:
+            total = total + metered_log(meter, given.demand, given.draws)
+        for counted in self.log.counts:
+            total = total + counted_log(counted, given.demand)
+        for test in self.log.tests:
+            total = total + tested_log(test, self.predicted(test))
+        return total
+
+    def predicted(self, test: Tested) -> FloatArray:
+        """What the plan gives for each test, shape (row, n); of length 1 where all rows or draws are alike."""
+        given = self.given
+        if test.place == "supply":
+            water = given.supply_waters[given.tank.names.index(test.name)]
+            return np.atleast_2d(analyte_of(water, test.analyte))
+        phases, row = np.unique(test.phase, return_inverse=True)
+        if test.place == "source" or not self.train_before(test.name):
+            water = given.waters.each(lambda x: _rows(x, phases))
+            return np.asarray(_rows(analyte_of(water, test.analyte), row))
+        return analyte_of(self._served(test), test.analyte)
+
+    def train_before(self, branch: str) -> list[Stage]:
+        filtered = any(b.name == branch and b.filtered for b in self.scene.branches)
+        return [s for s in self.scene.stages if s.branch in (None, branch)] if filtered else []
+
+    def _served(self, test: Tested) -> Water:
+        """The served water of each row, its cartridges as far used as they were by then."""
+        given = self.given
+        flow = peak_flow_gpm(self.scene.branches)
+        mine = self._changing(test.analyte, self.train_before(test.name), self.routed.steps[test.name])
+        settings = {
+            s.name: replace(given.settings(s, flow), used=self.used(s, test.day)) for s in mine
+        }  # fmt: skip
+        inlet = given.waters.each(lambda x: _rows(x, test.phase))
+        return run_train(mine, inlet, given.draws, settings=settings).served
+
+    def _changing(self, analyte: str, stages: list[Stage], steps: Sequence[Water]) -> list[Stage]:
+        """The stages up to the last that changes what a test reads; ``steps``: the waters around each of them."""
+        if analyte in _NOT_MIXED:
+            return stages
+        shown = [analyte_of(water, analyte) for water in steps]
+        last = max((i for i in range(len(stages)) if not np.array_equal(shown[i], shown[i + 1])), default=-1)
+        return stages[: last + 1]
+
+    def used(self, stage: Stage, day: IntArray) -> FloatArray:
+        """Share of the cartridge in place that is used before each day of the plan, shape (row, n).
+
+        On the year's mean water; ``day`` may be before the start.
+        """
+        given, line = self.given, self.scene.line
+        loads = self.routed.loads.get(stage.name, {})
+        if not loads:
+            return np.zeros((len(day), 1))
+        litres_each = np.asarray(sum(given.demand.branch_amounts(b) for b in loads))
+        start, number, before = self._in_place(stage, day)
+        litres = (line.sums[day + line.start] - line.sums[start]) @ litres_each
+        of_number = np.array([self._share_per_litre(stage, n) for n in range(int(number.max()) + 1)])
+        return np.asarray(np.maximum(litres * _rows(of_number, number), 0.0) + before)
+
+    def _share_per_litre(self, stage: Stage, number: int) -> FloatArray:
+        """Share of the stage's cartridge of that number that one litre of the mean year uses, shape (n,)."""
+        key = stage.name, number
+        if key not in self._per_litre:
+            on = self._wear(stage)
+            every = np.broadcast_to(on.ledger.sums[[-1]], on.served_L.shape)
+            served, new = np.maximum(on.served(every), 1e-9), bears(self.given, stage, number)
+            share = np.zeros(self.given.draws.n)
+            for currency in on.rates:
+                share = np.maximum(share, on.use(currency, every) / served / getattr(new, currency))
+            self._per_litre[key] = share
+        return self._per_litre[key]
+
+    def _wear(self, stage: Stage) -> Wear:
+        """The year's load on the stage."""
+        if stage.name not in self._worn:
+            loads = self.routed.loads[stage.name]
+            self._worn[stage.name] = wear(self.given.book, self.given.demand, loads)
+        return self._worn[stage.name]
+
+    def _in_place(self, stage: Stage, day: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+        """For each day: when the cartridge then in place went in, which number it is, its share used by then."""
+        line, scene = self.scene.line, self.scene
+        found = next((p for p in scene.in_service if p.stage == stage.name), None)
+        first = line.start if found is None else max(line.at(found.installed), 0)
+        swaps = [line.at(d) for d in self.log.changed.get(stage.name, ()) if line.holds(d)]
+        went_in = np.array(sorted({first, *swaps}))
+        which = np.maximum(np.searchsorted(went_in, day + line.start, side="right") - 1, 0)
+        in_plan = np.searchsorted(went_in[went_in > line.start], day + line.start, side="right")
+        before = np.zeros((len(day), 1))
+        if found is not None and found.used.high > 0:
+            stated = self.given.draws.span(f"{stage.name}: used at the start", found.used)
+            # stated for the start of the plan: what the plan has run since then comes on top
+            at_first = went_in[which] == first
+            before = np.where(at_first[:, None], stated, 0.0)
+            start = np.where(at_first, np.maximum(first, line.start), went_in[which])
+            return start, in_plan, before
+        return went_in[which], in_plan, before
+
+
+def _rows(values: FloatArray, rows: IntArray) -> FloatArray:
+    """Rows of an array (phase, n), of one (n,), or of a scalar, for each asked phase; one row where all are alike."""
+    grid = np.atleast_2d(values)
+    if len(grid) == 1:
+        return np.asarray(grid)
+    return np.asarray(grid[rows[:1]] if (rows == rows[0]).all() else grid[rows])
