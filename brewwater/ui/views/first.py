@@ -161,7 +161,8 @@ def _answer(plan: Plan, words: Words) -> None:
         show.cautions(["This plan cannot make unsafe water safe. Stop, and call the water authority."], "Stop")
     if plan.next_tests:
         best = plan.next_tests[0]
-        show.say(f"Next test: {best.because}")
+        what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
+        show.say(f"Next test: {what}{best.because}")
     st.altair_chart(_cloud(plan), width="stretch", key="cup_cloud")
     st.caption(
         "Each mark is one water that fits what is known, before (open triangles) and after treatment (open circles)."
@@ -193,6 +194,6 @@ def notes(plan: Plan) -> None:
         with st.expander(f"What was assumed ({len(plan.warnings)})", icon=":material/info:"):
             show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
     st.caption(
-        "Dates and gallons are estimates: verify by test. Not a potability tool. The machine's manual, the data "
-        "sheet and local code go before anything here."
+        "Dates and amounts are estimates: verify by test. Not a potability tool. The machine's manual, the data sheet "
+        "and local code go before anything here."
     )

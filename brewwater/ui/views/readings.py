@@ -222,7 +222,7 @@ def _worth(plan: Plan, words: Words) -> None:
             Figure(
                 name,
                 f"{told} a year" if t.value >= 0.5 else told,
-                f"{t.because} Costs about {words.number(t.price, 2)} USD, takes {words.number(t.minutes, 2)} minutes.",
+                f"{t.because} Costs about {words.number(t.price, 2)} USD, takes {words.number(t.minutes, 2)} min.",
             )
             for name, told, t in zip(names, worth, tests, strict=True)
         ]

@@ -111,7 +111,7 @@ def _red(below: float | None, above: float | None) -> str:
         f"under {words.number(below)}" if below is not None else "",
         f"over {words.number(above)}" if above is not None else "",
     ]
-    return " or ".join(p for p in parts if p) or "none"
+    return ", ".join(p for p in parts if p) or "none"
 
 
 def _override(measure: str, part: str, document: Document, value: float | None) -> None:

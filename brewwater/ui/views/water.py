@@ -244,8 +244,9 @@ def _missing(plan: Plan) -> None:
     lacking = [inline(a) for a in needed if a not in plan.given.known]
     if lacking:
         show.say(f"Not measured in every water: {', '.join(lacking)}. Verdicts that rest on them are “not known”.")
-    for because in dict.fromkeys(test.because for test in plan.next_tests[:3]):
-        show.say(f"Next test: {because}")
+    tests = [(t.label if t.test != "none" else "", t.because) for t in plan.next_tests[:3]]
+    for label, because in dict.fromkeys(tests):  # the same for several waters is said once
+        show.say(f"Next test: {f'{label}. ' if label else ''}{because}")
 
 
 def _formulas(plan: Plan) -> None:
