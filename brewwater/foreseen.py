@@ -58,22 +58,29 @@ class View:
         if test.place == "source" or not self.train_before(test.name):
             water = given.waters.each(lambda x: _rows(x, phases))
             return np.asarray(_rows(analyte_of(water, test.analyte), row))
-        return analyte_of(self._served(test), test.analyte)
+        return self._served(test)
 
     def train_before(self, branch: str) -> list[Stage]:
         filtered = any(b.name == branch and b.filtered for b in self.scene.branches)
         return [s for s in self.scene.stages if s.branch in (None, branch)] if filtered else []
 
-    def _served(self, test: Tested) -> Water:
-        """The served water of each row, its cartridges as far used as they were by then."""
+    def _served(self, test: Tested) -> FloatArray:
+        """The served water of each row, its cartridges as far used as they were by then, as ``predicted``."""
         given = self.given
+        group, place = _grouped(test.phase)
+        count, size = group.max() + 1, place.max() + 1
+        day, phase = np.full((count, size), test.day[0]), np.zeros(count, dtype=np.int64)
+        day[group, place], phase[group] = test.day, test.phase
         flow = peak_flow_gpm(self.scene.branches)
         mine = self._changing(test.analyte, self.train_before(test.name), self.routed.steps[test.name])
         settings = {
-            s.name: replace(given.settings(s, flow), used=self.used(s, test.day)) for s in mine
-        }  # fmt: skip
-        inlet = given.waters.each(lambda x: _rows(x, test.phase))
-        return run_train(mine, inlet, given.draws, settings=settings).served
+            s.name: replace(given.settings(s, flow), used=self.used(s, day.reshape(-1)).reshape(count, size, -1))
+            for s in mine
+        }
+        # what the train leaves alone stays one water for a group, whatever its days
+        inlet = given.waters.each(lambda x: _rows(x, phase)[:, None])
+        found = analyte_of(run_train(mine, inlet, given.draws, settings=settings).served, test.analyte)
+        return np.asarray(np.broadcast_to(found, (count, size, found.shape[-1]))[group, place])
 
     def _changing(self, analyte: str, stages: list[Stage], steps: Sequence[Water]) -> list[Stage]:
         """The stages up to the last that changes what a test reads; ``steps``: the waters around each of them."""
@@ -136,6 +143,18 @@ class View:
             start = np.where(at_first, np.maximum(first, line.start), went_in[which])
             return start, in_plan, before
         return went_in[which], in_plan, before
+
+
+def _grouped(phase: IntArray) -> tuple[IntArray, IntArray]:
+    """Rows of one water put together in groups of the same size: the group of each row, and its place there. Fewer
+    places stay empty than there are rows."""
+    distinct, which = np.unique(phase, return_inverse=True)
+    size = max(1, len(phase) // len(distinct))
+    order = np.argsort(which, kind="stable")
+    nth = np.empty(len(phase), dtype=np.int64)  # of the rows of its water
+    nth[order] = np.arange(len(phase)) - np.searchsorted(which[order], which[order])
+    _, group = np.unique(which * len(phase) + nth // size, return_inverse=True)
+    return group, nth % size
 
 
 def _rows(values: FloatArray, rows: IntArray) -> FloatArray:
