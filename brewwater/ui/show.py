@@ -19,7 +19,7 @@ from brewwater.ui.words import MEANS, STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
 # tablet or a phone.
 MOST_LETTERS = 20
 BADGE_LETTERS, PAIR_LETTERS = 15, 12
-CARDS_FROM = {80: " bw-cards bw-broad", 48: " bw-cards"}
+CARDS_FROM = {80: " bw-cards bw-broad", 50: " bw-cards"}
 
 # A row as a card: the column's name, then the value. The head stays for screen readers, which then skip the names.
 CARDS = """

@@ -80,8 +80,8 @@ def test_page_and_calendar_file_have_the_same_dates_when_changes_are_grouped(ope
     seen.page.locator(".stProgress").first.wait_for(state="detached", timeout=60_000)
     seen.settled()
     seen.page.get_by_text("changes of the plan").click()
-    rows = [row.inner_text().split("\t") for row in table.last.locator("tbody tr").all()]
-    shown = sorted((dt.datetime.strptime(r[0].strip(), "%d %b %Y").date(), r[1].split(", change")[0]) for r in rows)
+    rows = [row.locator("td").all_inner_texts() for row in table.last.locator("tbody tr").all()]
+    shown = sorted((dt.datetime.strptime(r[0].strip(), "%d %b %Y").date(), r[1].strip().split(", change")[0]) for r in rows)
     card = seen.page.locator(".bw-card", has_text="Next cartridge change").locator(".bw-value").first.inner_text()
     assert card == rows[0][0].strip()
     seen.go("files", "Print and files")

@@ -53,7 +53,7 @@ def test_text_of_a_user_stays_text_in_cell_and_label(written) -> None:
     [
         (["Measure", "As it comes", "Served"], ["Hardness, mg/L as CaCO3", "63.7 – 281", "53.2 – 94.6"], ""),
         (["Measure", "What is wrong"], ["x", "A long sentence of more letters than any phone has room for."], ""),
-        (["Water", "Do", "Why"], ["Chalkworth", "fill; set the bypass", "A long sentence of many letters."], "cards"),
+        (["Water", "Do", "Why"], ["Saltmarsh End", "fill; set the bypass", "A long sentence of many letters."], "cards"),
         (["Date", "Cartridge", "Order by", "Falls due", "In", "By", "Left"],
          ["4 Jun 2027", "Sediment filter, change 1", "2 Apr 2027", "23 Apr 2027 to 1 Jul 2027", "same day",
           "rated volume used", "21 %"], "broad"),
@@ -142,3 +142,11 @@ def test_an_event_that_ends_before_it_starts_is_refused_in_one_plain_line(front)
         "Correct it; the plan still uses the value before."
     )
     assert front.document.demand.calendar.events[0] == before
+
+
+def test_ph_asks_for_no_unit(front) -> None:
+    front.go("water")
+    front.at.selectbox(key="analyte").set_value("ph").run()
+    assert "Unit as printed" not in {t.label for t in front.at.text_input}
+    front.at.selectbox(key="analyte").set_value("calcium").run()
+    assert "Unit as printed" in {t.label for t in front.at.text_input}

@@ -19,6 +19,7 @@ from brewwater.units import PLAN_UNITS
 
 METHODS = ("typed", "report", "lab", "drop_kit", "meter", "strip", "unknown")
 DISINFECTANTS = ("unknown", "free_chlorine", "chloramine", "none")
+NO_UNIT = ("1", "NONE", "none", "")  # of pH
 
 
 def page() -> None:
@@ -135,7 +136,7 @@ def _remove(index: int, document: Document) -> None:
 
 def unit_text(m: Measurement) -> str:
     """A measurement's unit with its basis, as a reader sees it; empty for a pure number."""
-    if m.unit.upper() in ("NONE", "1", ""):
+    if m.unit in NO_UNIT:
         return ""
     return f"{m.unit} as {m.basis}" if m.basis and m.basis not in m.unit else m.unit
 
@@ -173,18 +174,19 @@ def _values(at: int) -> None:
             "Value",
             f"value_{tag}",
             value=now.value.model_dump() if now else None,
-            unit=shown or ("" if unit in ("1", "NONE") else unit),
+            unit=shown or ("" if unit in NO_UNIT else unit),
             write=partial(_set_value, at, analyte, unit),
             placeholder="not known",
         )
-        fields.text(
-            "Unit as printed",
-            f"unit_{tag}",
-            value=unit,
-            write=partial(_set_unit, at, analyte),
-            help="Such as mg/L, ppm, gpg, °dH, °fH, mmol/L, meq/L, µS/cm; with its basis, such as "
-            "'mg/L as CaCO3', where it has one.",
-        )
+        if unit not in NO_UNIT:
+            fields.text(
+                "Unit as printed",
+                f"unit_{tag}",
+                value=unit,
+                write=partial(_set_unit, at, analyte),
+                help="Such as mg/L, ppm, gpg, °dH, °fH, mmol/L, meq/L, µS/cm; with its basis, such as "
+                "'mg/L as CaCO3', where it has one.",
+            )
         fields.choice(
             "From",
             f"method_{tag}",
