@@ -68,7 +68,7 @@ def metered_log(meter: Metered, needs: Demand, draws: Draws) -> FloatArray:
     expected = metered_gal(meter, needs) * slope
     days = np.maximum(meter.service_days, 1.0)
     share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(days), _TIME_OF_DAY / np.maximum(meter.days, 1))
-    sd = np.hypot(expected * share[:, None], 1.0)  # one gallon: what is read off the dial
+    sd = np.sqrt((expected * share[:, None]) ** 2 + 1.0)  # one gallon: what is read off the dial
     return np.asarray(robust_normal(meter.gal[:, None], expected, sd).sum(axis=0))
 
 
