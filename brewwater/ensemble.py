@@ -33,7 +33,7 @@ class Draws:
     Parameters
     ----------
     n : number of draws, 1 or more
-    seed : any whole number; the same seed and the same questions give the same draws
+    seed : 0 or more; the same seed and name give the same draws, whatever else is asked for
     """
 
     n: int = DEFAULT_DRAWS
