@@ -95,6 +95,7 @@ STYLE = """<style>
  opacity:1}
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
+@media (pointer:coarse){.stGraphVizChart svg{max-width:none!important;height:auto!important}}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
 .stMarkdownEllipsis,.stMarkdownEllipsis *{white-space:normal!important;overflow:visible!important}
 [data-testid=stMultiSelect] span:has(>span[title]){height:auto;padding-top:.15rem;padding-bottom:.15rem}

@@ -98,7 +98,12 @@ def _tree(plan: Plan) -> None:
         width="stretch",
         column_config={
             "name": st.column_config.TextColumn(COLUMNS["name"], required=True),
-            "kind": st.column_config.SelectboxColumn(COLUMNS["kind"], options=list(KINDS), required=True),
+            "kind": st.column_config.SelectboxColumn(
+                COLUMNS["kind"],
+                options=list(KINDS),
+                required=True,
+                format_func=lambda kind: str(kind).replace("_", " "),
+            ),
             "parent": st.column_config.SelectboxColumn(COLUMNS["parent"], options=names),
             "cold_from": st.column_config.SelectboxColumn(COLUMNS["cold_from"], options=names),
             "connection": st.column_config.TextColumn(COLUMNS["connection"]),
