@@ -99,7 +99,10 @@ class _Sorter:
             if line.kind != "meter_gal":
                 continue
             if self.scene.behind(line.where) is None:
-                self.flag(line, "place_unknown", f"{line.where!r} is no branch or cartridge of this unit.")
+                hint = "" if self.scene.train_known else (
+                    " The plan has no treatment of its own: if one stands there, take the one shown as yours."
+                )
+                self.flag(line, "place_unknown", f"{line.where!r} is no branch or cartridge of this unit.{hint}")
             elif not self.before_cartridge(line, changed):
                 by_place.setdefault("" if line.where == "served" else line.where, []).append(line)
         found = [self._meter(where, mine, changed) for where, mine in by_place.items()]

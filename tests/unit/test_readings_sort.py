@@ -135,6 +135,16 @@ def test_what_cannot_be_used_is_flagged(lines: list[dict[str, Any]], code: str) 
     assert all(f.message.endswith((".", "?")) and not f.used for f in found.flags)
 
 
+def test_a_meter_at_a_cartridge_that_nobody_took_says_how_to_take_it() -> None:
+    lines = [line("meter_gal", 60, 5, "Carbon")]
+    assert not corrected(document(lines)).flags
+    (flag,) = corrected(document(lines, train=None)).flags
+    assert flag.code == "place_unknown"
+    assert "take the one shown as yours" in flag.message
+    (other,) = corrected(document([line("meter_gal", 60, 5, "Annex")])).flags
+    assert "as yours" not in other.message
+
+
 def test_drinks_off_the_calendar_are_flagged() -> None:
     doc = document([line("drinks_sold", 100, 5)])
     shut = doc.model_copy(update={"demand": doc.demand.model_copy(update={
