@@ -55,10 +55,16 @@ def spread(task: Callable[[Piece], None], pieces: Sequence[Piece],
     global _taken
     cores = min(len(pieces), os.cpu_count() or 1) if may_fork() else 1
     shares = [pieces[k::cores] for k in range(cores)] if cores > 1 else [pieces]
-    children = {_child(task, share): share for share in shares[:-1]}
-    before, _taken = _taken, _taken or bool(children)
+    children: dict[int, Sequence[Piece]] = {}
     lost: list[Piece] = []
+    before = _taken
     try:
+        for share in shares[:-1]:
+            try:
+                children[_child(task, share)] = share
+            except OSError:  # no room for another process
+                lost += share
+        _taken = _taken or bool(children)
         for number, piece in enumerate(shares[-1]):
             if not each(number / len(shares[-1])):
                 return False

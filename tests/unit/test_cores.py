@@ -69,6 +69,21 @@ def test_what_a_killed_child_leaves_is_done_here(three: None) -> None:
     assert {0, 3, 6} <= set(here)
 
 
+def test_without_room_for_another_process_all_is_done_here(three: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    real, asked = os.fork, iter(range(9))
+
+    def full() -> int:
+        if next(asked):
+            raise BlockingIOError("no more processes")
+        return real()
+
+    monkeypatch.setattr(os, "fork", full)
+    by, here = written(8)
+    assert all(by)
+    assert here == [2, 5, 1, 4, 7]
+    assert not cores.taken()
+
+
 def test_given_up_or_failed_work_leaves_no_child(three: None) -> None:
     _, here = written(9, each=lambda share: share < 0.5)
     assert here == [2, 5]
