@@ -34,6 +34,13 @@ def fault(key: str) -> None:
         st.error(message, icon=":material/edit_off:")
 
 
+def done(key: str) -> None:
+    """What was just done at the button."""
+    message = desk().done.get(key)
+    if message:
+        st.success(message, icon=":material/check:")
+
+
 def _changed(key: str, write: Write, read: Callable[[Any], Any]) -> None:
     given = st.session_state[key]
     change(key, lambda document: write(document, read(given)))

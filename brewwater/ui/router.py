@@ -70,7 +70,7 @@ def main() -> None:
     on = desk()
     if on.page != chosen.url_path:
         on.page = chosen.url_path  # a fault stays at its field, and its field is gone
-        on.faults = {}
+        on.faults, on.done = {}, {}
     _sidebar()
     _bar(chosen.title)
     keeping.trouble()

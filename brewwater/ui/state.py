@@ -30,6 +30,7 @@ class Desk:
 
     typed : the parsed document, always the same as ``document``
     faults : message by widget key: what was typed there could not be used; the document is as it was before
+    done : what was just done, by widget key; it stays until the next step or another page
     train : the treatment last recommended, followed while a new search runs
     ref, version : the saved unit this came from, and the version it was opened at
     saved : the document as saved; None where nothing is saved yet
@@ -40,6 +41,7 @@ class Desk:
     past: list[Document] = field(default_factory=list)
     future: list[Document] = field(default_factory=list)
     faults: dict[str, str] = field(default_factory=dict)
+    done: dict[str, str] = field(default_factory=dict)
     train: tuple[Stage, ...] = ()
     ref: str | None = None
     version: int = 0
@@ -129,7 +131,7 @@ def change(key: str, how: Change) -> bool:
     if full != on.document:
         on.past = [*on.past[-MOST_STEPS:], on.document]
         on.future = []
-        on.document, on.typed = full, typed
+        on.document, on.typed, on.done = full, typed, {}
         on.stop_search()
     return True
 
@@ -144,7 +146,7 @@ def replace(document: Mapping[str, Any]) -> None:
     on = desk()
     typed = load_document(dict(document))
     on.past = [*on.past[-MOST_STEPS:], on.document]
-    on.future, on.faults = [], {}
+    on.future, on.faults, on.done = [], {}, {}
     on.document, on.typed = as_document(typed), typed
 
 
@@ -166,7 +168,7 @@ def redo() -> None:
 
 def _take(on: Desk, document: Document) -> None:
     on.document, on.typed = document, load_document(document)
-    on.faults = {}
+    on.faults, on.done = {}, {}
     on.stop_search()
 
 

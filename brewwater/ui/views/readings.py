@@ -88,6 +88,7 @@ def page() -> None:
 def _add() -> None:
     on, state = desk(), st.session_state
     on.extra.pop("reading_fault", None)
+    on.done.pop("reading_add", None)
     try:
         reading = reading_from_text(
             state["reading_date"].isoformat(),
@@ -103,7 +104,7 @@ def _add() -> None:
         on.extra["reading_fault"] = str(error)
         return
     state["reading_value"], state["reading_note"] = "", ""
-    on.extra["reading_done"] = f"{name_of(reading.kind)} of {reading.date:%d %b %Y} is in the log."
+    on.done["reading_add"] = f"{name_of(reading.kind)} of {reading.date:%d %b %Y} is in the log."
 
 
 def _form(words: Words) -> None:
@@ -132,8 +133,7 @@ def _form(words: Words) -> None:
     )
     st.text_input("Note", key="reading_note", max_chars=400)
     st.button("Add to the log", key="reading_add", on_click=_add, icon=":material/add:", type="primary")
-    if "reading_done" in on.extra:
-        st.success(on.extra.pop("reading_done"), icon=":material/check:")
+    fields.done("reading_add")
 
 
 def _diagnosis(found: Diagnosis) -> None:

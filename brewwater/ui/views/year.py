@@ -214,8 +214,7 @@ def _from_file() -> None:
     )
     if given is not None:
         on.extra["events_file"] = given.getvalue()
-    if "events_done" in on.extra:
-        st.success(on.extra.pop("events_done"), icon=":material/check:")
+    fields.done("events_accept")
     if "events_file" not in on.extra:
         return
     try:
@@ -288,5 +287,5 @@ def _accept(fresh: Sequence[Event]) -> None:
         document["demand"]["calendar"]["events"] += [event.model_dump(mode="json") for event in fresh]
 
     if change("events_accept", add):
-        desk().extra["events_done"] = f"{len(fresh)} added. Undo takes them out again."
+        desk().done["events_accept"] = f"{len(fresh)} added. Undo takes them out again."
         _put_away()
