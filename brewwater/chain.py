@@ -21,7 +21,7 @@ from brewwater.document import Span
 from brewwater.ensemble import percentiles
 from brewwater.forecast import Changes, changes
 from brewwater.given import Given
-from brewwater.targets import MachineProfile, State, Verdict, describe, judge
+from brewwater.targets import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.targets.severity import SUBJECTS, Weighed, severity
 from brewwater.treatment import (
     Capacity,
@@ -231,7 +231,9 @@ def usage(given: Given, routed: Routed, cartridges: Sequence[Cartridge], served:
     )  # fmt: skip
 
 
-def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] | None = None) -> Outcome:
+def evaluate(
+    given: Given, stages: Sequence[Stage], branches: Sequence[Branch] | None = None, beside: Sequence[State] = ()
+) -> Outcome:
     """Follow one candidate from water to money.
 
     Parameters
@@ -239,10 +241,12 @@ def evaluate(given: Given, stages: Sequence[Stage], branches: Sequence[Branch] |
     given : from ``prepare``
     stages : the train, from the source on; empty for none
     branches : the document's by default; others to try a branch behind the filter or before it
+    beside : states, not read yet, to be solved in one batch with those of the branches
     """
     places = given.document.branches if branches is None else tuple(branches)
     routed = route(given, stages, places)
     served = serve(given, places, routed)
+    solve_together(list({id(s): s for s in (*beside, *(at.state for at in served)) if s is not None}.values()))
     cartridges = tuple(cartridge(given, s, routed.loads[s.name]) for s in stages if routed.loads[s.name])
     money = yearly_cost(
         given.document.money,

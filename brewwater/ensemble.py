@@ -118,6 +118,15 @@ def effective_size(weights: FloatArray) -> float:
     return total * total / float((weights * weights).sum())
 
 
+def _row_percentiles(row: FloatArray, weights: FloatArray, at: Sequence[float]) -> FloatArray:
+    order = row.argsort()
+    row, weights = row[order], weights[order]
+    if np.isnan(row[-1]):  # sorted to the end
+        return np.full(len(at), np.nan)
+    mass = weights.cumsum()
+    return np.interp(at, (mass - 0.5 * weights) / mass[-1], row)
+
+
 def percentiles(values: FloatArray, weights: FloatArray, at: Sequence[float] = (0.1, 0.5, 0.9)) -> FloatArray:
     """Weighted percentiles along the last axis.
 
@@ -139,13 +148,7 @@ def percentiles(values: FloatArray, weights: FloatArray, at: Sequence[float] = (
         values, weights = values[..., counted], weights[counted]
         if values.shape[-1] == 1:
             return np.repeat(values, len(at), axis=-1)
-    order = np.argsort(values, axis=-1)
-    ranked = np.take_along_axis(values, order, axis=-1)
-    mass = np.cumsum(weights[order], axis=-1)
-    centre = (mass - 0.5 * weights[order]) / mass[..., -1:]
-    flat_v, flat_c = ranked.reshape(-1, ranked.shape[-1]), centre.reshape(-1, ranked.shape[-1])
-    out = np.array([np.interp(at, c, v) for c, v in zip(flat_c, flat_v, strict=True)])
-    out[np.isnan(flat_v).any(axis=1)] = np.nan
+    out = np.array([_row_percentiles(row, weights, at) for row in values.reshape(-1, values.shape[-1])])
     return out.reshape(*values.shape[:-1], len(at))
 
 

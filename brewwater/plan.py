@@ -15,7 +15,7 @@ from brewwater.inputs import PlanDocument
 from brewwater.next_test import NextTest, next_tests
 from brewwater.readings import Diagnosis, Flag
 from brewwater.recommend import Alternative, Cancelled, Progress, recommend
-from brewwater.targets import State, Verdict, describe, judge
+from brewwater.targets import MachineProfile, State, Verdict, describe, judge
 from brewwater.treatment import Stage
 
 
@@ -109,10 +109,10 @@ def make_plan(
     prior = prepare(document)
     correction = correct(prior, document.train if document.train is not None else train)
     given = correction.given
-    source_state, source_verdicts = judge_source(given)
     alternatives = recommend(given, progress, cancelled) if search else ()
     stages, recommended = choose(document, alternatives, train)
-    outcome = evaluate(given, stages)
+    source_state = describe(given.waters, source_machine(given).temperature_C)
+    outcome = evaluate(given, stages, beside=[source_state])
     tests = next_tests(given, outcome, alternatives) if search else ()
     before = evaluate(prior, stages) if correction.log.informs else None
     return Plan(
@@ -120,7 +120,7 @@ def make_plan(
         stamp=stamp(document, stages),
         given=given,
         source_state=source_state,
-        source_verdicts=source_verdicts,
+        source_verdicts=judge_source(given, source_state),
         outcome=outcome,
         recommended=recommended,
         alternatives=alternatives,
@@ -166,12 +166,15 @@ def choose(
     return tuple(train or ()), False
 
 
-def judge_source(given: Given) -> tuple[State, tuple[Verdict, ...]]:
-    """The water as it comes, judged at the main machine."""
-    machine = given.machine_of(given.main_branch) or given.document.machines[0]
-    state = describe(given.waters, machine.temperature_C)
-    return state, judge(
-        given.waters, state, known=given.known, weights=given.weights, role="source", machine=machine,
+def source_machine(given: Given) -> MachineProfile:
+    """The machine that the water is judged at as it comes."""
+    return given.machine_of(given.main_branch) or given.document.machines[0]
+
+
+def judge_source(given: Given, state: State) -> tuple[Verdict, ...]:
+    """The water as it comes, judged at the main machine; ``state`` is that of ``given.waters`` there."""
+    return judge(
+        given.waters, state, known=given.known, weights=given.weights, role="source", machine=source_machine(given),
         targets=given.document.targets, supplies=given.supplies, phase_names=given.phase_names,
     )  # fmt: skip
 

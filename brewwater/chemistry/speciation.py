@@ -37,8 +37,8 @@ class Speciation:
 
     ``ph``; ``ionic_strength_mol_L``; ``calcite_saturation_index`` (log10 of IAP/Ksp);
     ``gypsum_saturation_index``; ``log_pco2`` (log10 atm, the pressure the water would be in balance with);
-    ``co2_mol_L``; ``bicarbonate_mol_L`` and ``carbonate_mol_L`` free; ``buffer_capacity_eq_L`` (dAlk/dpH at
-    constant DIC, eq/L per pH unit). ``ccpp_mg_L_as_CaCO3`` is computed when first asked for.
+    ``co2_mol_L``; ``bicarbonate_mol_L`` and ``carbonate_mol_L`` free. ``ccpp_mg_L_as_CaCO3`` and
+    ``buffer_capacity_eq_L`` are computed when first asked for.
     """
 
     totals: Totals
@@ -51,7 +51,6 @@ class Speciation:
     co2_mol_L: FloatArray
     bicarbonate_mol_L: FloatArray
     carbonate_mol_L: FloatArray
-    buffer_capacity_eq_L: FloatArray
     converged: BoolArray
 
     @cached_property
@@ -59,6 +58,11 @@ class Speciation:
         """Calcium carbonate precipitation potential: the calcite that must drop out (positive) or dissolve
         (negative) to reach saturation at this temperature in a closed vessel, mg/L as CaCO3."""
         return ccpp(self.totals, self.temperature_C)
+
+    @cached_property
+    def buffer_capacity_eq_L(self) -> FloatArray:
+        """dAlk/dpH at constant DIC and sulfate, eq/L for a pH unit."""
+        return _buffer_capacity(self.totals, self.temperature_C)
 
     @property
     def extrapolated(self) -> BoolArray:
@@ -87,17 +91,12 @@ def speciate(totals: Totals, temperature_C: ArrayLike) -> Speciation:
 
     def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
         k = Constants.at(temperature)
-        amounts = Amounts.of(t, w.n)
-        state = solve(amounts, k, w)
+        state = solve(Amounts.of(t, w.n), k, w)
         good = state.solved & (t.dic >= 0)
-        values = (*_results(k, temperature, state), _buffer_capacity(amounts, k, state, w))
-        return [*(np.where(good, v, np.nan) for v in values), good * 1.0]
+        return [*(np.where(good, v, np.nan) for v in _results(k, temperature, state)), good * 1.0]
 
-    *values, good = over_chunks(10, work, totals, at)
-    ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer = values
-    return Speciation(
-        totals, at, ph, strength, calcite, gypsum, pco2, co2, hco3, co3, buffer, converged=good > 0
-    )
+    ph, strength, calcite, gypsum, pco2, co2, hco3, co3, good = over_chunks(9, work, totals, at)
+    return Speciation(totals, at, ph, strength, calcite, gypsum, pco2, co2, hco3, co3, converged=good > 0)
 
 
 def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArray, ...]:
@@ -120,11 +119,18 @@ def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArra
     )
 
 
-def _buffer_capacity(t: Amounts, k: Constants, x: State, w: Workspace) -> FloatArray:
-    """dAlk/dpH at constant DIC and sulfate, eq/L: what h alone would do, less what c and s give back."""
-    condition(k, x.strength, np.log(x.water_activity), w)
-    _, _, _, hh, hc, hs, cc, cs, ss = balance(t, x.free, None, w)
-    return np.asarray(LN10 * (hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss)), dtype=np.float64)
+def _buffer_capacity(totals: Totals, temperature_C: FloatArray) -> FloatArray:
+    """What h alone would do, less what c and s give back."""
+
+    def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
+        k, amounts = Constants.at(temperature), Amounts.of(t, w.n)
+        x = solve(amounts, k, w)
+        condition(k, x.strength, np.log(x.water_activity), w)
+        hh, hc, hs, cc, cs, ss = balance(amounts, x.free, None, w)[3:]
+        slope = LN10 * (hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss))
+        return [np.where(x.solved & (t.dic >= 0), slope, np.nan)]
+
+    return over_chunks(1, work, totals, temperature_C)[0]
 
 
 def solve_ph(totals: Totals, temperature_C: ArrayLike) -> FloatArray:

@@ -6,11 +6,11 @@ from brewwater.targets.judge import REQUIRED, judge
 from brewwater.targets.machine import Limit, MachineProfile
 from brewwater.targets.measure import Measure
 from brewwater.targets.safety import Finding, Potability, potability, worst_safety
-from brewwater.targets.state import HOT_C, State, describe
+from brewwater.targets.state import HOT_C, State, describe, solve_together
 from brewwater.targets.verdict import RANK, Verdict
 
 __all__ = [
     "HOT_C", "RANK", "REQUIRED", "Finding", "Goal", "Limit", "MachineProfile", "Measure", "Potability",
     "State", "TargetChoice", "Verdict", "describe", "editions", "goals", "judge", "potability",
-    "stainless_chloride_max_mg_L", "worst_safety",
+    "solve_together", "stainless_chloride_max_mg_L", "worst_safety",
 ]  # fmt: skip

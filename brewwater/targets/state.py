@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import fields
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import chemistry
-from brewwater.chemistry import Speciation
 from brewwater.chemistry.activity import log_gamma_davies
 from brewwater.chemistry.constants import log_k, log_ks
 from brewwater.chemistry.speciation import OUTDOOR_LOG_PCO2
+from brewwater.chemistry.totals import Totals
 from brewwater.errors import InputError
 from brewwater.water import CO2_G_PER_MOL, Water, speciate
 
@@ -20,6 +21,52 @@ FloatArray = NDArray[np.float64]
 
 HOT_C = 93.0
 VALID_TO_C = 90.0
+READ = ("ph", "co2_mol_L", "calcite_saturation_index", "gypsum_saturation_index")
+
+
+class _Batch:
+    """Waters that are solved as one when anything of them is read: few draws cost half of one after the other.
+
+    The last axis of every array is the water, one state's after the other's; NaN where unsolved.
+    """
+
+    def __init__(self, waters: Sequence[Water], machine_temperatures_C: Sequence[float]) -> None:
+        def joined(amounts: Sequence[FloatArray]) -> FloatArray:
+            return np.concatenate(
+                [np.broadcast_to(a, w.shape).reshape(-1) for a, w in zip(amounts, waters, strict=True)]
+            )
+
+        self.totals = Totals(*(joined([getattr(w.totals, f.name) for w in waters]) for f in fields(Totals)))
+        self.line_C = joined([w.temperature_C for w in waters])
+        self.machine_C = joined([np.asarray(t) for t in machine_temperatures_C])
+        if len(set(machine_temperatures_C)) == 1:
+            self.machine_C = self.machine_C[:1]
+
+    @cached_property
+    def closed(self) -> Mapping[str, FloatArray]:
+        """By field of ``Speciation``, nothing lost. The first axis: in the line, at 93 °C, and in the machine
+        where that has another temperature."""
+        hot = [] if (self.machine_C == HOT_C).all() else [self.machine_C]
+        found = chemistry.speciate(self.totals, np.stack(np.broadcast_arrays(self.line_C, HOT_C, *hot)))
+        return {name: getattr(found, name) for name in READ}
+
+    @cached_property
+    def cup_ph(self) -> FloatArray:
+        return chemistry.degassed_ph(self.totals, self.line_C)
+
+    @cached_property
+    def hot_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
+        return chemistry.ccpp(self.totals, HOT_C)
+
+    @cached_property
+    def machine_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
+        if (self.machine_C == HOT_C).all():
+            return self.hot_ccpp_mg_L_as_CaCO3
+        return chemistry.ccpp(self.totals, self.machine_C)
+
+    @cached_property
+    def conductivity_uS_cm(self) -> FloatArray:
+        return chemistry.conductivity_uS_cm(self.totals)
 
 
 class State:
@@ -33,60 +80,55 @@ class State:
     def __init__(self, water: Water, machine_temperature_C: float) -> None:
         self.water = water
         self.machine_temperature_C = float(machine_temperature_C)
+        self._own: tuple[_Batch, slice] | None = None
 
-    @cached_property
-    def _cold(self) -> Speciation:
-        return speciate(self.water)
-
-    @cached_property
-    def _hot(self) -> Speciation:
-        return speciate(self.water, HOT_C)
-
-    @cached_property
-    def _boiler(self) -> Speciation:
-        return self._hot if self.machine_temperature_C == HOT_C else speciate(self.water, self.machine_temperature_C)
+    def _of(self, values: Callable[[_Batch], FloatArray]) -> FloatArray:
+        """This state's part of what its batch solves."""
+        if self._own is None:
+            solve_together([self])
+        assert self._own is not None
+        batch, rows = self._own
+        return values(batch)[rows].reshape(self.water.shape)
 
     @property
     def line_ph(self) -> FloatArray:
-        return self._cold.ph
+        return self._of(lambda b: b.closed["ph"][0])
 
-    @cached_property
+    @property
     def cup_ph(self) -> FloatArray:
-        return _airy_ph(self.water)
+        return self._of(lambda b: b.cup_ph)
 
     @property
     def line_co2_mg_L(self) -> FloatArray:
-        return self._cold.co2_mol_L * CO2_G_PER_MOL * 1000
+        return self._of(lambda b: b.closed["co2_mol_L"][0]) * CO2_G_PER_MOL * 1000
 
     @property
     def cold_index(self) -> FloatArray:
-        return self._cold.calcite_saturation_index
+        return self._of(lambda b: b.closed["calcite_saturation_index"][0])
 
     @property
     def hot_index(self) -> FloatArray:
-        return self._hot.calcite_saturation_index
+        return self._of(lambda b: b.closed["calcite_saturation_index"][1])
 
-    @cached_property
+    @property
     def hot_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
-        return chemistry.ccpp(self.water.totals, HOT_C)
+        return self._of(lambda b: b.hot_ccpp_mg_L_as_CaCO3)
 
     @property
     def machine_index(self) -> FloatArray:
-        return self._boiler.calcite_saturation_index
+        return self._of(lambda b: b.closed["calcite_saturation_index"][-1])
 
-    @cached_property
+    @property
     def machine_ccpp_mg_L_as_CaCO3(self) -> FloatArray:
-        if self.machine_temperature_C == HOT_C:
-            return self.hot_ccpp_mg_L_as_CaCO3
-        return chemistry.ccpp(self.water.totals, self.machine_temperature_C)
+        return self._of(lambda b: b.machine_ccpp_mg_L_as_CaCO3)
 
     @property
     def machine_gypsum_index(self) -> FloatArray:
-        return self._boiler.gypsum_saturation_index
+        return self._of(lambda b: b.closed["gypsum_saturation_index"][-1])
 
-    @cached_property
+    @property
     def conductivity_uS_cm(self) -> FloatArray:
-        return chemistry.conductivity_uS_cm(self.water.totals)
+        return self._of(lambda b: b.conductivity_uS_cm)
 
     @cached_property
     def tds_mg_L(self) -> FloatArray:
@@ -100,6 +142,16 @@ class State:
     def extrapolated(self) -> bool:
         """True where the boiler is hotter than the range of the constants (0 to 90 °C)."""
         return self.machine_temperature_C > VALID_TO_C
+
+
+def solve_together(states: Sequence[State]) -> None:
+    """Let states share one batch: whatever is read of one is then solved for all. To be called before any is read."""
+    fresh = [s for s in states if s._own is None]
+    batch, first = _Batch([s.water for s in fresh], [s.machine_temperature_C for s in fresh]), 0
+    for state in fresh:
+        size = int(np.prod(state.water.shape))
+        state._own = batch, slice(first, first + size)
+        first += size
 
 
 def describe(water: Water, machine_temperature_C: float = HOT_C) -> State:

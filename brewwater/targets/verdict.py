@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,6 @@ from brewwater.targets.measure import Measure, Role, Status, Subject
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-Anything = TypeVar("Anything", FloatArray, Severity)
 
 RANK: dict[Status, int] = {"ok": 0, "unknown": 1, "watch": 2, "act": 3, "stop": 4}
 
@@ -114,11 +112,10 @@ class Shares:
         return RANK[self.status], self.red + self.manual, self.out
 
 
-def shares_of(severity: Severity, manual: BoolArray, weights: FloatArray) -> Shares:
-    """Shares of one phase: ``severity`` and ``manual`` have the draw as their only axis."""
-    return Shares(
-        *(float(mean(flag.astype(np.float64), weights)) for flag in (severity > 0, severity > 1, manual))
-    )
+def shares_of(severity: Severity, manual: BoolArray, weights: FloatArray) -> list[Shares]:
+    """Shares of many at once: ``severity`` and ``manual`` have shape ``(many, draw)``."""
+    flags = np.stack([severity > 0, severity > 1, manual])
+    return [Shares(*(float(x) for x in column)) for column in mean(flags.astype(np.float64), weights).T]
 
 
 def conclude(
@@ -138,16 +135,15 @@ def conclude(
     known = [j for j in judged if j.known and j.solved and not j.informs_only]
     lacking = [*missing, *(j.name for j in judged if j.known and not j.solved and not j.informs_only)]
     phases = max(j.values.shape[0] for j in judged)
-    severities = {j.name: j.severities() for j in known}
-    joint = [
-        _joint([(_phase(severities[j.name], p), j.manual) for j in known], weights) for p in range(phases)
-    ]
+    severity = np.zeros((len(known) + 1, phases, len(weights)), np.int8)  # the last row stands where none is known
+    for row, j in zip(severity, known, strict=False):
+        row[:] = j.severities()
+    past_manual = (severity > 1) & np.array([*(j.manual for j in known), False])[:, None, None]
+    joint = shares_of(severity.max(axis=0), past_manual.any(axis=0), weights)
     worst = max(range(phases), key=lambda p: joint[p].rank)
     total = joint[worst]
-    alone: dict[str, Shares] = {}
-    for j in known:
-        severity = _phase(severities[j.name], worst)
-        alone[j.name] = shares_of(severity, (severity > 1) & j.manual, weights)
+    each = shares_of(severity[:-1, worst], past_manual[:-1, worst], weights)
+    alone = {j.name: shares for j, shares in zip(known, each, strict=True)}
     status: Status = "unknown" if lacking and total.status != "act" else total.status
     phase = phase_names[worst] if phases > 1 and worst < len(phase_names) else None
     measures = {j.name: _measure(j, worst, weights, alone.get(j.name)) for j in judged}
@@ -170,27 +166,15 @@ def conclude(
     return Verdict(role, subject, status, share, why, source, branch, test, flip, phase, shown_all)
 
 
-def _phase(values: Anything, phase: int) -> Anything:
-    """The draws of one phase; a single row stands for all."""
-    row: Anything = values[phase if values.shape[0] > 1 else 0]
-    return row
-
-
-def _joint(parts: Sequence[tuple[Severity, bool]], weights: FloatArray) -> Shares:
-    severity: Severity = np.zeros(1, np.int8)
-    manual: BoolArray = np.zeros(1, np.bool_)
-    for one, is_manual in parts:
-        severity = np.maximum(severity, one)
-        manual = manual | ((one > 1) & is_manual)
-    return shares_of(severity, manual, weights)
-
-
 def _measure(j: Judged, phase: int, weights: FloatArray, alone: Shares | None) -> Measure:
-    row = _phase(j.values, phase)
+    row = j.values[phase if len(j.values) > 1 else 0]
     p10 = p50 = p90 = None
     if j.solved:
         # an index is infinite where its ion is absent; an unsolved draw takes the middle of the others
-        row = np.where(np.isnan(row), np.nanmedian(row), np.clip(row, -BEYOND, BEYOND))
+        unsolved = np.isnan(row)
+        row = np.clip(row, -BEYOND, BEYOND)
+        if unsolved.any():
+            row = np.where(unsolved, np.nanmedian(row), row)
         p10, p50, p90 = (float(p) for p in percentiles(row, weights))
     if j.informs_only:
         status: Status = "ok" if j.known else "unknown"
