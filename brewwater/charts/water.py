@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
+from functools import cache
+from typing import Any
 
 import altair as alt
 import numpy as np
@@ -39,20 +42,30 @@ def _points(given: Given, x: Sequence[FloatArray], y: Sequence[FloatArray]) -> p
 
 
 def _cloud(
-    data: pd.DataFrame, x: str, y: str, goal: tuple[Range, Range] | None, colours: Palette, height: int
-) -> Chart:
-    names = [SOURCE, SERVED]
+    data: pd.DataFrame, x: str, y: str, goal: tuple[Range, Range], colours: Palette, height: int
+) -> dict[str, Any]:
     tall, wide = float(data["y"].max()) if len(data) else 1.0, float(data["x"].max()) if len(data) else 1.0
-    ends = [1.0 if goal is None else 1.35 * (side[1] or 0) for side in (goal or ((0, 0), (0, 0)))]
+    ends = [1.35 * (side[1] or 0) for side in goal]
     least = [min(0.0, float(data[c].min()) if len(data) else 0.0) for c in ("x", "y")]
-    scale_x = alt.Scale(domain=[least[0], max(wide * 1.05, ends[0], 1)], nice=True)
-    scale_y = alt.Scale(domain=[least[1], max(tall * 1.08, ends[1], 1)], nice=True)
+    (left, right), (bottom, top) = goal
+    box = {"x": left or least[0], "x2": right or max(wide * 1.05, 1), "y": bottom or least[1],
+           "y2": top or max(tall * 1.08, 1), "label": "goal"}  # fmt: skip
+    room = {"x": max(wide * 1.05, ends[0], 1), "y": max(tall * 1.08, ends[1], 1)}
+    frames = {"points": data, "goal": pd.DataFrame([box]), "room": pd.DataFrame([room])}
+    return {**json.loads(_form(x, y, colours, height)), "datasets": frames}
+
+
+@cache
+def _form(x: str, y: str, colours: Palette, height: int) -> str:
+    """All of the picture but its data: the same for every plan, so that a browser keeps it and moves the marks. What
+    the axes have to reach is a point that is not drawn."""
+    names = [SOURCE, SERVED]
     points = (
-        alt.Chart(data)
+        alt.Chart(alt.NamedData("points"))
         .mark_point(size=36, strokeWidth=1.1, opacity=0.6)
         .encode(
-            x=alt.X("x:Q", axis=labelled(x), scale=scale_x),
-            y=alt.Y("y:Q", axis=labelled(y), scale=scale_y),
+            x=alt.X("x:Q", axis=labelled(x)),
+            y=alt.Y("y:Q", axis=labelled(y)),
             color=alt.Color(
                 "water:N",
                 scale=alt.Scale(domain=names, range=[colours.source, colours.served]),
@@ -67,36 +80,31 @@ def _cloud(
             ],
         )
     )
-    layers: list[alt.Chart] = []
-    if goal is not None:
-        (left, right), (bottom, top) = goal
-        box = pd.DataFrame(
-            [
-                {
-                    "x": left or least[0],
-                    "x2": right or max(wide * 1.05, 1),
-                    "y": bottom or least[1],
-                    "y2": top or max(tall * 1.08, 1),
-                    "label": "goal",
-                }
-            ]
-        )
-        layers.append(
-            alt.Chart(box)
-            .mark_rect(fill=colours.goal, fillOpacity=0.18, stroke=colours.ink, strokeWidth=1.5, strokeDash=[5, 3])
-            .encode(
-                x=alt.X("x:Q"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"), y2=alt.Y2("y2:Q"), tooltip=alt.TooltipValue(None)
-            )
-        )
-        words = alt.Chart(box).encode(
-            x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None)
-        )
-        layers += written(words, colours, align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold")
-    return inked(alt.layer(*layers[:1], points, *layers[1:]).properties(height=height), colours)
+    room = (
+        alt.Chart(alt.NamedData("room"))
+        .mark_point(size=0, opacity=0, aria=False)
+        .encode(x=alt.X("x:Q"), y=alt.Y("y:Q"), tooltip=alt.TooltipValue(None))
+    )
+    goal = (
+        alt.Chart(alt.NamedData("goal"))
+        .mark_rect(fill=colours.goal, fillOpacity=0.18, stroke=colours.ink, strokeWidth=1.5, strokeDash=[5, 3])
+        .encode(x=alt.X("x:Q"), x2=alt.X2("x2:Q"), y=alt.Y("y:Q"), y2=alt.Y2("y2:Q"), tooltip=alt.TooltipValue(None))
+    )
+    words = alt.Chart(alt.NamedData("goal")).encode(
+        x=alt.X("x2:Q"), y=alt.Y("y2:Q"), text=alt.Text("label:N"), tooltip=alt.TooltipValue(None)
+    )
+    labels = written(words, colours, align="right", baseline="bottom", dx=-3, dy=-3, fontWeight="bold")
+    form = inked(alt.layer(goal, points, room, *labels).properties(height=height), colours).to_dict()
+    del form["config"]["view"]  # a size of altair's own
+    return json.dumps(form)
 
 
-def cup_cloud(given: Given, served: Water, goal: tuple[Range, Range], colours: Palette, height: int = 300) -> Chart:
+def cup_cloud(
+    given: Given, served: Water, goal: tuple[Range, Range], colours: Palette, height: int = 300
+) -> dict[str, Any]:
     """Hardness against alkalinity, as it comes and as served, with the goal as a box.
+
+    A spec in Vega-Lite, its data beside it as frames under ``datasets``.
 
     goal : (hardness range, alkalinity range), mg/L as CaCO3
     """
@@ -116,8 +124,8 @@ def boiler_cloud(
     goal: tuple[Range, Range],
     colours: Palette,
     height: int = 300,
-) -> Chart:
-    """What falls out at the boiler's temperature against chloride.
+) -> dict[str, Any]:
+    """What falls out at the boiler's temperature against chloride, as ``cup_cloud``.
 
     chloride : as it comes and as served, mg/L; goal : (scale range, chloride range)
     """

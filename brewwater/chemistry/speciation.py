@@ -62,7 +62,14 @@ class Speciation:
     @cached_property
     def buffer_capacity_eq_L(self) -> FloatArray:
         """dAlk/dpH at constant DIC and sulfate, eq/L for a pH unit."""
-        return _buffer_capacity(self.totals, self.temperature_C)
+
+        def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
+            k, amounts = Constants.at(temperature), Amounts.of(t, w.n)
+            state = solve(amounts, k, w)
+            good = state.solved & (t.dic >= 0)
+            return [np.where(good, _buffer_capacity(amounts, k, state, w), np.nan)]
+
+        return over_chunks(1, work, self.totals, self.temperature_C)[0]
 
     @property
     def extrapolated(self) -> BoolArray:
@@ -119,18 +126,11 @@ def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArra
     )
 
 
-def _buffer_capacity(totals: Totals, temperature_C: FloatArray) -> FloatArray:
-    """What h alone would do, less what c and s give back."""
-
-    def work(t: Totals, temperature: FloatArray, _: Sequence[FloatArray], w: Workspace) -> list[FloatArray]:
-        k, amounts = Constants.at(temperature), Amounts.of(t, w.n)
-        x = solve(amounts, k, w)
-        condition(k, x.strength, np.log(x.water_activity), w)
-        hh, hc, hs, cc, cs, ss = balance(amounts, x.free, None, w)[3:]
-        slope = LN10 * (hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss))
-        return [np.where(x.solved & (t.dic >= 0), slope, np.nan)]
-
-    return over_chunks(1, work, totals, temperature_C)[0]
+def _buffer_capacity(t: Amounts, k: Constants, x: State, w: Workspace) -> FloatArray:
+    """dAlk/dpH at constant DIC and sulfate, eq/L: what h alone would do, less what c and s give back."""
+    condition(k, x.strength, np.log(x.water_activity), w)
+    hh, hc, hs, cc, cs, ss = balance(t, x.free, None, w)[3:]
+    return np.asarray(LN10 * (hh - hs * hs / ss - (hc - hs * cs / ss) ** 2 / (cc - cs * cs / ss)), dtype=np.float64)
 
 
 def solve_ph(totals: Totals, temperature_C: ArrayLike) -> FloatArray:

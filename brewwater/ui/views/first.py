@@ -163,7 +163,7 @@ def _answer(plan: Plan, words: Words) -> None:
         best = plan.next_tests[0]
         what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
         show.say(f"Next test: {what}{best.because}")
-    st.altair_chart(_cloud(plan), width="stretch", key="cup_cloud")
+    st.vega_lite_chart(spec=_cloud(plan), width="stretch", key="cup_cloud")
     st.caption(
         "Each mark is one water that fits what is known, before (open triangles) and after treatment (open circles)."
     )
@@ -180,7 +180,7 @@ def treatment(plan: Plan, words: Words) -> None:
         st.caption(line)
 
 
-def _cloud(plan: Plan) -> Any:
+def _cloud(plan: Plan) -> dict[str, Any]:
     goal = goals(plan.document.targets)
     hard, alk = goal["total_hardness"], goal["alkalinity"]
     return cup_cloud(

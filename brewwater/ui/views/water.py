@@ -285,16 +285,16 @@ def _clouds(plan: Plan) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         st.subheader("In the cup", anchor=False)
-        st.altair_chart(
-            cup_cloud(plan.given, main.water, ((hard.low, hard.high), (alk.low, alk.high)), planning.colours()),
+        st.vega_lite_chart(
+            spec=cup_cloud(plan.given, main.water, ((hard.low, hard.high), (alk.low, alk.high)), planning.colours()),
             width="stretch",
             key="water_cup_cloud",
         )
     with right:
         st.subheader("In the boiler", anchor=False)
         if main.state is not None:
-            st.altair_chart(
-                boiler_cloud(
+            st.vega_lite_chart(
+                spec=boiler_cloud(
                     plan.given,
                     plan.source_state,
                     main.state,
