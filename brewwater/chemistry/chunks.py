@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,7 +21,7 @@ Work = Callable[[Totals, FloatArray, Sequence[FloatArray], Workspace], list[Floa
 
 MG_CACO3_PER_MOL = 100086.9
 CHUNK = 16_000
-_scratch = threading.local()
+_shelf: list[Workspace] = []
 
 
 def checked_temperature(temperature_C: ArrayLike) -> FloatArray:
@@ -38,11 +38,18 @@ def checked_temperature(temperature_C: ArrayLike) -> FloatArray:
     return t
 
 
-def _workspace(n: int) -> Workspace:
-    kept: Workspace | None = getattr(_scratch, "workspace", None)
-    if kept is None or kept.n < n:
-        kept = _scratch.workspace = Workspace(n)
-    return kept.of(n)
+@contextmanager
+def _workspace(n: int) -> Iterator[Workspace]:
+    """Scratch rows for ``n`` waters, lent: a server works in ever new threads, and fresh memory costs more than
+    the arithmetic."""
+    try:
+        kept = _shelf.pop()  # one that several threads cannot get
+    except IndexError:
+        kept = Workspace(n)
+    if kept.n < n:
+        kept = Workspace(n)
+    yield kept.of(n)
+    _shelf.append(kept)
 
 
 def over_chunks(count: int, work: Work, totals: Totals, temperature_C: FloatArray,
@@ -68,12 +75,12 @@ def over_chunks(count: int, work: Work, totals: Totals, temperature_C: FloatArra
 
     def one(rows: slice) -> list[FloatArray]:
         # absent ions make log(0) and 0/0 where a result is -inf or not wanted; unsolved rows are marked
-        with np.errstate(all="ignore"):
+        with np.errstate(all="ignore"), _workspace(rows.stop - rows.start) as scratch:
             return work(
                 flat_totals.map(lambda a: a[rows]),
                 flat_t if one_temperature else flat_t[rows],
                 [h[rows] for h in flat_extra],
-                _workspace(rows.stop - rows.start),
+                scratch,
             )
 
     result = np.empty((count, n)) if len(pieces) == 1 else cores.shared(count, n)

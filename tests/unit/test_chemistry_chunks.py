@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -132,15 +133,30 @@ def test_temperatures_at_the_ends_and_past_them() -> None:
         assert (refused.value.field, refused.value.value) == ("temperature_C", wrong)
 
 
-def test_memory_is_kept_and_grows() -> None:
-    small, same = chunks._workspace(8), chunks._workspace(8)
-    assert np.shares_memory(small.m, same.m)
-    wide = chunks._workspace(50_000)
-    assert wide.m.shape == (19, 50_000)
-    again = chunks._workspace(8)
-    assert again.m.shape == (19, 8)
-    assert np.shares_memory(again.m, wide.m)
-    assert again.single.dtype is np.float32
+def test_memory_is_kept_and_grows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(chunks, "_shelf", [])
+    with chunks._workspace(8) as small:
+        pass
+    with chunks._workspace(8) as same:
+        assert np.shares_memory(small.m, same.m)
+    with chunks._workspace(50_000) as wide:
+        assert wide.m.shape == (19, 50_000)
+    with chunks._workspace(8) as again:
+        assert again.m.shape == (19, 8)
+        assert np.shares_memory(again.m, wide.m)
+        assert again.single.dtype is np.float32
+
+
+def test_memory_that_is_lent_is_lent_to_nobody_else() -> None:
+    with chunks._workspace(8) as one, chunks._workspace(8) as other:
+        assert not np.shares_memory(one.m, other.m)
+
+    def lent() -> Workspace:
+        with chunks._workspace(8) as found:
+            return found
+
+    with ThreadPoolExecutor(1) as pool:  # a thread of its own gets what another gave back
+        assert np.shares_memory(lent().m, pool.submit(lent).result().m)
 
 
 def test_rows_of_a_workspace_are_apart_and_begin_on_a_cache_line() -> None:
