@@ -21,6 +21,13 @@ FloatArray = NDArray[np.float64]
 Piece = TypeVar("Piece")
 
 _taken = False
+_most: int | None = None
+
+
+def use_at_most(count: int | None) -> None:
+    """Let this process work on so many cores and no more; None: on every one."""
+    global _most
+    _most = count
 
 
 def taken() -> bool:
@@ -40,7 +47,7 @@ def shared(rows: int, n: int) -> FloatArray:
 
 def spread(task: Callable[[Piece], None], pieces: Sequence[Piece],
            each: Callable[[float], bool] = lambda _: True) -> bool:
-    """Do ``task`` for every piece: on every core where children may be forked, else one after the other.
+    """Do ``task`` for every piece: on every core it may use where children may be forked, else one after the other.
 
     Parameters
     ----------
@@ -53,7 +60,7 @@ def spread(task: Callable[[Piece], None], pieces: Sequence[Piece],
     False where ``each`` ended it; what is done by then is some of the pieces
     """
     global _taken
-    cores = min(len(pieces), os.cpu_count() or 1) if may_fork() else 1
+    cores = min(len(pieces), _most or os.cpu_count() or 1) if may_fork() else 1
     shares = [pieces[k::cores] for k in range(cores)] if cores > 1 else [pieces]
     children: dict[int, Sequence[Piece]] = {}
     lost: list[Piece] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from functools import cached_property
@@ -31,10 +32,11 @@ class _Batch:
     """
 
     def __init__(self, waters: Sequence[Water], machine_temperatures_C: Sequence[float]) -> None:
+        self.shapes = [w.shape for w in waters]
+
         def joined(amounts: Sequence[FloatArray]) -> FloatArray:
-            return np.concatenate(
-                [np.broadcast_to(a, w.shape).reshape(-1) for a, w in zip(amounts, waters, strict=True)]
-            )
+            pairs = zip(amounts, self.shapes, strict=True)
+            return np.concatenate([np.broadcast_to(a, shape).reshape(-1) for a, shape in pairs])
 
         self.totals = Totals(*(joined([getattr(w.totals, f.name) for w in waters]) for f in fields(Totals)))
         self.line_C = joined([w.temperature_C for w in waters])
@@ -80,15 +82,15 @@ class State:
     def __init__(self, water: Water, machine_temperature_C: float) -> None:
         self.water = water
         self.machine_temperature_C = float(machine_temperature_C)
-        self._own: tuple[_Batch, slice] | None = None
+        self._own: tuple[_Batch, slice, tuple[int, ...]] | None = None
 
     def _of(self, values: Callable[[_Batch], FloatArray]) -> FloatArray:
         """This state's part of what its batch solves."""
         if self._own is None:
             solve_together([self])
         assert self._own is not None
-        batch, rows = self._own
-        return values(batch)[rows].reshape(self.water.shape)
+        batch, rows, shape = self._own
+        return values(batch)[rows].reshape(shape)
 
     @property
     def line_ph(self) -> FloatArray:
@@ -148,10 +150,9 @@ def solve_together(states: Sequence[State]) -> None:
     """Let states share one batch: whatever is read of one is then solved for all. To be called before any is read."""
     fresh = [s for s in states if s._own is None]
     batch, first = _Batch([s.water for s in fresh], [s.machine_temperature_C for s in fresh]), 0
-    for state in fresh:
-        size = int(np.prod(state.water.shape))
-        state._own = batch, slice(first, first + size)
-        first += size
+    for state, shape in zip(fresh, batch.shapes, strict=True):
+        after = first + math.prod(shape)
+        state._own, first = (batch, slice(first, after), shape), after
 
 
 def describe(water: Water, machine_temperature_C: float = HOT_C) -> State:

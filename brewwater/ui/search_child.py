@@ -18,6 +18,7 @@ import traceback
 from dataclasses import dataclass
 from typing import BinaryIO
 
+from brewwater import cores
 from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument
 from brewwater.plan import Plan, make_plan
@@ -30,10 +31,11 @@ NICENESS = 15
 
 @dataclass(frozen=True)
 class Order:
-    """A search to make: the document and the train followed so far."""
+    """A search to make: the document, the train followed so far, and how many cores it may use."""
 
     typed: PlanDocument
     train: tuple[Stage, ...]
+    cores: int = 1
 
 
 class _Stopped(Exception):
@@ -69,6 +71,7 @@ def _look(order: Order, came: queue.SimpleQueue[Order | None], sink: BinaryIO) -
         )
 
     typed = order.typed
+    cores.use_at_most(order.cores)
     if typed.train is None and not order.train and typed.settings.draws > COARSE_DRAWS:
         coarse = typed.settings.model_copy(update={"draws": COARSE_DRAWS})
         _say(sink, "first", plan(typed.model_copy(update={"settings": coarse})).outcome.stages)

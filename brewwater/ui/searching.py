@@ -18,7 +18,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from streamlit import runtime
@@ -29,6 +29,7 @@ from brewwater.plan import Plan
 from brewwater.treatment import Stage
 from brewwater.ui.search_child import Order
 
+# Searches share half of the cores; the other half is for the pages, which someone waits for at every change.
 PLACES = max(1, (os.cpu_count() or 1) // 2)
 # A full plan holds some 50 MB of draws.
 KEPT = 6
@@ -190,7 +191,9 @@ class Searches:
     def _work(self, child: subprocess.Popen[bytes], search: Search) -> None:
         over = threading.Event()
         watch = threading.Thread(target=self._watch, args=(child, search, over), daemon=True)
-        _send(child, search.order)
+        with self._turn:
+            cores = max(1, PLACES // len(self._at_work))
+        _send(child, replace(search.order, cores=cores))
         watch.start()
         try:
             word: str = ""

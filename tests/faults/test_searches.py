@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
+from io import BytesIO
 
 import pytest
 
@@ -55,6 +56,24 @@ def test_the_answer_is_that_of_the_plan_itself(place: Searches) -> None:
     assert found.stamp == direct.stamp
     assert [a.outcome.stages for a in found.alternatives] == [a.outcome.stages for a in direct.alternatives]
     assert place.kept("plain") is found
+
+
+@pytest.mark.parametrize(("beside", "share"), [(0, 4), (1, 2), (6, 1)])
+def test_searches_share_half_of_the_cores(monkeypatch: pytest.MonkeyPatch, beside: int, share: int) -> None:
+    sent: list[Order | None] = []
+    monkeypatch.setattr(searching, "PLACES", 4)  # of eight cores
+    monkeypatch.setattr(searching, "_send", lambda _, what: sent.append(what))
+    queue = Searches(places=0)
+    search = Search("one", order(), 0.0)
+    queue._at_work = [search, *(Search(f"other {n}", order(), 0.0) for n in range(beside))]
+    with pytest.raises(EOFError):  # this child says nothing
+
+        class Child:
+            stdout = BytesIO()
+
+        queue._work(Child(), search)  # type: ignore[arg-type]
+    assert sent[0] is not None
+    assert sent[0].cores == share
 
 
 def test_many_who_ask_the_same_wait_for_one_search(place: Searches) -> None:

@@ -46,6 +46,17 @@ def test_every_piece_is_done_once_by_as_many_as_there_are_cores(three: None) -> 
     assert not cores.taken()
 
 
+def test_no_more_cores_are_used_than_allowed(three: None) -> None:
+    try:
+        for most in (2, 1):
+            cores.use_at_most(most)
+            by, _ = written(8)
+            assert len(set(by)) == most
+    finally:
+        cores.use_at_most(None)
+    assert len(set(written(8)[0])) == 3
+
+
 def test_children_do_not_fork_again(three: None) -> None:
     seen = cores.shared(1, 6)[0]
 
