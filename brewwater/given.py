@@ -22,6 +22,7 @@ from brewwater.supply_days import TankDays, tank_days
 from brewwater.targets import MachineProfile
 from brewwater.treatment import Settings, Stage, settings_for
 from brewwater.treatment.reverse_osmosis import concentrate_gypsum_index
+from brewwater.units import percent
 from brewwater.water import Water, mix
 
 FloatArray = NDArray[np.float64]
@@ -175,4 +176,4 @@ def _phase_name(shares: FloatArray, names: Sequence[str]) -> str:
     parts = [(s, n) for s, n in zip(shares, names, strict=True) if s > 0]
     if len(parts) == 1:
         return parts[0][1]
-    return " + ".join(f"{share:.0%} {name}" for share, name in sorted(parts, reverse=True))
+    return " + ".join(f"{percent(share)} {name}" for share, name in sorted(parts, reverse=True))

@@ -282,3 +282,8 @@ def _substance_fits(analyte: str, basis: str) -> bool:
     if basis in ("CaO", "CaSO4"):
         return analyte in ("total_hardness", "calcium", "magnesium", "alkalinity")
     return analyte not in ("free_chlorine", "total_chlorine", "chloramine", "iron", "manganese")
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """A share, 0 to 1, as it is written in every sentence: ``80 %``."""
+    return f"{100 * share:.{digits}f} %"

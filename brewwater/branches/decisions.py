@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from brewwater.branches.fit_tanks import Litres
 from brewwater.branches.parts import Branch
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, percent
 
 FloatArray = NDArray[np.float64]
 
@@ -80,11 +80,11 @@ def _advice(branch: Branch, share: FloatArray) -> str:
     used = float(np.median(share))
     rinses = branch.kind in ON_THE_SKIN
     if rinses and branch.filtered:
-        return f"Hang it before the filters: it uses {used:.0%} of their life, for nothing in a rinse."
+        return f"Hang it before the filters: it uses {percent(used)} of their life, for nothing in a rinse."
     if rinses:
-        return f"Right before the filters: behind them it would use {used:.0%} of their life."
+        return f"Right before the filters: behind them it would use {percent(used)} of their life."
     if branch.filtered:
-        return f"Filtered: {used:.0%} of the filters' life." + (
+        return f"Filtered: {percent(used)} of the filters' life." + (
             "" if branch.machine else " Ask whether its water reaches a cup.")  # fmt: skip
     return f"Not filtered: its water reaches the {'machine' if branch.machine else 'cup'} as it comes; behind the " \
-        f"filters it would use {used:.0%} of their life."  # fmt: skip
+        f"filters it would use {percent(used)} of their life."  # fmt: skip

@@ -20,7 +20,7 @@ from brewwater.branches.tanks import (
     thin,
     waste_rule,
 )
-from brewwater.units import GAL_L, LB_KG
+from brewwater.units import GAL_L, LB_KG, percent
 
 FloatArray = NDArray[np.float64]
 Litres = Mapping[str, FloatArray]
@@ -224,7 +224,7 @@ def weight_checks(unit: Unit, membranes: Sequence[str] = ()) -> list[Check]:
                 "1",
                 None if unknown else low <= off <= high,
                 limit_source("tongue_share_low"),
-                f"Of the weight, {off:.1%} rests on the hitch with {state}; {low:.0%} to {high:.0%} "
+                f"Of the weight, {percent(off, 1)} rests on the hitch with {state}; {percent(low)} to {percent(high)} "
                 "is usual. Weigh it.",
                 "unit",
             )
@@ -240,7 +240,7 @@ def weight_checks(unit: Unit, membranes: Sequence[str] = ()) -> list[Check]:
                 "1",
                 None if unknown else off <= side,
                 limit_source("side_share"),
-                f"The heavier side carries {off:.1%} with {state}.",
+                f"The heavier side carries {percent(off, 1)} with {state}.",
                 "unit",
             )
         )

@@ -24,7 +24,7 @@ from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.targets import MachineProfile
 from brewwater.treatment import Stage
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, percent
 
 FloatArray = NDArray[np.float64]
 WATER_J_PER_KG_K = 4186.0  # near 20 °C; from memory, not verified
@@ -77,7 +77,7 @@ def size(
         waste = next_size("tank", max(rule.required_gal(fresh), into))
         change |= {"fresh_tank_gal": fresh, "waste_tank_gal": waste}
         why += [
-            ("fresh tank", f"{need:.3g} gal between two fills, {usable:.0%} of a tank usable: {fresh:g} gal"),
+            ("fresh tank", f"{need:.3g} gal between two fills, {percent(usable)} of a tank usable: {fresh:g} gal"),
             (
                 "waste tank",
                 f"{rule.name} asks {rule.required_gal(fresh):.3g} gal, the day sends {into:.3g}: {waste:g} gal",

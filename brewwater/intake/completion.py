@@ -18,6 +18,7 @@ from brewwater.ensemble import Draws, effective_size, span_at_score
 from brewwater.intake.analysis import Measurement, Supply
 from brewwater.intake.instruments import instrument
 from brewwater.reference import keyed
+from brewwater.units import percent
 from brewwater.water import CACO3_G_PER_EQ, HCO3_G_PER_MOL, MOLAR_MASS_G, Water
 
 FloatArray = NDArray[np.float64]
@@ -336,8 +337,8 @@ class _Completer:
         if off > _IMBALANCE:
             short = "positive" if float(np.median(rest)) < 0 else "negative"
             self.notes.append(
-                Note("charge_imbalance", f"The ions of this report do not balance: {off:.0%} of the charge is missing "
-                     f"on the {short} side. No stated value was moved to hide it; the gap is closed with "
+                Note("charge_imbalance", f"The ions of this report do not balance: {percent(off)} of the charge is "
+                     f"missing on the {short} side. No stated value was moved to hide it; the gap is closed with "
                      f"{'sodium' if short == 'positive' else 'an unmeasured anion'}. Have the water tested.")
             )  # fmt: skip
         anion = next((a for a in ("chloride", "sulfate", "nitrate") if a not in self.measured), "nitrate")

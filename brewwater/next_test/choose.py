@@ -12,6 +12,7 @@ from brewwater.next_test.shown import reading_of
 from brewwater.next_test.value import value_of
 from brewwater.recommend import Alternative
 from brewwater.reference import Row, cite, table
+from brewwater.units import percent
 
 _FIRST = ("total_hardness", "alkalinity")
 # A reading of either is a reading of the other: a pen measures one and writes both.
@@ -137,7 +138,7 @@ def _because(
 ) -> str:  # fmt: skip
     lead = f"Not measured in {place}. " if missing else ""
     if value > 0 and (pays or settles is None):
-        often = f"{changed:.0%}" if changed >= 0.01 else "under 1 %"
+        often = percent(changed) if changed >= 0.01 else "under 1 %"
         return (
             f"{lead}{_article(label)} {label} would change {decision} in {often} of cases, worth about {value:,.0f} "
             f"{given.document.money.currency} a year."

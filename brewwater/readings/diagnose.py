@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from brewwater.branches import Branch
 from brewwater.readings.parts import Diagnosis, Sorted, Tested
 from brewwater.treatment import Stage
+from brewwater.units import percent
 
 FloatArray = NDArray[np.float64]
 
@@ -158,7 +159,7 @@ def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagno
                 "through_too_early",
                 f"{test.analyte.replace('_', ' ').capitalize()} after {resin.name} reads {value:.0f} mg/L as "
                 "CaCO3 where the plan "
-                f"has {middle:.0f} ({early}{min(used, 9.99):.0%} of its capacity used by the plan). The dates "
+                f"has {middle:.0f} ({early}{percent(min(used, 9.99))} of its capacity used by the plan). The dates "
                 "follow.",
                 (
                     "The bypass is opened too far.",

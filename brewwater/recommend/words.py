@@ -11,6 +11,7 @@ from brewwater.given import Given
 from brewwater.targets import RANK, Measure, Verdict
 from brewwater.targets.sentences import bounds, figure
 from brewwater.targets.severity import SUBJECTS, Weighed
+from brewwater.units import percent
 
 if TYPE_CHECKING:
     from brewwater.recommend.search import Alternative
@@ -49,7 +50,7 @@ def _first(given: Given, one: Alternative) -> str:
         verdict = _verdict(one, subject)
         if verdict is not None:
             shares.append(
-                f"{_SAID[subject]} in goal in {verdict.share:.0%}"
+                f"{_SAID[subject]} in goal in {percent(verdict.share)}"
                 if verdict.share is not None
                 else f"{_SAID[subject]} undecided"
             )

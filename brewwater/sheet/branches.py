@@ -8,7 +8,7 @@ from brewwater.branches import Decision, decisions, known
 from brewwater.branches.tanks import balance
 from brewwater.plan import Plan
 from brewwater.sheet.content import Section, Table, number
-from brewwater.units import LB_KG
+from brewwater.units import LB_KG, percent
 
 SAID = {"cup": "cup", "scale": "scale", "corrosion": "metal", "safety": "safety"}
 
@@ -50,7 +50,7 @@ def weight_rows(plan: Plan) -> tuple[tuple[str, ...], ...]:
     states = balance(unit.weights, unit.fresh_tank_gal or 0, unit.waste_tank_gal or 0, unit.water_C, product or 0)
 
     def share(value: float | None) -> str:
-        return "not given" if value is None else f"{value:.1%}"
+        return "not given" if value is None else percent(value, 1)
 
     return tuple(
         (s.state, number(s.total_lb, 4), number(s.total_lb * LB_KG, 4), share(s.tongue_share), share(s.left_share))

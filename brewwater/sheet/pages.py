@@ -24,6 +24,7 @@ from brewwater.sheet.dates import GOVERNS_WORDS, Due, between, day_word, descale
 from brewwater.sheet.result import plan_result
 from brewwater.sheet.what_if import STATUS_WORDS, what_if_page
 from brewwater.treatment import Stage, medium_class
+from brewwater.units import percent
 
 ESTIMATE = "Estimate: verify by test."
 MEASURES = (
@@ -110,7 +111,7 @@ def _verdict_table(result: PlanResult) -> Table:
         v = found.get((water, subject))
         if v is None:
             return "not known"
-        return STATUS_WORDS[v.status] + (f", {v.share:.0%} in range" if v.share is not None else "")
+        return STATUS_WORDS[v.status] + (f", {percent(v.share)} in range" if v.share is not None else "")
 
     names = {"cup": "Cup", "scale": "Scale", "corrosion": "Metal", "safety": "Safety"}
     return Table(
@@ -206,7 +207,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
     rows = tuple(
         ("–" if d.order_by is None else d.order_by.isoformat(), day_word(d.date),
          "same day" if d.fitted == d.date else day_word(d.fitted), between(d), d.stage.name,
-         GOVERNS_WORDS[d.governs], f"{d.left:.0%}")
+         GOVERNS_WORDS[d.governs], percent(d.left))
         for d in due
     )  # fmt: skip
     header = ("Order by", "Take out", "Fit new", "Early to late", "Cartridge", "Governed by", "Unused")
@@ -220,7 +221,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
         "calendar", "Change calendar", f"{plan.document.name}, plan {plan.stamp}. {ESTIMATE}",
         (
             Section("Changes", (
-                f"Capacity is counted on to {policy.margin:.0%}. Orders allow {policy.lead_days} days to arrive "
+                f"Capacity is counted on to {percent(policy.margin)}. Orders allow {policy.lead_days} days to arrive "
                 f"and {policy.buffer_days} days to spare.",
                 _early_or_late(plan),
             ) if rows else ("No cartridge falls due in this plan.",),

@@ -39,7 +39,7 @@ from brewwater.result_schema import (
 from brewwater.sheet.branches import branch_decisions
 from brewwater.targets import State, Verdict, describe
 from brewwater.treatment import Stage
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, percent
 from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -290,7 +290,7 @@ def summary(plan: Plan) -> str:
         out.append(f"{c.name}: {gallons}, {c.governed_by} governs; first change {when}")
     policy = plan.document.policy
     if result.cartridges and policy.risk is None and policy.margin < 1:
-        out.append(f"Gallons and dates count on {policy.margin:.0%} of each capacity; the rest stays in hand.")
+        out.append(f"Gallons and dates count on {percent(policy.margin)} of each capacity; the rest stays in hand.")
     cost = result.yearly_cost
     out.append("")
     out.append(f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"

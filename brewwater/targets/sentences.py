@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from brewwater.reference import keyed
 from brewwater.targets.goals import Goal
 from brewwater.targets.measure import Measure, Status, Subject
+from brewwater.units import percent
 
 # A measure, whether a fair share of the waters is red in it, and whether its bound is the machine's manual.
 Shown = tuple[Measure, bool, bool]
@@ -41,7 +42,7 @@ def _against(m: Measure, manual: bool) -> str:
 
 
 def _out(m: Measure, red: bool, manual: bool) -> str:
-    often = "" if m.share is None or m.share < 0.05 else f" in {1 - m.share:.0%} of them"
+    often = "" if m.share is None or m.share < 0.05 else f" in {percent(1 - m.share)} of them"
     return f"{figure(m)} is {'past the limit' if red else 'out of goal'}{often} ({_against(m, manual)})"
 
 
@@ -61,7 +62,7 @@ def decided(
         said = [_out(m, red, manual) for m, red, manual in leading]
         said += [f"and {more} more"] if more else []
     reasons = _capital(", ".join(said))
-    return f"{reasons}{where}; {max(share, 0.0):.0%} of the waters the report allows are in range.{note}"
+    return f"{reasons}{where}; {percent(max(share, 0.0))} of the waters the report allows are in range.{note}"
 
 
 def undecided(

@@ -9,6 +9,7 @@ from typing import Literal
 from brewwater.treatment.medium import usual
 from brewwater.treatment.mineral_dose import salt
 from brewwater.treatment.stage import Stage
+from brewwater.units import percent
 from brewwater.water import MOLAR_MASS_G
 
 CARBONS = frozenset({"carbon", "catalytic_carbon"})
@@ -342,7 +343,7 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[P
         concentrate = (min(hard, alkaline) if highest is None else highest) / (1 - recovery)
         if concentrate > CONCENTRATE_LIMIT:
             yield Problem("membrane_scales", stage.name,
-                          f"At {recovery:.0%} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
+                          f"At {percent(recovery)} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
                           f"hardness as CaCO3 (limit {CONCENTRATE_LIMIT:g}): the membrane scales. Soften first, or "
                           "waste more water.")  # fmt: skip
 
@@ -363,7 +364,7 @@ def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[Pr
         yield Problem(
             "membrane_gypsum",
             stage.name,
-            f"{first}At {recovery:.0%} recovery the gypsum index of the concentrate {shown}, and above 0 calcium "
+            f"{first}At {percent(recovery)} recovery the gypsum index of the concentrate {shown}, and above 0 calcium "
             "sulfate falls out: hard scale that no acid takes off. Waste more water, or soften first.",
             advice=unsure,
         )

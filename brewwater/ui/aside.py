@@ -15,6 +15,7 @@ from brewwater.plan import Plan
 from brewwater.ui import planning
 from brewwater.ui.search_child import Order
 from brewwater.ui.searching import Job, session
+from brewwater.units import percent
 
 # Plans of a coarse look, kept for the session besides those that are shown.
 MOST_KEPT = 8
@@ -127,5 +128,5 @@ def _strip(slot: str, task: Task, shown: int, names: Mapping[Hashable, str]) -> 
         st.rerun()
     share = (len(done) + sum(task.jobs[k].share for k in waiting)) / max(len(task.jobs), 1)
     text = ", ".join(names.get(k, "") for k in waiting)
-    st.progress(min(share, 1.0), text=f"Planning {text}… {share:.0%}".replace("%", " %"))
+    st.progress(min(share, 1.0), text=f"Planning {text}… {percent(share)}")
     st.button("Stop", key=f"{slot}_stop", on_click=_stop, args=(slot, task), icon=":material/stop:")

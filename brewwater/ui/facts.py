@@ -19,7 +19,7 @@ from brewwater.treatment import Stage
 from brewwater.ui.show import Figure, How
 from brewwater.ui.state import desk
 from brewwater.ui.words import GOVERNS_WORD, Words, date
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, percent
 from brewwater.water import Water
 
 PERCENTILES = "Ten of a hundred possible cases lie below the low end, ten above the high end."
@@ -154,12 +154,10 @@ def counted_on(plan: Plan) -> str:
     """In a sentence, what is called used up: how much of a capacity the dates count on."""
     policy = plan.document.policy
     if policy.risk is not None:
-        return f"The full capacity is counted on, with {policy.risk:.0%} risk that it runs out before.".replace(
-            "%", " %"
-        )
+        return f"The full capacity is counted on, with {percent(policy.risk)} risk that it runs out before."
     if policy.margin == 1:
         return "The full capacity is counted on, nothing in hand."
-    counted, kept = (f"{x:.0%}".replace("%", " %") for x in (policy.margin, 1 - policy.margin))
+    counted, kept = (percent(x) for x in (policy.margin, 1 - policy.margin))
     return f"Used up means {counted} of the capacity: {kept} stays in hand."
 
 
@@ -173,7 +171,7 @@ def change_figure(plan: Plan) -> Figure:
         (
             ("Cartridge", first.stage),
             ("Governs", GOVERNS_WORD[first.governs]),
-            ("Margin", f"{plan.document.policy.margin:.0%} of the capacity is planned with".replace("%", " %")),
+            ("Margin", f"{percent(plan.document.policy.margin)} of the capacity is planned with"),
         ),
         "data sheet where one is entered, else the usual figures of its class (common practice)",
         f"early {date(first.early)}, late {date(first.late)}. {PERCENTILES}",

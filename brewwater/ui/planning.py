@@ -18,6 +18,7 @@ from brewwater.ui import keeping
 from brewwater.ui.search_child import COARSE_DRAWS, Order
 from brewwater.ui.searching import Job, Searches, session
 from brewwater.ui.state import Desk, desk
+from brewwater.units import percent
 
 __all__ = [
     "COARSE_DRAWS", "LIVE_DRAWS", "colours", "current", "headline", "in_full", "same_search", "search", "searched",
@@ -28,7 +29,7 @@ __all__ = [
 PATIENCE_S = 2.0
 POLL_S = 1.0
 # With many searches waiting each page looks less often, so that looking alone does not slow the others down.
-POLL_EACH_S = 0.25
+POLL_EACH_S = 0.5
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
 LIVE_DRAWS = 256
 
@@ -190,7 +191,7 @@ def _strip(job: Job) -> None:
         st.rerun()
     if not search.result.done():
         ahead = searches().ahead(search)
-        text = f"Looking for a better treatment… {job.share:.0%}".replace("%", " %")
+        text = f"Looking for a better treatment… {percent(job.share)}"
         if ahead:
             text = f"The search for a better treatment waits for {ahead} other{'s' if ahead > 1 else ''} here…"
         with st.container(key="search_strip"):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from brewwater.errors import InputError
-from brewwater.units import GAL_L, LB_KG, PSI_KPA
+from brewwater.units import GAL_L, LB_KG, PSI_KPA, percent
 
 Kind = Literal[
     "volume", "flow", "pressure", "temperature", "mass", "drink", "length", "short", "speed", "slope", "plain"
@@ -180,7 +180,7 @@ class Words:
             return "under 1 %"
         if 0.99 < value < 1:
             return "over 99 %"
-        return f"{value:.0%}".replace("%", " %")
+        return percent(value)
 
 
 def date(day: dt.date | None) -> str:

@@ -56,7 +56,7 @@ def test_a_word_and_its_verdict_agree(ready) -> None:
 
 def test_used_up_is_explained_on_the_page_and_in_the_text(ready, found) -> None:
     assert "Used up means 80 % of the capacity: 20 % stays in hand." in ready.html()
-    assert "count on 80% of each capacity" in summary(found)
+    assert "count on 80 % of each capacity" in summary(found)
 
     class Given:
         def __init__(self, policy: Policy) -> None:

@@ -92,7 +92,7 @@ def test_every_verdict_first_says_what_it_means(ready, found: Plan) -> None:
 
 
 def test_a_share_of_nothing_has_no_sign() -> None:
-    assert "; 0% of" in decided("act", [], [], 0, None, -1e-17, "")
+    assert "; 0 % of" in decided("act", [], [], 0, None, -1e-17, "")
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from io import BytesIO
+from types import SimpleNamespace
 
 import pytest
 
@@ -67,11 +68,7 @@ def test_searches_share_half_of_the_cores(monkeypatch: pytest.MonkeyPatch, besid
     search = Search("one", order(), 0.0)
     queue._at_work = [search, *(Search(f"other {n}", order(), 0.0) for n in range(beside))]
     with pytest.raises(EOFError):  # this child says nothing
-
-        class Child:
-            stdout = BytesIO()
-
-        queue._work(Child(), search)  # type: ignore[arg-type]
+        queue._work(SimpleNamespace(stdout=BytesIO()), search)  # type: ignore[arg-type]
     assert sent[0] is not None
     assert sent[0].cores == share
 

@@ -124,8 +124,8 @@ def test_weight_in_four_states_in_both_units() -> None:
     assert rows["empty"][1:3] == ("4,000", "1,814")
     per_gal = lb_per_gal(made.document.unit.water_C)
     assert rows["fresh full"][1] == f"{4000 + 35 * per_gal:,.0f}"
-    assert rows["fresh full"][3] == f"{30 * per_gal * 24 / 120 / (4000 + 35 * per_gal):.1%}"
-    assert rows["waste full"][4] == f"{0.5 + 5 * per_gal * 20 / 60 / (4000 + 40 * per_gal):.1%}"
+    assert rows["fresh full"][3] == f"{3000 * per_gal * 24 / 120 / (4000 + 35 * per_gal):.1f} %"
+    assert rows["waste full"][4] == f"{50 + 500 * per_gal * 20 / 60 / (4000 + 40 * per_gal):.1f} %"
     assert "half served" in cells(made, "inspector")
     assert weight_rows(plan(CARBON)) == ()
 

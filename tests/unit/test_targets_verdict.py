@@ -83,7 +83,7 @@ def test_reason_and_flip_carry_figures_units_and_basis() -> None:
     act = conclude("cup", [judged([240.0])], [], np.ones(1), role="source")
     assert act.why == (
         "Alkalinity 240 mg/L as CaCO3 is past the limit (goal 10 to 20); "
-        "0% of the waters the report allows are in range."
+        "0 % of the waters the report allows are in range."
     )
     assert act.flip == "An alkalinity drop kit: alkalinity 5 to 40 mg/L as CaCO3 would ease this."
     assert act.source == "a sheet"

@@ -103,7 +103,7 @@ def test_more_recovery_scales_a_membrane_sooner() -> None:
     half = (Stage(name="membrane", medium="reverse_osmosis", recovery=0.5),)
     found = problem(half, water(120, 120), "membrane_scales")
     assert found is not None
-    assert "At 50% recovery the concentrate carries 240 mg/L" in found.message
+    assert "At 50 % recovery the concentrate carries 240 mg/L" in found.message
     assert problem(half, water(99, 99), "membrane_scales") is None
 
 

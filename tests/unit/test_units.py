@@ -147,3 +147,8 @@ def test_only_units_imports_pint() -> None:
         p.name for p in package.rglob("*.py") if re.search(r"^\s*(?:import|from) pint\b", p.read_text(), re.MULTILINE)
     ]
     assert found == ["units.py"]
+
+
+@pytest.mark.parametrize(("share", "digits", "said"), [(0.8, 0, "80 %"), (0.005, 1, "0.5 %"), (1.0, 0, "100 %")])
+def test_a_share_is_written_with_a_space_before_its_sign(share: float, digits: int, said: str) -> None:
+    assert units.percent(share, digits) == said

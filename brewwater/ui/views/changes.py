@@ -19,6 +19,7 @@ from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.state import Document, desk
 from brewwater.ui.views import first
 from brewwater.ui.words import GOVERNS_WORD, Words, date
+from brewwater.units import percent
 
 SOON = 6  # changes that are shown at once; the rest opens
 ANY_DAY = "any day"
@@ -114,9 +115,9 @@ def _left(plan: Plan, one: Cartridge, due: tuple[Due, ...]) -> Remaining:
 def _chosen(plan: Plan) -> str:
     """In a sentence, how the dates came about."""
     policy = plan.document.policy
-    margin = f"{policy.margin:.0%}".replace("%", " %")
+    margin = percent(policy.margin)
     if policy.risk is not None:
-        risk = f"{policy.risk:.0%}".replace("%", " %")
+        risk = percent(policy.risk)
         text = f"Each date is the day by which the full capacity has run out in {risk} of the cases."
     else:
         text = f"Each date is the middle of the cases, with {margin} of the capacity counted on."
