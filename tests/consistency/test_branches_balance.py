@@ -8,9 +8,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from brewwater.branches import Branch, Pump, Unit, build_tree, fit, follow, pipe_loss_psi, service_day, tree_problems
-from brewwater.branches.flow import hazen_williams_psi_per_ft, inside_diameter_in, pump_psi
+from brewwater.branches.flow import (
+    density_kg_m3,
+    hazen_williams_psi_per_ft,
+    inside_diameter_in,
+    pump_psi,
+    viscosity_Pa_s,
+)
 from brewwater.branches.parts import Pipe
 from brewwater.treatment import DataSheet, Stage
+from brewwater.units import INCH_M
 
 KINDS = ("espresso_machine", "brewer", "hot_water", "ice", "rinser", "hand_sink", "sink", "fill", "other")
 amounts = st.floats(0, 400, allow_nan=False)
@@ -100,7 +107,7 @@ def test_darcy_and_hazen_williams_agree_within_a_third(size: str, gpm: float, fe
     """Two formulas for one pipe, at the speeds a unit knows (turbulent, 1 to 10 ft/s)."""
     inch = inside_diameter_in(size)
     speed = gpm * 231 / 60 / (np.pi * inch**2 / 4) / 12
-    reynolds = speed * 0.3048 * inch * 0.0254 / 1.12e-6  # kinematic viscosity at 15.6 °C, m2/s
+    reynolds = speed * 12 * INCH_M * inch * INCH_M * density_kg_m3(15.6) / viscosity_Pa_s(15.6)
     if not (1 <= speed <= 10 and reynolds >= 4000):  # Hazen-Williams is for turbulent flow alone
         return
     ours = float(pipe_loss_psi(Pipe.model_validate({"size": size, "length_ft": feet}), gpm, 15.6))
