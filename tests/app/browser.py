@@ -22,6 +22,18 @@ FLAGS = [
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 
+# resolves when an element has kept its place for a quarter of a second; fails where it has none within ten
+AT_REST = """async box => {
+  const place = () => { const at = box.getBoundingClientRect(); return [at.x, at.y, at.width, at.height].join(); };
+  const since = performance.now();
+  for (let was = place(), still = since; performance.now() - still < 250; ) {
+    await new Promise(requestAnimationFrame);
+    const now = performance.now();
+    if (now - since > 10000) throw new Error("it never came to rest");
+    if (place() !== was) { was = place(); still = now; }
+  }
+}"""
+
 
 def chromium() -> str | None:
     """Where Chromium is, or None."""
@@ -140,7 +152,16 @@ class Watched:
         return self.settled()
 
     def press(self, key: str) -> Watched:
-        self.page.locator(f".st-key-{key} button").first.click()
+        """Press the button with a key as a person does: once the page has come to rest.
+
+        A button that moves between pointer down and up is not pressed, and elements above it still arrive for a
+        moment after the script has run.
+        """
+        self.settled()
+        button = self.page.locator(f".st-key-{key} button").first
+        button.scroll_into_view_if_needed()
+        button.evaluate(AT_REST)
+        button.click()
         return self.settled()
 
     def clean(self) -> None:
