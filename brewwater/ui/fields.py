@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.errors import InputError
-from brewwater.ui.state import Document, change, desk, look, put
+from brewwater.ui.state import Document, change, desk, hand, look, put
 from brewwater.ui.words import Kind, read_range, write_range
 
 Path = tuple[str | int, ...]
@@ -23,8 +23,7 @@ def seed(key: str, value: Any) -> None:
     """Give a widget its value of the document, but leave a text that could not be used as it was typed."""
     if key not in desk().faults or key not in st.session_state:
         desk().faults.pop(key, None)
-        if key not in st.session_state or st.session_state[key] != value:
-            st.session_state[key] = value
+        hand(key, value)
 
 
 def fault(key: str) -> None:

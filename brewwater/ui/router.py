@@ -10,7 +10,7 @@ from importlib import resources
 import streamlit as st
 
 from brewwater.ui import facts, keeping, show
-from brewwater.ui.state import change, desk, put, redo, undo
+from brewwater.ui.state import change, desk, hand, hear, put, redo, undo
 from brewwater.ui.views import (
     branches,
     changes,
@@ -57,6 +57,7 @@ def main() -> None:
     st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state="auto")
     show.style()
     keeping.only_here()
+    hear()
     keeping.start()
     pages = {
         address: st.Page(
@@ -106,8 +107,7 @@ def _sidebar() -> None:
     on = desk()
     with st.sidebar:
         for key, now in (("units", on.typed.units), ("marks", on.marks)):
-            if st.session_state.get(key) != now:
-                st.session_state[key] = now
+            hand(key, now)
         st.radio(
             "Units",
             ["us", "metric"],

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any, cast
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument, demo_document, load_document
@@ -83,6 +84,27 @@ def desk() -> Desk:
     if "desk" not in st.session_state:
         st.session_state["desk"] = new_desk(demo_document())
     return cast(Desk, st.session_state["desk"])
+
+
+def hear() -> None:
+    """Note which widgets the browser shows by now: it tells the values of all of them with each request."""
+    context = get_script_run_ctx()
+    told = context.session_state.get_widget_states() if context else []
+    # Streamlit's name of a widget ends with the key it was given: $$ID-hash-key
+    st.session_state["told"] = frozenset(state.id.split("-", 2)[-1] for state in told)
+
+
+def hand(key: str, value: Any) -> None:
+    """Give a widget its value, before it is drawn.
+
+    Streamlit sends a value that was set here only with the run that sets it. Where another run ends before the browser
+    has the widget's code (a slow line, a busy phone), the widget comes up empty and its emptiness is sent back as if
+    the reader had cleared it. So the value is sent again until the browser tells one; never after that, when it would
+    undo what is being typed.
+    """
+    shown = key in st.session_state.get("told", ()) and key in st.session_state
+    if not shown or st.session_state[key] != value:
+        st.session_state[key] = value
 
 
 def set_desk(made: Desk) -> None:

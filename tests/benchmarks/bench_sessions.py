@@ -8,7 +8,7 @@ number typed is new, so that no answer is a remembered one.
 Change to repaint: from the key press to the moment when the page's stamp is that of the new values (``stamp``), and to
 the end of the script run that brought it, when every figure and chart of the page is sent and drawn (``page``). The
 stamp is looked at again later: only the one that stays counts, so that a search that ends just then cannot pass for
-the answer. Errors: exceptions in the page or on its console, error and exception boxes, lines of the server's error
+the answer. Errors: exceptions in the page or on its console, error and exception boxes, fields that come up empty, lines of the server's error
 stream, changes without an answer within a minute. Memory: the resident size of the server and its children.
 
 Browser and server share this machine's cores, so the browser is part of what is measured. The same is asked once more
@@ -163,6 +163,9 @@ async def user(page: Page, seen: Seen, luck: random.Random, think_s: float, unti
             seen.errors.append(f"session: {error}")
             return
         seen.errors += [f"box: {text}" for text in boxes]
+        for name in FIELDS:
+            if not await page.locator(f".st-key-{name} input").input_value():
+                seen.errors.append(f"{name} is empty")
         if isinstance(took, str):
             shown = await box.input_value()
             seen.errors.append(f"no answer within {GIVEN_UP_MS / 1000:.0f} s: {key} shows {shown}; {took}")

@@ -29,7 +29,7 @@ from brewwater.ui.beside import (
     water_rows,
 )
 from brewwater.ui.search_child import COARSE_DRAWS
-from brewwater.ui.state import Document, desk
+from brewwater.ui.state import Document, desk, hand
 from brewwater.ui.views import cost
 from brewwater.ui.words import SUBJECT_WORD, Words
 
@@ -53,9 +53,9 @@ def page() -> None:
 
 def _pick(label: str, options: Sequence[Any], key: str, *, radio: bool = False, at: int = 0, names: Any = str) -> Any:
     """One of a few, remembered when the page is left."""
-    kept = desk().extra.get(key)
-    if st.session_state.get(key) not in options:
-        st.session_state[key] = kept if kept in options else options[min(at, len(options) - 1)]
+    fallen = options[min(at, len(options) - 1)]
+    kept = st.session_state.get(key, desk().extra.get(key))
+    hand(key, kept if kept in options else fallen)
 
     def keep() -> None:
         desk().extra[key] = st.session_state[key]

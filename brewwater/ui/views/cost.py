@@ -15,7 +15,7 @@ from brewwater.cost import Budget, Cost, avoided_damage, budgets, compare, payba
 from brewwater.plan import Plan
 from brewwater.ui import facts, fields, planning, show
 from brewwater.ui.show import Checked, Figure, How
-from brewwater.ui.state import Document, desk
+from brewwater.ui.state import Document, desk, hand
 from brewwater.ui.words import Words
 
 PRICES = (
@@ -122,8 +122,8 @@ def _beside(plan: Plan, words: Words) -> None:
     if not others:
         return
     st.subheader("Beside another treatment", anchor=False)
-    if st.session_state.get("cost_other") not in others:
-        st.session_state["cost_other"] = next(iter(others))
+    kept = st.session_state.get("cost_other")
+    hand("cost_other", kept if kept in others else next(iter(others)))
     other_outcome, why = others[fields.pick("Compare with", list(others), key="cost_other")]
     ours, theirs = plan.outcome.cost, other_outcome.cost
     parts = compare(ours, theirs)

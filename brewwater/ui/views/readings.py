@@ -15,7 +15,7 @@ from brewwater.readings import Diagnosis
 from brewwater.ui import fields, keeping, planning, show
 from brewwater.ui.facts import change_figure
 from brewwater.ui.show import Figure
-from brewwater.ui.state import desk
+from brewwater.ui.state import desk, hand
 from brewwater.ui.words import Words, date
 from brewwater.units import PLAN_UNITS
 
@@ -117,6 +117,7 @@ def _form(words: Words) -> None:
     if on.extra.get("reading_kind_seen") != (kind, words.metric):
         on.extra["reading_kind_seen"] = (kind, words.metric)
         st.session_state["reading_unit"] = unit
+    hand("reading_unit", st.session_state.get("reading_unit", unit))
     columns = st.columns(2)
     columns[0].text_input("Value" if kind not in EVENTS else "Which, or what was done", key="reading_value")
     columns[1].text_input("Unit", key="reading_unit")

@@ -15,7 +15,7 @@ from brewwater.targets import goals
 from brewwater.treatment import medium_class
 from brewwater.ui import facts, planning, show
 from brewwater.ui.show import Figure
-from brewwater.ui.state import desk
+from brewwater.ui.state import desk, hand
 from brewwater.ui.views.branches import CHECK_WORDS
 from brewwater.ui.words import STATUS_WORD, plain
 
@@ -145,9 +145,8 @@ def _number(plan: Plan | None) -> Basis | None:
     """What the number that the reader picks rests on; None for all."""
     st.subheader("Where a number comes from", anchor=False)
     choices = numbers(plan)
-    kept = desk().extra.get("trust_number")
-    if "trust_number" not in st.session_state:
-        st.session_state["trust_number"] = kept if kept in choices else ALL
+    kept = st.session_state.get("trust_number", desk().extra.get("trust_number"))
+    hand("trust_number", kept if kept in choices else ALL)
     picked = st.selectbox(
         "A number of this plan",
         [ALL, *choices],

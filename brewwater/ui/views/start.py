@@ -12,7 +12,7 @@ from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument, demo_document, mobile_template, with_overrides
 from brewwater.intake.analysis import Measurement, Supply
 from brewwater.ui import fields
-from brewwater.ui.state import begin, desk
+from brewwater.ui.state import begin, desk, hand
 from brewwater.ui.words import plain
 
 Way = Literal["report", "drop_kit", "strip", "lab", "meter", "unknown"]
@@ -128,8 +128,7 @@ def form() -> bool:
     if given is None:
         return False
     for name in ("way", "unit", "hardness", "alkalinity", "tds", "drinks"):
-        if st.session_state.get(f"own_{name}") != given.get(name):
-            st.session_state[f"own_{name}"] = given.get(name)
+        hand(f"own_{name}", given.get(name))
     left, _ = st.columns([1, 1])
     with left:
         st.subheader("Plan my own water", anchor=False)

@@ -14,7 +14,7 @@ from brewwater.store import Unit
 from brewwater.targets import REQUIRED
 from brewwater.ui import aside, facts, fields, keeping, show
 from brewwater.ui.search_child import COARSE_DRAWS
-from brewwater.ui.state import Document, begin, desk
+from brewwater.ui.state import Document, begin, desk, hand
 from brewwater.ui.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words, date, inline
 
 
@@ -126,8 +126,8 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
         return
     st.subheader("Side by side", anchor=False)
     by_ref = {u.ref: u for u in units}
-    if "side" not in st.session_state:
-        st.session_state["side"] = [r for r in desk().extra.get("side", list(by_ref)[:3]) if r in by_ref]
+    kept = st.session_state.get("side", desk().extra.get("side", list(by_ref)[:3]))
+    hand("side", [r for r in kept if r in by_ref])
     picked = st.multiselect("Units", list(by_ref), key="side", format_func=lambda r: by_ref[r].name, max_selections=6)
     desk().extra["side"] = picked
     documents: dict[Hashable, PlanDocument] = {}

@@ -12,7 +12,7 @@ import streamlit as st
 from brewwater.demand import WEEKDAYS, Event, EventsRead, read_events
 from brewwater.errors import InputError
 from brewwater.ui import fields, show
-from brewwater.ui.state import Document, change, desk
+from brewwater.ui.state import Document, change, desk, hand
 from brewwater.ui.words import date
 
 DAY_NAMES = {w: w.capitalize() for w in WEEKDAYS}
@@ -109,8 +109,8 @@ def _opened(part: str, items: Sequence[Any]) -> Sequence[int]:
         long=(0,),
     )
     key = f"{part}_open"
-    if st.session_state.get(key) not in range(len(items)):
-        st.session_state[key] = len(items) - 1
+    kept = st.session_state.get(key)
+    hand(key, kept if kept in range(len(items)) else len(items) - 1)
     return [
         fields.pick(
             "Change one of them", range(len(items)), key=key, format_func=lambda i: f"{items[i].name}, {items[i].start}"
@@ -196,8 +196,7 @@ def _from_file() -> None:
     """Upload, look, accept: nothing of the file is in the plan before the last button."""
     on = desk()
     st.markdown("**From a file**")
-    if "events_times" not in st.session_state:
-        st.session_state["events_times"] = on.extra.get("events_times", 2.0)
+    hand("events_times", st.session_state.get("events_times", on.extra.get("events_times", 2.0)))
     times = st.number_input(
         "Times an ordinary day, where the file does not say",
         0.0,
