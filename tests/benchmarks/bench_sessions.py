@@ -8,8 +8,9 @@ number typed is new, so that no answer is a remembered one.
 Change to repaint: from the key press to the moment when the page's stamp is that of the new values (``stamp``), and to
 the end of the script run that brought it, when every figure and chart of the page is sent and drawn (``page``). The
 stamp is looked at again later: only the one that stays counts, so that a search that ends just then cannot pass for
-the answer. Errors: exceptions in the page or on its console, error and exception boxes, fields that come up empty, lines of the server's error
-stream, changes without an answer within a minute. Memory: the resident size of the server and its children.
+the answer. Errors: exceptions in the page or on its console, error and exception boxes, fields that come up empty,
+lines of the server's error stream, changes without an answer within a minute. Memory: the resident size of the server
+and its children.
 
 Browser and server share this machine's cores, so the browser is part of what is measured. The same is asked once more
 of light clients that speak Streamlit's messages and draw nothing: that is the server alone, and explains the first.
