@@ -29,7 +29,7 @@ __all__ = [
 PATIENCE_S = 2.0
 POLL_S = 1.0
 # With many searches waiting each page looks less often, so that looking alone does not slow the others down.
-POLL_EACH_S = 0.5
+POLL_EACH_S = 2.0
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
 LIVE_DRAWS = 256
 
@@ -175,7 +175,7 @@ def search(plan: Plan) -> None:
         on.extra["abandon"] = job.abandoned
         patience = float(on.extra.get("patience", PATIENCE_S if on.train else 0.2))
         searches().ask(job, same_search(plan.document, on.train), Order(plan.document, on.train), patience)
-    st.fragment(run_every=max(POLL_S, POLL_EACH_S * searches().load()))(_strip)(job)
+    st.fragment(run_every=max(POLL_S, POLL_EACH_S * (searches().load() - 1)))(_strip)(job)
 
 
 def _strip(job: Job) -> None:

@@ -39,7 +39,8 @@ CARDS = """
 .bw-cards .bw-pair{flex-direction:row}
 """
 
-# light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground.
+# light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground. What is out of date
+# dims at once after its half second: fading it makes every waiting page draw sixty frames a second.
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
 .bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,var(--least,10rem)),1fr));gap:.6rem}
@@ -95,6 +96,9 @@ STYLE = """<style>
  opacity:1}
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
+[data-stale=true],.stExpander>details,.stExpander>details>summary{transition-duration:0s!important}
+@media (prefers-reduced-motion:reduce){*,::before,::after{transition-duration:0s!important;animation-duration:1ms!important;
+ animation-iteration-count:1!important;scroll-behavior:auto!important}}
 @media (pointer:coarse){.stGraphVizChart svg{max-width:none!important;height:auto!important}}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
 .stMarkdownEllipsis,.stMarkdownEllipsis *{white-space:normal!important;overflow:visible!important}

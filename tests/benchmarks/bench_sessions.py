@@ -55,7 +55,7 @@ HARMLESS = (
 SETTLED_MS, GIVEN_UP_MS = 1200, 60_000
 # keeps every change of the stamp and of the script's state, with its time
 WATCH = """() => {
-  const now = () => ({stamp: (document.querySelector('.st-key-plan_stamp p') || {}).innerText || '',
+  const now = () => ({stamp: (document.querySelector('.st-key-plan_stamp p') || {}).textContent || '',
     busy: (document.querySelector('[data-testid=stApp]') || document.body).getAttribute('data-test-script-state')});
   window.seen = {stamps: [], rests: [], pressed: 0, last: now()};
   document.addEventListener('keydown', e => { if (e.key === 'Enter') seen.pressed = performance.now(); }, {capture: true});
