@@ -97,8 +97,8 @@ STYLE = """<style>
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
 [data-stale=true],.stExpander>details,.stExpander>details>summary{transition-duration:0s!important}
-@media (prefers-reduced-motion:reduce){*,::before,::after{transition-duration:0s!important;animation-duration:1ms!important;
- animation-iteration-count:1!important;scroll-behavior:auto!important}}
+@media (prefers-reduced-motion:reduce){*,::before,::after{transition-duration:0s!important;
+ animation-duration:1ms!important;animation-iteration-count:1!important;scroll-behavior:auto!important}}
 @media (pointer:coarse){.stGraphVizChart svg{max-width:none!important;height:auto!important}}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
 .stMarkdownEllipsis,.stMarkdownEllipsis *{white-space:normal!important;overflow:visible!important}

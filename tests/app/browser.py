@@ -87,10 +87,10 @@ def serving(script: Path, data: Path) -> Iterator[str]:
 class Watched:
     """A page on which other hosts are blocked and every console error is kept."""
 
-    def __init__(self, browser: Browser, width: int, scheme: str = "light") -> None:
+    def __init__(self, browser: Browser, width: int, scheme: str = "light", reduced_motion: str = "reduce") -> None:
         self.context: BrowserContext = browser.new_context(
             viewport={"width": width, "height": 900}, color_scheme=scheme, accept_downloads=True,
-            reduced_motion="reduce",
+            reduced_motion=reduced_motion,
         )  # fmt: skip
         self.width = width
         self.errors: list[str] = []

@@ -137,7 +137,7 @@ def server(data: Path, said: Path) -> Iterator[tuple[str, int]]:
 
 async def opened(browser: Browser, address: str, seen: Seen) -> Page:
     """A session of its own, its plan on the screen."""
-    context = await browser.new_context(viewport={"width": 1280, "height": 900}, reduced_motion="reduce")
+    context = await browser.new_context(viewport={"width": 1280, "height": 900})
     page = await context.new_page()
     page.set_default_timeout(GIVEN_UP_MS)
     page.on("pageerror", lambda e: seen.errors.append(f"page: {e}"))
