@@ -28,8 +28,9 @@ __all__ = [
 # The search waits a moment, so that someone who is still typing is not slowed down by it.
 PATIENCE_S = 2.0
 POLL_S = 1.0
-# With many searches waiting each page looks less often, so that looking alone does not slow the others down.
-POLL_EACH_S = 2.0
+# Every look draws a page anew in part, a third of what a change costs its browser: where others wait too, a page looks
+# about so often until its turn is over.
+LOOKS = 2
 # While someone changes things the plan follows with fewer draws; the full look comes with the search.
 LIVE_DRAWS = 256
 
@@ -175,7 +176,7 @@ def search(plan: Plan) -> None:
         on.extra["abandon"] = job.abandoned
         patience = float(on.extra.get("patience", PATIENCE_S if on.train else 0.2))
         searches().ask(job, same_search(plan.document, on.train), Order(plan.document, on.train), patience)
-    st.fragment(run_every=max(POLL_S, POLL_EACH_S * (searches().load() - 1)))(_strip)(job)
+    st.fragment(run_every=max(POLL_S, searches().wait_s() / LOOKS))(_strip)(job)
 
 
 def _strip(job: Job) -> None:

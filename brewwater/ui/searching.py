@@ -34,6 +34,8 @@ PLACES = max(1, (os.cpu_count() or 1) // 2)
 # A full plan holds some 50 MB of draws.
 KEPT = 6
 LOOK_S = 0.5
+# What a search is taken to last before one has been timed.
+TAKES_S = 4.0
 # A child that does not heed a stop for so long is ended; the next search starts a new one.
 HEED_S = 20.0
 
@@ -85,10 +87,12 @@ class Searches:
     """The queue, the processes that work it off, and the answers kept."""
 
     def __init__(self, places: int = PLACES) -> None:
+        self._places = places
         self._turn = threading.Condition()
         self._line: list[Search] = []
         self._at_work: list[Search] = []
         self._kept: OrderedDict[str, Plan] = OrderedDict()
+        self._takes_s = TAKES_S
         self._children: set[subprocess.Popen[bytes]] = set()
         atexit.register(self.close)
         for number in range(places):
@@ -129,9 +133,14 @@ class Searches:
             return len(self._at_work) + sum(s.due < search.due and s.wanted() for s in self._line)
 
     def load(self) -> int:
-        """Searches waiting and at work."""
+        """Searches at work and waiting that somebody still wants."""
         with self._turn:
-            return len(self._at_work) + sum(s.wanted() for s in self._line)
+            return sum(s.wanted() for s in (*self._at_work, *self._line))
+
+    def wait_s(self) -> float:
+        """Seconds until all of them are done, by how long the latest ones took; 0 where there is but one."""
+        load = self.load()
+        return load * self._takes_s / self._places if load > 1 else 0.0
 
     # -- the threads that keep a child each
 
@@ -195,6 +204,7 @@ class Searches:
             cores = max(1, PLACES // len(self._at_work))
         _send(child, replace(search.order, cores=cores))
         watch.start()
+        begun = time.monotonic()
         try:
             word: str = ""
             value: Any = None
@@ -209,6 +219,7 @@ class Searches:
             watch.join()
         with self._turn:
             if word == "plan":
+                self._takes_s = (self._takes_s + time.monotonic() - begun) / 2
                 self._kept[search.same] = value
                 while len(self._kept) > KEPT:
                     self._kept.popitem(last=False)

@@ -82,6 +82,19 @@ def test_many_who_ask_the_same_wait_for_one_search(place: Searches) -> None:
     assert of(jobs[0]).result.result(SOON_S) is not None  # one of them still waits
 
 
+def test_the_wait_is_that_of_the_searches_somebody_wants(place: Searches) -> None:
+    assert of(asked(place, "timed", order(seed=5))).result.result(SOON_S) is not None
+    assert 0 < place._takes_s != searching.TAKES_S  # by what it took
+    queue = Searches(places=1)
+    jobs = [asked(queue, f"waits {n}", order(), patience_s=3600.0) for n in range(3)]
+    assert queue.wait_s() == 3 * searching.TAKES_S
+    jobs[0].abandoned.set()
+    assert queue.wait_s() == 2 * searching.TAKES_S
+    jobs[1].abandoned.set()
+    assert queue.load() == 1
+    assert queue.wait_s() == 0.0  # alone, a page looks as often as it likes
+
+
 def test_no_more_at_once_than_there_are_places(place: Searches) -> None:
     jobs = [asked(place, f"one {n}", order(256, seed=10 + n)) for n in range(4)]
     until(lambda: of(jobs[0]).share > 0)
