@@ -34,7 +34,7 @@ PLACES = max(1, (os.cpu_count() or 1) // 2)
 # A full plan holds some 50 MB of draws.
 KEPT = 6
 LOOK_S = 0.5
-# What a search is taken to last before one has been timed.
+# What a search is taken to last before one has been timed: an estimate.
 TAKES_S = 4.0
 # A child that does not heed a stop for so long is ended; the next search starts a new one.
 HEED_S = 20.0
