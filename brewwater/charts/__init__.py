@@ -1,4 +1,4 @@
-"""Pictures of a plan, as altair charts; pure functions, no page in here.
+"""Pictures of a plan, as altair charts and one plain drawing; pure functions, no page in here.
 
 Colours come in a light and a dark set; every series is also told apart by shape, dash or a written label, so
 that nothing rests on colour alone.
@@ -6,6 +6,7 @@ that nothing rests on colour alone.
 
 from brewwater.charts.base import DARK, LIGHT, Palette
 from brewwater.charts.money import branch_costs, cost_lines, two_costs, worth_of_tests
+from brewwater.charts.sketch import cup_sketch
 from brewwater.charts.tree import branch_drawing
 from brewwater.charts.water import boiler_cloud, cup_cloud, scale_laid
 from brewwater.charts.year import Remaining, capacity_left, demand_year, remaining, tank_day
@@ -21,6 +22,7 @@ __all__ = [
     "capacity_left",
     "cost_lines",
     "cup_cloud",
+    "cup_sketch",
     "demand_year",
     "remaining",
     "scale_laid",

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 import altair as alt
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from brewwater.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked, written
 from brewwater.charts.ink import inked
@@ -19,39 +21,67 @@ from brewwater.water import Water
 
 Range = tuple[float | None, float | None]
 SOURCE, SERVED = "As it comes", "Served"
+HARDNESS, ALKALINITY = "Hardness, mg/L as CaCO3", "Alkalinity, mg/L as CaCO3"
 
 
-def _points(given: Given, x: Sequence[FloatArray], y: Sequence[FloatArray]) -> pd.DataFrame:
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """The same picked draws of one water, as places of a picture; ``row`` is the phase that each is of."""
+
+    name: str
+    x: FloatArray
+    y: FloatArray
+    row: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The goal as a box (``left`` to ``right``, ``bottom`` to ``top``), and what the axes have to reach."""
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    most_x: float
+    most_y: float
+
+
+def marks(given: Given, x: Sequence[FloatArray], y: Sequence[FloatArray]) -> tuple[Marks, ...]:
     """The same picked draws of several waters; each phase by its share of the service days."""
     n = len(given.weights)
-    mass = (given.phase_share[:, None] * given.weights).reshape(-1)
-    pick = picked(mass)
+    pick = picked((given.phase_share[:, None] * given.weights).reshape(-1))
     rows, draws = pick // n, pick % n
-    frames = [
-        pd.DataFrame(
-            {
-                "x": np.round(flat(a, rows, draws, n), 2),
-                "y": np.round(flat(b, rows, draws, n), 2),
-                "water": name,
-                "town": [given.phase_names[r] for r in rows],
-            }
-        )
-        for a, b, name in zip(x, y, (SOURCE, SERVED), strict=False)
-    ]
-    return pd.concat(frames).replace([np.inf, -np.inf], np.nan).dropna()
+    found = []
+    for a, b, name in zip(x, y, (SOURCE, SERVED), strict=False):
+        at = [np.round(flat(values, rows, draws, n), 2) for values in (a, b)]
+        known = np.isfinite(at[0]) & np.isfinite(at[1])
+        found.append(Marks(name, at[0][known], at[1][known], rows[known]))
+    return tuple(found)
+
+
+def room(found: Sequence[Marks], goal: tuple[Range, Range]) -> Room:
+    """The box of a goal, its open sides at the end of the picture."""
+    x, y = np.concatenate([m.x for m in found]), np.concatenate([m.y for m in found])
+    wide, tall = (float(v.max()) if len(v) else 1.0 for v in (x, y))
+    least_x, least_y = (min(0.0, float(v.min())) if len(v) else 0.0 for v in (x, y))
+    (left, right), (bottom, top) = goal
+    ends = [1.35 * (side[1] or 0) for side in goal]
+    return Room(
+        left or least_x, right or max(wide * 1.05, 1), bottom or least_y, top or max(tall * 1.08, 1),
+        max(wide * 1.05, ends[0], 1), max(tall * 1.08, ends[1], 1),
+    )  # fmt: skip
 
 
 def _cloud(
-    data: pd.DataFrame, x: str, y: str, goal: tuple[Range, Range], colours: Palette, height: int
+    given: Given, found: Sequence[Marks], x: str, y: str, goal: tuple[Range, Range], colours: Palette, height: int
 ) -> dict[str, Any]:
-    tall, wide = float(data["y"].max()) if len(data) else 1.0, float(data["x"].max()) if len(data) else 1.0
-    ends = [1.35 * (side[1] or 0) for side in goal]
-    least = [min(0.0, float(data[c].min()) if len(data) else 0.0) for c in ("x", "y")]
-    (left, right), (bottom, top) = goal
-    box = {"x": left or least[0], "x2": right or max(wide * 1.05, 1), "y": bottom or least[1],
-           "y2": top or max(tall * 1.08, 1), "label": "goal"}  # fmt: skip
-    room = {"x": max(wide * 1.05, ends[0], 1), "y": max(tall * 1.08, ends[1], 1)}
-    frames = {"points": data, "goal": pd.DataFrame([box]), "room": pd.DataFrame([room])}
+    towns = np.array(given.phase_names)
+    points = pd.concat([pd.DataFrame({"x": m.x, "y": m.y, "water": m.name, "town": towns[m.row]}) for m in found])
+    ends = room(found, goal)
+    box = {"x": ends.left, "x2": ends.right, "y": ends.bottom, "y2": ends.top, "label": "goal"}
+    frames = {
+        "points": points, "goal": pd.DataFrame([box]), "room": pd.DataFrame([{"x": ends.most_x, "y": ends.most_y}]),
+    }  # fmt: skip
     return {**json.loads(_form(x, y, colours, height)), "datasets": frames}
 
 
@@ -99,6 +129,15 @@ def _form(x: str, y: str, colours: Palette, height: int) -> str:
     return json.dumps(form)
 
 
+def cup_marks(given: Given, served: Water) -> tuple[Marks, ...]:
+    """Hardness and alkalinity of the waters that fit what is known, as they come and as served."""
+    return marks(
+        given,
+        [given.waters.hardness_mg_L_as_CaCO3, served.hardness_mg_L_as_CaCO3],
+        [given.waters.alkalinity_mg_L_as_CaCO3, served.alkalinity_mg_L_as_CaCO3],
+    )
+
+
 def cup_cloud(
     given: Given, served: Water, goal: tuple[Range, Range], colours: Palette, height: int = 300
 ) -> dict[str, Any]:
@@ -108,12 +147,7 @@ def cup_cloud(
 
     goal : (hardness range, alkalinity range), mg/L as CaCO3
     """
-    data = _points(
-        given,
-        [given.waters.hardness_mg_L_as_CaCO3, served.hardness_mg_L_as_CaCO3],
-        [given.waters.alkalinity_mg_L_as_CaCO3, served.alkalinity_mg_L_as_CaCO3],
-    )
-    return _cloud(data, "Hardness, mg/L as CaCO3", "Alkalinity, mg/L as CaCO3", goal, colours, height)
+    return _cloud(given, cup_marks(given, served), HARDNESS, ALKALINITY, goal, colours, height)
 
 
 def boiler_cloud(
@@ -129,9 +163,9 @@ def boiler_cloud(
 
     chloride : as it comes and as served, mg/L; goal : (scale range, chloride range)
     """
-    data = _points(given, [source.machine_ccpp_mg_L_as_CaCO3, served.machine_ccpp_mg_L_as_CaCO3], list(chloride))
+    found = marks(given, [source.machine_ccpp_mg_L_as_CaCO3, served.machine_ccpp_mg_L_as_CaCO3], list(chloride))
     title = f"Scale at {source.machine_temperature_C:.0f} °C, mg/L as CaCO3"
-    return _cloud(data, title, "Chloride, mg/L", goal, colours, height)
+    return _cloud(given, found, title, "Chloride, mg/L", goal, colours, height)
 
 
 def scale_laid(

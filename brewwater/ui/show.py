@@ -39,8 +39,9 @@ CARDS = """
 .bw-cards .bw-pair{flex-direction:row}
 """
 
-# light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground. What is out of date
-# dims at once after its half second: fading it makes every waiting page draw sixty frames a second.
+# light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground. Nothing fades: what
+# is out of date dims at once after its half second (fading makes every waiting page draw sixty frames a second), and a
+# field takes its colour when it is entered (a fade of its border draws as many frames as all of an answer).
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
 .bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,var(--least,10rem)),1fr));gap:.6rem}
@@ -91,14 +92,24 @@ STYLE = """<style>
 .bw ol.bw-train{list-style:none;display:flex;flex-wrap:wrap;gap:.35rem;margin:.2rem 0;padding:0}
 .bw ol.bw-train li{border:1px solid light-dark(#0b6570,#57b9bf);border-radius:5px;padding:.1rem .55rem;margin:0}
 .bw ol.bw-train li+li::before{content:"→ ";margin-right:.2rem}
+.bw-sketch{font-size:.875rem}
+.bw-sketch>.bw-row{gap:.2rem 1rem;margin-bottom:.4rem}
+.bw-plot{position:relative;height:17rem;margin:.5rem .8rem 1.6rem 2.6rem}
+.bw-plot>img{display:block;width:100%;height:100%}
+.bw-key{display:inline-block;width:.7rem;height:.7rem;margin-right:.4rem}
+.bw-plot span{position:absolute;font-variant-numeric:tabular-nums}
+.bw-up span{right:calc(100% + .45rem);transform:translateY(-50%)}
+.bw-up,.bw-along{position:absolute;inset:0;pointer-events:none}
+.bw-along span{top:calc(100% + .25rem);transform:translateX(-50%)}
+.bw-end{text-align:right}
 .st-key-plan_stamp{min-height:1.4rem}
 [data-testid=stCaptionContainer],[data-testid=stCaptionContainer] p{color:light-dark(#47525a,#bcc6c9)!important;
  opacity:1}
 .stMainBlockContainer{padding-top:3.2rem}
 .stGraphVizChart{overflow-x:auto}
-[data-stale=true],.stExpander>details,.stExpander>details>summary{transition-duration:0s!important}
-@media (prefers-reduced-motion:reduce){*,::before,::after{transition-duration:0s!important;
- animation-duration:1ms!important;animation-iteration-count:1!important;scroll-behavior:auto!important}}
+*,::before,::after{transition-duration:0s!important}
+@media (prefers-reduced-motion:reduce){*,::before,::after{animation-duration:1ms!important;
+ animation-iteration-count:1!important;scroll-behavior:auto!important}}
 @media (pointer:coarse){.stGraphVizChart svg{max-width:none!important;height:auto!important}}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
 .stMarkdownEllipsis,.stMarkdownEllipsis *{white-space:normal!important;overflow:visible!important}
@@ -310,6 +321,11 @@ def checks(items: Sequence[Checked]) -> None:
 def say(text: str) -> None:
     """One line that matters, set off from the rest."""
     st.html(f'<div class="bw bw-line">{escape(text)}</div>')
+
+
+def drawn(html: str) -> None:
+    """A drawing that ``brewwater.charts`` made as HTML."""
+    st.html(html)
 
 
 def page_link(address: str, label: str, icon: str) -> None:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
 
 import streamlit as st
 
-from brewwater.charts import cup_cloud
+from brewwater.charts import cup_sketch
 from brewwater.plan import Plan
 from brewwater.targets import goals
 from brewwater.ui import facts, fields, planning, show
@@ -163,10 +162,8 @@ def _answer(plan: Plan, words: Words) -> None:
         best = plan.next_tests[0]
         what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
         show.say(f"Next test: {what}{best.because}")
-    st.vega_lite_chart(spec=_cloud(plan), width="stretch", key="cup_cloud")
-    st.caption(
-        "Each mark is one water that fits what is known, before (open triangles) and after treatment (open circles)."
-    )
+    _picture(plan, words)
+    st.caption("Each mark is one water that fits what is known. Their figures: on the Water page.")
     notes(plan)
 
 
@@ -180,12 +177,11 @@ def treatment(plan: Plan, words: Words) -> None:
         st.caption(line)
 
 
-def _cloud(plan: Plan) -> dict[str, Any]:
+def _picture(plan: Plan, words: Words) -> None:
     goal = goals(plan.document.targets)
     hard, alk = goal["total_hardness"], goal["alkalinity"]
-    return cup_cloud(
-        plan.given, plan.outcome.main.water, ((hard.low, hard.high), (alk.low, alk.high)), planning.colours()
-    )
+    wanted = ((hard.low, hard.high), (alk.low, alk.high))
+    show.drawn(cup_sketch(plan.given, plan.outcome.main.water, wanted, planning.colours(), words.number))
 
 
 def notes(plan: Plan) -> None:
