@@ -6,7 +6,9 @@ readers, with ``details`` that open without asking the server.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from html import escape
 
@@ -92,6 +94,8 @@ STYLE = """<style>
 .bw ol.bw-train{list-style:none;display:flex;flex-wrap:wrap;gap:.35rem;margin:.2rem 0;padding:0}
 .bw ol.bw-train li{border:1px solid light-dark(#0b6570,#57b9bf);border-radius:5px;padding:.1rem .55rem;margin:0}
 .bw ol.bw-train li+li::before{content:"→ ";margin-right:.2rem}
+.bw-blocks{display:grid;grid-template-columns:minmax(0,1fr);gap:1rem}
+.bw-blocks>h3{padding:0}
 .bw-sketch{font-size:.875rem}
 .bw-sketch>.bw-row{gap:.2rem 1rem;margin-bottom:.4rem}
 .bw-plot{position:relative;height:17rem;margin:.5rem .8rem 1.6rem 2.6rem}
@@ -130,6 +134,49 @@ STYLE = """<style>
 def style() -> None:
     """The rules that the blocks need, once a run."""
     st.html(STYLE)
+
+
+_GATHERED: ContextVar[list[str] | None] = ContextVar("gathered", default=None)
+
+
+def _put(html: str) -> None:
+    gathered = _GATHERED.get()
+    if gathered is None:
+        st.html(html)
+    else:
+        gathered.append(html)
+
+
+@contextmanager
+def _around(before: str, after: str) -> Iterator[None]:
+    inside: list[str] = []
+    token = _GATHERED.set(inside)
+    try:
+        yield
+    finally:
+        _GATHERED.reset(token)
+    _put(f"{before}{''.join(inside)}{after}")
+
+
+def together() -> AbstractContextManager[None]:
+    """The blocks made inside, one under the other as one element: each element of its own is drawn, checked and marked
+    as out of date by the browser at every change. Only blocks of this module go inside."""
+    return _around('<div class="bw bw-blocks">', "</div>")
+
+
+def folded(title: str) -> AbstractContextManager[None]:
+    """The blocks made inside, shown when the title is pressed."""
+    return _around(f'<details class="bw bw-card"><summary>{escape(title)}</summary>', "</details>")
+
+
+def heading(text: str) -> None:
+    """The title of a part of the page, as ``st.subheader``."""
+    _put(f"<h3>{escape(text)}</h3>")
+
+
+def small(text: str) -> None:
+    """A remark in small letters, as ``st.caption``."""
+    _put(f'<div class="bw-note">{escape(text)}</div>')
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +221,7 @@ def figures(items: Sequence[Figure]) -> None:
         + "</div>"
         for f in items
     )
-    st.html(f'<div class="bw bw-grid">{cards}</div>')
+    _put(f'<div class="bw bw-grid">{cards}</div>')
 
 
 def badge(status: str) -> str:
@@ -225,18 +272,18 @@ def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callab
             + (f"<strong>Served</strong>{_verdict_detail(now, told(now))}" if now is not before else "")
             + "</details></div>"
         )
-    st.html(f'<div class="bw" style="display:grid;gap:.5rem">{"".join(cards)}</div>')
+    _put(f'<div class="bw" style="display:grid;gap:.5rem">{"".join(cards)}</div>')
 
 
 def train(names: Sequence[tuple[str, str]], label: str = "Treatment, in the order the water meets it") -> None:
     """The stages in order; each with a note (its bypass)."""
     if not names:
-        st.html(
+        _put(
             '<div class="bw bw-line"><strong>No treatment.</strong> Buy nothing: the water is served as it comes.</div>'
         )
         return
     items = "".join(f"<li><strong>{escape(a)}</strong>{' ' + escape(b) if b else ''}</li>" for a, b in names)
-    st.html(f'<div class="bw"><ol class="bw-train" aria-label="{escape(label)}">{items}</ol></div>')
+    _put(f'<div class="bw"><ol class="bw-train" aria-label="{escape(label)}">{items}</ol></div>')
 
 
 def table(
@@ -281,7 +328,7 @@ def table(
 
     room = sum(max(letters(i, text) for text in (h, *(row[i] for row in rows))) for i, h in enumerate(heads))
     kind = next((name for least, name in CARDS_FROM.items() if room > least and len(heads) > 2), "")
-    st.html(
+    _put(
         f'<div class="bw bw-scroll{kind}" tabindex="0"{name}><table role="table"><thead role="rowgroup">'
         f'<tr role="row">{head}</tr></thead><tbody role="rowgroup">{body}</tbody></table></div>'
     )
@@ -290,7 +337,7 @@ def table(
 def cautions(lines: Sequence[str], title: str = "Take care") -> None:
     """Short cautions at the place where the work can hurt."""
     items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-    st.html(f'<div class="bw bw-caution" role="note"><strong>▲ {escape(title)}</strong><ul>{items}</ul></div>')
+    _put(f'<div class="bw bw-caution" role="note"><strong>▲ {escape(title)}</strong><ul>{items}</ul></div>')
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,17 +362,17 @@ def checks(items: Sequence[Checked]) -> None:
         f"<dl><dt>Source</dt><dd>{escape(c.source)}</dd></dl></details></div>"
         for c in items
     )
-    st.html(f'<div class="bw bw-grid" style="--least:15rem">{cards}</div>')
+    _put(f'<div class="bw bw-grid" style="--least:15rem">{cards}</div>')
 
 
 def say(text: str) -> None:
     """One line that matters, set off from the rest."""
-    st.html(f'<div class="bw bw-line">{escape(text)}</div>')
+    _put(f'<div class="bw bw-line">{escape(text)}</div>')
 
 
 def drawn(html: str) -> None:
     """A drawing that ``brewwater.charts`` made as HTML."""
-    st.html(html)
+    _put(html)
 
 
 def page_link(address: str, label: str, icon: str) -> None:
@@ -348,4 +395,4 @@ def entries(items: Sequence[tuple[str, str, str, str]], label: str) -> None:
         + f'</div><div class="bw-note">{escape(why)}</div></li>'
         for name, amount, warning, why in items
     )
-    st.html(f'<div class="bw"><ol class="bw-entries" aria-label="{escape(label)}">{cards}</ol></div>')
+    _put(f'<div class="bw"><ol class="bw-entries" aria-label="{escape(label)}">{cards}</ol></div>')

@@ -153,28 +153,30 @@ def _answer(plan: Plan, words: Words) -> None:
     served = [v for v in plan.outcome.verdicts if v.branch == main]
     treatment(plan, words)
     planning.search(plan)
-    show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
-    st.subheader("What the water does", anchor=False)
-    show.verdicts(plan.source_verdicts, served, words.share)
-    if any(v.subject == "safety" and v.status in ("stop", "act") for v in plan.source_verdicts):
-        show.cautions(["This plan cannot make unsafe water safe. Stop, and call the water authority."], "Stop")
-    if plan.next_tests:
-        best = plan.next_tests[0]
-        what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
-        show.say(f"Next test: {what}{best.because}")
-    _picture(plan, words)
-    st.caption("Each mark is one water that fits what is known. Their figures: on the Water page.")
-    notes(plan)
+    with show.together():
+        show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
+        show.heading("What the water does")
+        show.verdicts(plan.source_verdicts, served, words.share)
+        if any(v.subject == "safety" and v.status in ("stop", "act") for v in plan.source_verdicts):
+            show.cautions(["This plan cannot make unsafe water safe. Stop, and call the water authority."], "Stop")
+        if plan.next_tests:
+            best = plan.next_tests[0]
+            what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
+            show.say(f"Next test: {what}{best.because}")
+        _picture(plan, words)
+        show.small("Each mark is one water that fits what is known. Their figures: on the Water page.")
+        _notes(plan)
 
 
 def treatment(plan: Plan, words: Words) -> None:
     """The train that is shown, and what it is."""
     title, line = planning.headline(plan)
-    st.subheader(title, anchor=False)
-    if plan.outcome.stages or not line.startswith("Everything"):
-        show.train(facts.train_names(plan.outcome.stages, words))
-    if line:
-        st.caption(line)
+    with show.together():
+        show.heading(title)
+        if plan.outcome.stages or not line.startswith("Everything"):
+            show.train(facts.train_names(plan.outcome.stages, words))
+        if line:
+            show.small(line)
 
 
 def _picture(plan: Plan, words: Words) -> None:
@@ -184,12 +186,12 @@ def _picture(plan: Plan, words: Words) -> None:
     show.drawn(cup_sketch(plan.given, plan.outcome.main.water, wanted, planning.colours(), words.number))
 
 
-def notes(plan: Plan) -> None:
+def _notes(plan: Plan) -> None:
     """What the plan assumed on the way."""
     if plan.warnings:
-        with st.expander(f"What was assumed ({len(plan.warnings)})", icon=":material/info:"):
+        with show.folded(f"What was assumed ({len(plan.warnings)})"):
             show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
-    st.caption(
+    show.small(
         "Dates and amounts are estimates: verify by test. Not a potability tool. The machine's manual, the data sheet "
         "and local code go before anything here."
     )
