@@ -7,7 +7,7 @@ holds in the moved draws as it did before: a water is completed anew, and its ch
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
+from dataclasses import dataclass
 from typing import Any
 from zlib import crc32
 
@@ -57,25 +57,40 @@ class Moved(Draws):
         return span_at_score(self.normal(name), span)
 
 
-# The moves are functions of the module, not closures, so that draws can go to another process and back.
+# The moves are objects, not closures, so that draws can go to another process and back.
 
 
-def _keep(kept: IntArray, z: FloatArray, name: str) -> FloatArray:
-    return np.asarray(z[kept])
+@dataclass(frozen=True, eq=False)
+class _Keep:
+    kept: IntArray
+
+    def __call__(self, z: FloatArray, name: str) -> FloatArray:
+        return np.asarray(z[self.kept])
 
 
-def _jitter(width: FloatArray, kept: FloatArray, key: tuple[int, ...], z: FloatArray, name: str) -> FloatArray:
-    fresh = np.random.default_rng([*key, crc32(name.encode())]).standard_normal(len(z))
-    return np.asarray(kept * z + width * fresh)
+@dataclass(frozen=True, eq=False)
+class _Jitter:
+    width: FloatArray
+    kept: FloatArray
+    key: tuple[int, ...]
+
+    def __call__(self, z: FloatArray, name: str) -> FloatArray:
+        fresh = np.random.default_rng([*self.key, crc32(name.encode())]).standard_normal(len(z))
+        return np.asarray(self.kept * z + self.width * fresh)
 
 
-def _choose(other: Moved, taken: NDArray[np.bool_], z: FloatArray, name: str) -> FloatArray:
-    return np.where(taken, other.normal(name), z)
+@dataclass(frozen=True, eq=False)
+class _Choose:
+    other: Moved
+    taken: NDArray[np.bool_]
+
+    def __call__(self, z: FloatArray, name: str) -> FloatArray:
+        return np.where(self.taken, self.other.normal(name), z)
 
 
 def resampled(base: Draws, kept: IntArray) -> Moved:
     """The draws of ``base`` with the indices ``kept``, shape (n,)."""
-    return Moved(base, partial(_keep, kept))
+    return Moved(base, _Keep(kept))
 
 
 def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
@@ -86,12 +101,12 @@ def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
     width : shape (n,), 0 (not moved) to 1 (drawn anew)
     key : the same key gives the same jitter
     """
-    return Moved(base, partial(_jitter, width, np.sqrt(1 - width**2), key))
+    return Moved(base, _Jitter(width, np.sqrt(1 - width**2), key))
 
 
 def chosen(base: Draws, other: Moved, taken: NDArray[np.bool_]) -> Moved:
     """The draws of ``other`` where ``taken``, shape (n,); else those of ``base``."""
-    return Moved(base, partial(_choose, other, taken))
+    return Moved(base, _Choose(other, taken))
 
 
 def resample(weights: FloatArray, offset: float) -> IntArray:

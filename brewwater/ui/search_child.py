@@ -1,28 +1,31 @@
 """The search in a process of its own, at low priority: ``python -m brewwater.ui.search_child``, started by
 ``searching``. In the server's own process its many small array steps would hold the interpreter that all pages share.
 
-It reads an ``Order`` from its standard input and answers on its standard output with pairs of a word and a value:
-``share`` and ``first`` on the way, then one of ``plan``, ``stopped``, ``refused`` and ``failed``. Anything that comes
-in while it works means stop; the end of its input, that the server is gone. Objects go as pickles: only between the
-two, over pipes that nobody else holds.
+It reads an ``Order`` (as a tuple) from its standard input and answers on its standard output with pairs of a word and a
+value: ``share`` and ``first`` on the way, then one of ``plan``, ``stopped``, ``refused`` and ``failed``. Anything that
+comes in while it works means stop; the end of its input, that the server is gone. All goes as parcels (``parcel``),
+through the folder that is its one argument, which it takes away when the server is gone.
 """
 
 from __future__ import annotations
 
 import os
-import pickle
 import queue
+import shutil
 import sys
 import threading
 import traceback
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import BinaryIO
+from pathlib import Path
+from typing import IO
 
 from brewwater import cores
 from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument
 from brewwater.plan import Plan, make_plan
 from brewwater.treatment import Stage
+from brewwater.ui.parcel import receive, send
 
 # The first look, where nothing was recommended before: few draws, so that something stands there soon.
 COARSE_DRAWS = 128
@@ -42,15 +45,17 @@ class _Stopped(Exception):
     """Nobody waits for this search any more."""
 
 
-def _inbox(source: BinaryIO) -> queue.SimpleQueue[Order | None]:
+def _inbox(source: IO[bytes], folder: Path) -> queue.SimpleQueue[Order | None]:
     """What comes in, read by a thread; the process ends with its input."""
     came: queue.SimpleQueue[Order | None] = queue.SimpleQueue()
 
     def read() -> None:
         while True:
             try:
-                came.put(pickle.load(source))
+                order = receive(source, folder)
+                came.put(order if order is None else Order(*order))
             except (EOFError, OSError):
+                shutil.rmtree(folder, ignore_errors=True)
                 os._exit(0)
             except Exception:  # cut off, or written by another version: nothing after it can be read
                 os._exit(1)
@@ -59,11 +64,11 @@ def _inbox(source: BinaryIO) -> queue.SimpleQueue[Order | None]:
     return came
 
 
-def _look(order: Order, came: queue.SimpleQueue[Order | None], sink: BinaryIO) -> Plan:
+def _look(order: Order, came: queue.SimpleQueue[Order | None], say: Callable[[str, object], None]) -> Plan:
     def progress(share: float) -> None:
         if not came.empty():
             raise _Stopped
-        _say(sink, "share", share)
+        say("share", share)
 
     def plan(document: PlanDocument) -> Plan:
         return make_plan(
@@ -74,16 +79,11 @@ def _look(order: Order, came: queue.SimpleQueue[Order | None], sink: BinaryIO) -
     cores.use_at_most(order.cores)
     if typed.train is None and not order.train and typed.settings.draws > COARSE_DRAWS:
         coarse = typed.settings.model_copy(update={"draws": COARSE_DRAWS})
-        _say(sink, "first", plan(typed.model_copy(update={"settings": coarse})).outcome.stages)
+        say("first", plan(typed.model_copy(update={"settings": coarse})).outcome.stages)
     found = plan(typed)
     if not came.empty():
         raise _Stopped
     return found
-
-
-def _say(sink: BinaryIO, word: str, value: object) -> None:
-    sink.write(pickle.dumps((word, value), protocol=5))  # whole or not at all
-    sink.flush()
 
 
 def _give_way() -> None:
@@ -97,22 +97,27 @@ def _give_way() -> None:
 def main() -> None:
     """Answer orders until the input ends."""
     _give_way()
-    came = _inbox(sys.stdin.buffer)
+    folder = Path(sys.argv[1])
+    came = _inbox(sys.stdin.buffer, folder)
     with os.fdopen(os.dup(1), "wb") as sink:
         os.dup2(2, 1)  # whatever a library prints does not get between the answers
-        _say(sink, "share", 0.0)  # ready
+
+        def say(word: str, value: object) -> None:
+            send((word, value), sink, folder)
+
+        say("share", 0.0)  # ready
         while True:
             order = came.get()
             if order is None:  # a stop that came after the answer
                 continue
             try:
-                _say(sink, "plan", _look(order, came, sink))
+                say("plan", _look(order, came, say))
             except _Stopped:
-                _say(sink, "stopped", None)
+                say("stopped", None)
             except InputError as error:
-                _say(sink, "refused", (error.field, error.value, error.limit, error.remedy))
+                say("refused", (error.field, error.value, error.limit, error.remedy))
             except Exception:  # a defect: the parent raises it with this trace, and the next order is answered
-                _say(sink, "failed", traceback.format_exc())
+                say("failed", traceback.format_exc())
 
 
 if __name__ == "__main__":

@@ -10,15 +10,17 @@ from __future__ import annotations
 
 import atexit
 import os
-import pickle
+import shutil
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 from streamlit import runtime
@@ -27,6 +29,7 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from brewwater.errors import InputError
 from brewwater.plan import Plan
 from brewwater.treatment import Stage
+from brewwater.ui.parcel import receive, send
 from brewwater.ui.search_child import Order
 
 # Searches share half of the cores; the other half is for the pages, which someone waits for at every change.
@@ -83,6 +86,33 @@ class Job:
         return min(max(self.search.share, 0.0), 1.0) if self.search else 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class _Child:
+    """A process that searches, and the folder through which arrays come from it."""
+
+    process: subprocess.Popen[bytes]
+    folder: Path
+
+    def send(self, order: Order | None) -> None:
+        pipe = self.process.stdin
+        assert pipe is not None
+        send(order and (order.typed, order.train, order.cores), pipe, self.folder)
+
+    def receive(self) -> tuple[str, Any]:
+        pipe = self.process.stdout
+        assert pipe is not None
+        word, value = receive(pipe, self.folder)
+        return word, value
+
+    def end(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        for pipe in (self.process.stdin, self.process.stdout):
+            if pipe is not None:
+                pipe.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
 class Searches:
     """The queue, the processes that work it off, and the answers kept."""
 
@@ -93,7 +123,7 @@ class Searches:
         self._at_work: list[Search] = []
         self._kept: OrderedDict[str, Plan] = OrderedDict()
         self._takes_s = TAKES_S
-        self._children: set[subprocess.Popen[bytes]] = set()
+        self._children: set[_Child] = set()
         atexit.register(self.close)
         for number in range(places):
             threading.Thread(target=self._serve, name=f"search-{number}", daemon=True).start()
@@ -101,7 +131,8 @@ class Searches:
     def close(self) -> None:
         """End the children."""
         for child in list(self._children):
-            child.kill()
+            child.process.kill()
+            shutil.rmtree(child.folder, ignore_errors=True)
 
     def kept(self, same: str) -> Plan | None:
         """An answer found before, for whomever."""
@@ -145,11 +176,11 @@ class Searches:
     # -- the threads that keep a child each
 
     def _serve(self) -> None:
-        child: subprocess.Popen[bytes] | None = None
+        child: _Child | None = None
         while True:
             search = self._next()
             try:
-                if child is not None and child.poll() is not None:
+                if child is not None and child.process.poll() is not None:
                     self._end(child)
                     child = None
                 child = child or self._start()
@@ -179,37 +210,35 @@ class Searches:
                     return soonest
                 self._turn.wait(wait)
 
-    def _start(self) -> subprocess.Popen[bytes]:
+    def _start(self) -> _Child:
         windows = getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)  # elsewhere the child lowers itself
-        child = subprocess.Popen(
-            [sys.executable, "-P", "-m", "brewwater.ui.search_child"],
+        folder = Path(tempfile.mkdtemp(prefix="brewwater-"))  # for this user only
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "brewwater.ui.search_child", str(folder)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, creationflags=windows,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
         )  # fmt: skip
+        child = _Child(process, folder)
         self._children.add(child)
         return child
 
-    def _end(self, child: subprocess.Popen[bytes]) -> None:
+    def _end(self, child: _Child) -> None:
         self._children.discard(child)
-        child.kill()
-        child.wait()
-        for pipe in (child.stdin, child.stdout):
-            if pipe is not None:
-                pipe.close()
+        child.end()
 
-    def _work(self, child: subprocess.Popen[bytes], search: Search) -> None:
+    def _work(self, child: _Child, search: Search) -> None:
         over = threading.Event()
         watch = threading.Thread(target=self._watch, args=(child, search, over), daemon=True)
         with self._turn:
             cores = max(1, PLACES // len(self._at_work))
-        _send(child, replace(search.order, cores=cores))
+        child.send(replace(search.order, cores=cores))
         watch.start()
         begun = time.monotonic()
         try:
             word: str = ""
             value: Any = None
             while word not in ("plan", "stopped", "refused", "failed"):
-                word, value = pickle.load(child.stdout)  # type: ignore[arg-type]  # of this process's own child
+                word, value = child.receive()
                 if word == "share":
                     search.share = float(value)
                 elif word == "first":
@@ -230,7 +259,7 @@ class Searches:
             settle, value = search.result.set_exception, RuntimeError(value)
         settle(value)
 
-    def _watch(self, child: subprocess.Popen[bytes], search: Search, over: threading.Event) -> None:
+    def _watch(self, child: _Child, search: Search, over: threading.Event) -> None:
         """Tell the child to stop as soon as nobody waits; end it where it does not heed that."""
         while not over.wait(LOOK_S):
             with self._turn:
@@ -238,14 +267,7 @@ class Searches:
                 if lost:
                     search.same = ""  # nobody joins it any more
             if lost:
-                _send(child, None)
+                child.send(None)
                 if not over.wait(HEED_S):
-                    child.kill()
+                    child.process.kill()
                 return
-
-
-def _send(child: subprocess.Popen[bytes], order: Order | None) -> None:
-    pipe = child.stdin
-    assert pipe is not None
-    pipe.write(pickle.dumps(order, protocol=5))  # whole or not at all
-    pipe.flush()

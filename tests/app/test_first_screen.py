@@ -107,8 +107,8 @@ def test_verdicts_say_why_what_would_change_them_and_who_says_so(front) -> None:
 
 def test_the_search_ends_and_says_what_it_recommends(front) -> None:
     assert [s.value for s in front.at.subheader][0:1] == ["Your water"]
-    assert "No treatment yet" in [s.value for s in front.at.subheader]
+    assert "<h3>No treatment yet</h3>" in front.html()
     front.searched()
-    assert "Recommended treatment" in [s.value for s in front.at.subheader]
+    assert "<h3>Recommended treatment</h3>" in front.html()
     assert "Next test:" in front.html()
     assert not any(b.key == "search_stop" for b in front.at.button)

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from io import BytesIO
+from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -13,6 +18,7 @@ from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument, demo_document
 from brewwater.plan import make_plan
 from brewwater.ui import searching
+from brewwater.ui.parcel import receive
 from brewwater.ui.search_child import Order
 from brewwater.ui.searching import Job, Search, Searches
 
@@ -60,17 +66,34 @@ def test_the_answer_is_that_of_the_plan_itself(place: Searches) -> None:
 
 
 @pytest.mark.parametrize(("beside", "share"), [(0, 4), (1, 2), (6, 1)])
-def test_searches_share_half_of_the_cores(monkeypatch: pytest.MonkeyPatch, beside: int, share: int) -> None:
-    sent: list[Order | None] = []
+def test_searches_share_half_of_the_cores(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, beside: int, share: int
+) -> None:
     monkeypatch.setattr(searching, "PLACES", 4)  # of eight cores
-    monkeypatch.setattr(searching, "_send", lambda _, what: sent.append(what))
     queue = Searches(places=0)
     search = Search("one", order(), 0.0)
     queue._at_work = [search, *(Search(f"other {n}", order(), 0.0) for n in range(beside))]
+    process: Any = SimpleNamespace(stdin=BytesIO(), stdout=BytesIO())
     with pytest.raises(EOFError):  # this child says nothing
-        queue._work(SimpleNamespace(stdout=BytesIO()), search)  # type: ignore[arg-type]
-    assert sent[0] is not None
-    assert sent[0].cores == share
+        queue._work(searching._Child(process, tmp_path), search)
+    process.stdin.seek(0)
+    assert Order(*receive(process.stdin, tmp_path)) == replace(order(), cores=share)
+
+
+def test_a_child_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    place = Searches(places=1)
+    assert of(asked(place, "one", order(seed=60))).result.result(SOON_S) is not None
+    (folder,) = tmp_path.iterdir()
+    assert not list(folder.iterdir())  # what came was read and taken away
+    if os.name == "posix":
+        assert folder.stat().st_mode & 0o077 == 0
+    (child,) = place._children
+    assert child.process.stdin is not None
+    child.process.stdin.close()  # as when the server is gone
+    assert child.process.wait(SOON_S) == 0
+    assert not folder.exists()
+    place.close()
 
 
 def test_many_who_ask_the_same_wait_for_one_search(place: Searches) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import pickle
+from io import BytesIO
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from brewwater.inputs import PlanDocument, demo_document
 from brewwater.log_entry import make_reading
 from brewwater.plan import Plan, make_plan
 from brewwater.treatment import Stage, usual_sheet
+from brewwater.ui.parcel import receive, send
 
 
 def logged(gallons: float = 800) -> PlanDocument:
@@ -129,12 +131,15 @@ def replace_gallons(document: PlanDocument, gallons: float) -> PlanDocument:
     return document.model_copy(update={"readings": logged(gallons).readings})
 
 
-def test_a_plan_with_a_log_goes_to_another_process_and_back() -> None:
+def test_a_plan_with_a_log_goes_to_another_process_and_back(tmp_path: Path) -> None:
     plan = make_plan(logged(), search=False)
     assert plan.correction.resampled > 0
-    text = pickle.dumps(plan)
-    back = pickle.loads(text)
+    pipe = BytesIO()
+    send(plan, pipe, tmp_path)
+    (file,) = tmp_path.iterdir()
+    assert file.stat().st_size + pipe.tell() < 40e6
+    pipe.seek(0)
+    back = receive(pipe, tmp_path)
     assert same(plan, back)
     for name in ("log/a column nobody asked for", "neither this one"):  # moved as the plan's own draws are
         assert np.array_equal(plan.given.draws.normal(name), back.given.draws.normal(name))
-    assert len(text) < 40e6

@@ -1,0 +1,193 @@
+"""Parcels between this program's processes: the same again, nothing but its own classes, whole or refused."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+import subprocess
+from decimal import Decimal
+from io import BytesIO
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as arrays
+from pydantic import BaseModel
+
+from brewwater.branches import Branch
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.inputs import demo_document
+from brewwater.intake.instruments import Instrument
+from brewwater.plan import Plan, make_plan
+from brewwater.ui.parcel import LINE_UP, Unfit, pack, receive, send, unpack
+
+PLAIN = (
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text()
+    | st.binary()
+    | st.decimals(allow_nan=False)
+    | st.dates()
+    | st.slices(9)
+)
+KEYS = st.text() | st.integers() | st.floats(allow_nan=False) | st.tuples(st.text(), st.integers())
+ARRAYS = arrays.arrays(
+    st.sampled_from(["f8", "i8", "?", "M8[D]", "f4", "c16", "<U5"]),
+    arrays.array_shapes(min_dims=0, max_dims=3, min_side=0, max_side=4),
+)
+VALUES = st.recursive(
+    PLAIN | ARRAYS,
+    lambda inner: st.lists(inner) | st.tuples(inner, inner) | st.dictionaries(KEYS, inner) | st.frozensets(KEYS),
+    max_leaves=20,
+)
+
+
+def there_and_back(value: Any, folder: Path) -> Any:
+    pipe = BytesIO()
+    send(value, pipe, folder)
+    pipe.seek(0)
+    found = receive(pipe, folder)
+    assert not list(folder.iterdir())
+    return found
+
+
+def same(one: Any, two: Any) -> bool:
+    """Equal down to types, with NaN equal to NaN; objects by their state."""
+    if type(one) is not type(two):
+        return False
+    if isinstance(one, np.ndarray):
+        return one.dtype == two.dtype and one.shape == two.shape and one.tobytes() == two.tobytes()
+    if isinstance(one, (list, tuple)):
+        return len(one) == len(two) and all(map(same, one, two))
+    if isinstance(one, dict):
+        return list(one) == list(two) and all(same(a, two[k]) for k, a in one.items())
+    if type(one).__module__.startswith("brewwater"):
+        return same(one.__getstate__(), two.__getstate__())
+    return bool(one == two) or (one != one and two != two)
+
+
+@given(VALUES)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_value_comes_back_the_same(tmp_path: Path, value: Any) -> None:
+    assert same(there_and_back(value, tmp_path), value)
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    document = demo_document()
+    return make_plan(document.model_copy(update={"settings": document.settings.model_copy(update={"draws": 64})}))
+
+
+def test_a_plan_with_its_search_comes_back_the_same(plan: Plan, tmp_path: Path) -> None:
+    back = there_and_back(plan, tmp_path)
+    assert same(back, plan)
+    assert back.document == plan.document
+    assert back.document.model_fields_set == plan.document.model_fields_set
+    assert back.document.fingerprint() == plan.document.fingerprint()
+    assert [a.outcome.stages for a in back.alternatives] == [a.outcome.stages for a in plan.alternatives]
+
+
+def test_what_is_one_stays_one(plan: Plan, tmp_path: Path) -> None:
+    array = np.arange(3.0)
+    draws = Draws(2)
+    back = there_and_back((array, [array], draws, {"draws": draws}), tmp_path)
+    assert back[0] is back[1][0] and back[2] is back[3]["draws"]
+    back[0][0] = 7  # it can be written to, as the one that was sent
+    parcel, sent = pack(plan)
+    assert len({id(a) for a in sent}) == len(sent)
+    assert parcel["bytes"] <= sum(a.nbytes + LINE_UP for a in sent)
+
+
+@pytest.mark.parametrize("what", [Lock(), Path("x"), print, subprocess.Popen, Plan, np.array([object()]), {1: os}])
+def test_what_is_not_of_this_package_is_not_sent(what: Any, tmp_path: Path) -> None:
+    with pytest.raises(Unfit):
+        send(what, BytesIO(), tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_what_holds_itself_is_not_sent() -> None:
+    draws = Draws(2)
+    object.__setattr__(draws, "n", draws)
+    with pytest.raises(Unfit, match="holds itself"):
+        pack(draws)
+
+
+@pytest.mark.parametrize("what", [InputError("a", 1, "b", "c"), Instrument.__new__(Instrument, *Instrument._fields)])
+def test_classes_that_are_not_made_of_their_state_are_not_sent(what: Any) -> None:
+    with pytest.raises(Unfit, match="not a class that is sent"):
+        pack(what)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "os:system", "builtins:eval", "subprocess:Popen", "brewwater.ui.parcel:json", "brewwater.ui.parcel:np.ndarray",
+        "brewwater.plan:make_plan", "brewwater.__main__:x", "brewwater.plan:Plan.__init__", "brewwater.inputs:BaseModel",
+        "brewwater.errors:InputError", "brewwater:", ":", "", "brewwaterx:y",
+    ],
+)  # fmt: skip
+def test_nothing_but_own_classes_is_made(name: str) -> None:
+    with pytest.raises(Unfit):
+        unpack({"value": ["@", 0], "objects": [["object", name, ["dict", []]]], "bytes": 0}, bytearray())
+
+
+def line(**changes: Any) -> bytes:
+    whole = {"value": 1, "objects": [], "bytes": 0, "file": ""}
+    return json.dumps({**whole, **changes}).encode() + b"\n"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        b"\n", b"{}\n", b"[1]\n", b"nonsense\n", line(value=["@", 0]), line(value=["?", 1]), line(value=["tuple"]),
+        line(bytes=8), line(file="missing"), line(objects=[["array", "<f8", [2], 0]]), line(objects=[["array", "O", [0], 0]]),
+        line(objects=[["?", 1]]), line(value=["date", "someday"]), line(objects=[["array", "<f8", [-1], 0]]),
+        line(value=["decimal", "x"]),
+    ],
+)  # fmt: skip
+def test_what_is_no_whole_parcel_is_refused(said: bytes, tmp_path: Path) -> None:
+    with pytest.raises(Unfit):
+        receive(BytesIO(said), tmp_path)
+
+
+def test_a_file_outside_of_the_folder_is_not_opened(tmp_path: Path) -> None:
+    (tmp_path / "inside").mkdir()
+    kept = tmp_path / "secret"
+    kept.write_bytes(bytes(8))
+    for name in ("../secret", str(kept)):
+        with pytest.raises(Unfit):
+            receive(BytesIO(line(file=name, bytes=8)), tmp_path / "inside")
+    assert kept.exists()
+
+
+@pytest.mark.parametrize("cut", [0, 1, 40, -1])
+def test_a_line_that_is_cut_off_is_the_end(cut: int, tmp_path: Path) -> None:
+    pipe = BytesIO()
+    send({"a": dt.date(2026, 1, 2), "b": Decimal("1.20")}, pipe, tmp_path)
+    with pytest.raises(EOFError):
+        receive(BytesIO(pipe.getvalue()[:cut]), tmp_path)
+
+
+def test_a_file_that_is_cut_off_is_refused(tmp_path: Path) -> None:
+    pipe = BytesIO()
+    send(np.arange(9.0), pipe, tmp_path)
+    (file,) = tmp_path.iterdir()
+    os.truncate(file, 24)
+    pipe.seek(0)
+    with pytest.raises(Unfit, match="72 bytes of arrays were announced, 24 came"):
+        receive(pipe, tmp_path)
+
+
+def test_models_are_made_without_being_checked_anew(tmp_path: Path) -> None:
+    branch = demo_document().branches[0]
+    back = there_and_back(branch, tmp_path)
+    assert isinstance(back, Branch) and isinstance(back, BaseModel)
+    assert back == branch and back.model_fields_set == branch.model_fields_set
