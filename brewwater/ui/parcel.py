@@ -11,9 +11,11 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import os
 import sys
 from decimal import Decimal
 from enum import Enum
+from mmap import ACCESS_COPY, mmap
 from pathlib import Path
 from typing import IO, Any
 from uuid import uuid4
@@ -112,7 +114,7 @@ def _again(kind: type, state: Any) -> Any:
 
 
 class _Opener:
-    def __init__(self, blob: bytearray) -> None:
+    def __init__(self, blob: bytearray | mmap) -> None:
         self._blob = blob
         self.made: list[Any] = []
 
@@ -164,7 +166,7 @@ def pack(value: Any) -> tuple[dict[str, Any], list[NDArray[Any]]]:
     return {"value": packed, "objects": packer.objects, "bytes": packer.size}, packer.arrays
 
 
-def unpack(parcel: dict[str, Any], blob: bytearray) -> Any:
+def unpack(parcel: dict[str, Any], blob: bytearray | mmap) -> Any:
     """The value again; ``blob`` holds the arrays, each from the next multiple of 16 bytes."""
     if len(blob) != parcel["bytes"]:
         raise Unfit(f"{parcel['bytes']} bytes of arrays were announced, {len(blob)} came")
@@ -195,14 +197,13 @@ def receive(pipe: IO[bytes], folder: Path) -> Any:
         raise EOFError
     try:
         parcel = json.loads(line)
-        blob = bytearray()
+        blob: bytearray | mmap = bytearray()
         if parcel["file"]:
             path = folder / Path(parcel["file"]).name
-            blob = bytearray(path.stat().st_size)
-            with path.open("rb", buffering=0) as file:
-                while (so_far := file.tell()) < len(blob) and file.readinto(memoryview(blob)[so_far:]):
-                    pass
-            path.unlink()
+            with path.open("rb") as file:
+                blob = mmap(file.fileno(), 0, access=ACCESS_COPY)  # read where it is used, written to in private
+            if os.name == "posix":  # elsewhere a file stays as long as it is mapped, and goes with the folder
+                path.unlink()
         return unpack(parcel, blob)
     except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, OSError) as error:
         raise Unfit(f"not a whole parcel: {error}") from error

@@ -150,3 +150,37 @@ def test_ph_asks_for_no_unit(front) -> None:
     assert "Unit as printed" not in {t.label for t in front.at.text_input}
     front.at.selectbox(key="analyte").set_value("calcium").run()
     assert "Unit as printed" in {t.label for t in front.at.text_input}
+
+
+# -- blocks as one element
+
+
+def test_blocks_together_are_one_element_in_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    found: list[str] = []
+    monkeypatch.setattr(st, "html", found.append)
+    with show.together():
+        show.heading(EVIL)
+        with show.folded("More"):
+            show.say("inside")
+        show.small("after")
+    show.say("alone")
+    assert len(found) == 2
+    assert found[0].startswith('<div class="bw bw-blocks"><h3>&quot;&gt;&lt;script&gt;')
+    assert "<summary>More</summary>" in found[0]
+    assert found[0].index("inside") < found[0].index("</details>") < found[0].index("after")
+    assert found[1] == '<div class="bw bw-line">alone</div>'
+
+
+def test_blocks_that_fail_midway_are_not_shown_and_the_next_are(monkeypatch: pytest.MonkeyPatch) -> None:
+    found: list[str] = []
+    monkeypatch.setattr(st, "html", found.append)
+
+    def failing() -> None:
+        with show.together():
+            show.say("half")
+            show.say(str(1 / 0))
+
+    with pytest.raises(ZeroDivisionError):
+        failing()
+    show.say("next")
+    assert found == ['<div class="bw bw-line">next</div>']
