@@ -20,6 +20,7 @@ from brewwater.given import Given
 from brewwater.water import Water
 
 SIDE = 1000  # units of the drawing along each axis
+MARGIN = 15  # around it, so that marks on an axis are whole; ``.bw-plot>img`` is larger by the same share
 STEPS = np.array([1.0, 2.0, 2.5, 5.0, 10.0])
 # end of a line, its width in pixels
 ENDS = {SOURCE: ("square", 4.0), SERVED: ("round", 6.5)}
@@ -44,7 +45,7 @@ def cup_sketch(
     ends = room(found, goal)
 
     def along(values: FloatArray) -> NDArray[np.int64]:
-        return np.rint(SIDE * values / ends.most_x).astype(np.int64)
+        return np.rint(SIDE * (values / ends.most_x)).astype(np.int64)
 
     def down(values: FloatArray) -> NDArray[np.int64]:
         return np.rint(SIDE * (1 - values / ends.most_y)).astype(np.int64)
@@ -60,10 +61,12 @@ def cup_sketch(
         end, wide = ENDS[one.name]
         places = np.unique(np.column_stack([along(one.x), down(one.y)]), axis=0)
         path = "".join(f"M{x} {y}h.01" for x, y in places.tolist())
-        return f'<path d="{path}" stroke="{ink[one.name]}" stroke-width="{wide}" stroke-linecap="{end}" opacity="0.7"/>'
+        look = f'stroke="{ink[one.name]}" stroke-width="{wide}" stroke-linecap="{end}" opacity="0.85"'
+        return f'<path d="{path}" {look}/>'
 
+    view = f"{-MARGIN} {-MARGIN} {SIDE + 2 * MARGIN} {SIDE + 2 * MARGIN}"
     drawing = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {SIDE} {SIDE}" preserveAspectRatio="none">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view}" preserveAspectRatio="none">'
         "<style>path{fill:none;vector-effect:non-scaling-stroke}</style>"
         f'<path d="{lines}" stroke="{colours.muted}" opacity="0.25"/>'
         f'<path d="M{left} {bottom}H{right}V{top}H{left}Z" style="fill:{colours.goal};fill-opacity:0.18" '
@@ -103,9 +106,11 @@ def _told(found: Sequence[Marks], goal: tuple[Range, Range], number: Callable[[f
 
     def wanted(side: Range) -> str:
         low, high = side
-        if low and high:
+        if low is not None and high is not None:
             return f"{number(low)} to {number(high)}"
-        return f"at most {number(high)}" if high else f"at least {number(low)}" if low else "any"
+        if high is not None:
+            return f"at most {number(high)}"
+        return "any" if low is None else f"at least {number(low)}"
 
     waters = " ".join(f"{m.name}: hardness {reach(m.x)}, alkalinity {reach(m.y)}." for m in found)
     return f"Waters that fit what is known, in mg/L as CaCO3. {waters} Goal: hardness {wanted(goal[0])}, " + (

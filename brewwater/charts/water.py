@@ -64,11 +64,15 @@ def room(found: Sequence[Marks], goal: tuple[Range, Range]) -> Room:
     x, y = np.concatenate([m.x for m in found]), np.concatenate([m.y for m in found])
     wide, tall = (float(v.max()) if len(v) else 1.0 for v in (x, y))
     least_x, least_y = (min(0.0, float(v.min())) if len(v) else 0.0 for v in (x, y))
+    most_x, most_y = (
+        max(1.05 * far, 1.35 * next((end for end in reversed(side) if end is not None), 0), 1.0)
+        for far, side in zip((wide, tall), goal, strict=True)
+    )
     (left, right), (bottom, top) = goal
-    ends = [1.35 * (side[1] or 0) for side in goal]
     return Room(
-        left or least_x, right or max(wide * 1.05, 1), bottom or least_y, top or max(tall * 1.08, 1),
-        max(wide * 1.05, ends[0], 1), max(tall * 1.08, ends[1], 1),
+        least_x if left is None else left, most_x if right is None else right,
+        least_y if bottom is None else bottom, most_y if top is None else top,
+        most_x, most_y,
     )  # fmt: skip
 
 

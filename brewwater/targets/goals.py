@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,10 @@ Measured = Literal[
 ]
 
 
+# no measure of water comes near: beyond it is a slip of the pen
+Bound = Annotated[Finite, Field(ge=-1e6, le=1e6)]
+
+
 class Goal(Part):
     """A goal for one measure, in the measure's unit.
 
@@ -40,12 +44,12 @@ class Goal(Part):
     ``target`` is the figure printed as the aim; ``source`` cites who says so.
     """
 
-    low: Finite | None = None
-    high: Finite | None = None
-    red_below: Finite | None = None
-    red_above: Finite | None = None
+    low: Bound | None = None
+    high: Bound | None = None
+    red_below: Bound | None = None
+    red_above: Bound | None = None
     bound_is_outside: bool = False
-    target: Finite | None = None
+    target: Bound | None = None
     source: str = "your own goal"
 
     @model_validator(mode="after")

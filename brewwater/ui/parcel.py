@@ -1,7 +1,8 @@
 """Objects of this program on their way to another of its processes and back: JSON, and their arrays beside it.
 
-Only classes of this package are made again, without calling anything: whatever a parcel holds, opening it runs no code
-of the sender's choosing. An object or an array that is used in several places is one again.
+Only classes of this package are made again, from their state and by no call but their own ``__setstate__``: whatever a
+parcel holds, opening it runs no code of the sender's choosing. An object or an array that is used in several places is
+one again.
 
 ``send`` and ``receive`` carry parcels over a pipe, one a line. The arrays of a plan are tens of megabytes: they go by a
 file in a folder that both know, because a pipe would hand them over in a thousand pieces.
@@ -13,6 +14,7 @@ import datetime as dt
 import json
 import os
 import sys
+from contextlib import suppress
 from decimal import Decimal
 from enum import Enum
 from mmap import ACCESS_COPY, mmap
@@ -46,7 +48,7 @@ class _Packer:
         kind = type(value)
         if kind in AS_THEY_ARE:
             return value
-        if kind.__name__ in MANY and MANY[kind.__name__] is kind:
+        if kind in MANY.values():
             return [kind.__name__, [self.pack(one) for one in value]]
         if kind is dict:
             return ["dict", [[self.pack(k), self.pack(v)] for k, v in value.items()]]
@@ -75,13 +77,13 @@ class _Packer:
         return place
 
     def _array(self, value: NDArray[Any]) -> list[Any]:
-        if value.dtype.hasobject:
-            raise Unfit("an array of Python objects")
+        if value.dtype.hasobject or value.dtype.names:
+            raise Unfit("an array of Python objects or of records")
         whole = np.ascontiguousarray(value)
         at = -(-self.size // LINE_UP) * LINE_UP
         self.arrays.append(whole)
         self.size = at + whole.nbytes
-        return ["array", whole.dtype.str, list(value.shape), at]
+        return ["array", whole.dtype.str, list(value.shape), at, value.flags.writeable]
 
     def _object(self, value: Any) -> list[Any]:
         kind = type(value)
@@ -143,12 +145,14 @@ class _Opener:
     def make(self, packed: list[Any]) -> None:
         kind, *rest = packed
         if kind == "array":
-            dtype, shape, at = np.dtype(rest[0]), tuple(rest[1]), rest[2]
+            dtype, shape, at, writeable = np.dtype(rest[0]), tuple(rest[1]), rest[2], rest[3]
             if dtype.hasobject or min(shape, default=0) < 0:
                 raise Unfit("an array of Python objects, or of less than nothing")
             count = int(np.prod(shape, dtype=np.int64))
             flat = np.frombuffer(self._blob, dtype, count, at) if count else np.empty(0, dtype)
-            self.made.append(flat.reshape(shape))
+            whole = flat.reshape(shape)
+            whole.flags.writeable = writeable  # what was guarded against being written to still is
+            self.made.append(whole)
         elif kind == "object":
             self.made.append(_again(_class(rest[0]), self.open(rest[1])))
         else:
@@ -162,7 +166,10 @@ def pack(value: Any) -> tuple[dict[str, Any], list[NDArray[Any]]]:
     Raises ``Unfit`` where it holds anything else, or itself.
     """
     packer = _Packer()
-    packed = packer.pack(value)
+    try:
+        packed = packer.pack(value)
+    except RecursionError:
+        raise Unfit("something that holds itself, or goes too deep") from None
     return {"value": packed, "objects": packer.objects, "bytes": packer.size}, packer.arrays
 
 
@@ -182,12 +189,25 @@ def send(value: Any, pipe: IO[bytes], folder: Path) -> None:
     parcel["file"] = ""
     if parcel["bytes"]:
         parcel["file"] = uuid4().hex
-        with (folder / parcel["file"]).open("wb") as file:
-            for array in arrays:
-                file.write(bytes(-file.tell() % LINE_UP))
-                file.write(array.reshape(-1).view(np.uint8).data)
+        path = folder / parcel["file"]
+        try:
+            with path.open("wb") as file:
+                for array in arrays:
+                    file.write(bytes(-file.tell() % LINE_UP))
+                    file.write(array.reshape(-1).view(np.uint8).data)
+        except OSError:  # a full disk is not kept full
+            path.unlink(missing_ok=True)
+            raise
     pipe.write(json.dumps(parcel, separators=(",", ":")).encode() + b"\n")
     pipe.flush()
+
+
+def clear(folder: Path) -> None:
+    """Take the folder away, with parcels that nobody fetched; one that holds anything but files stays."""
+    with suppress(OSError):
+        for file in folder.iterdir():
+            file.unlink()
+        folder.rmdir()
 
 
 def receive(pipe: IO[bytes], folder: Path) -> Any:
@@ -201,9 +221,10 @@ def receive(pipe: IO[bytes], folder: Path) -> Any:
         if parcel["file"]:
             path = folder / Path(parcel["file"]).name
             with path.open("rb") as file:
-                blob = mmap(file.fileno(), 0, access=ACCESS_COPY)  # read where it is used, written to in private
-            if os.name == "posix":  # elsewhere a file stays as long as it is mapped, and goes with the folder
-                path.unlink()
+                # mapped: read where it is used, written to in private; elsewhere a mapped file cannot be taken away
+                posix = os.name == "posix"
+                blob = mmap(file.fileno(), 0, access=ACCESS_COPY) if posix else bytearray(file.read())
+            path.unlink()
         return unpack(parcel, blob)
-    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, OSError) as error:
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError, OSError) as error:
         raise Unfit(f"not a whole parcel: {error}") from error

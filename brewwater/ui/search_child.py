@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import os
 import queue
-import shutil
 import sys
 import threading
 import traceback
@@ -25,7 +24,7 @@ from brewwater.errors import InputError
 from brewwater.inputs import PlanDocument
 from brewwater.plan import Plan, make_plan
 from brewwater.treatment import Stage
-from brewwater.ui.parcel import receive, send
+from brewwater.ui.parcel import clear, receive, send
 
 # The first look, where nothing was recommended before: few draws, so that something stands there soon.
 COARSE_DRAWS = 128
@@ -55,7 +54,7 @@ def _inbox(source: IO[bytes], folder: Path) -> queue.SimpleQueue[Order | None]:
                 order = receive(source, folder)
                 came.put(order if order is None else Order(*order))
             except (EOFError, OSError):
-                shutil.rmtree(folder, ignore_errors=True)
+                clear(folder)
                 os._exit(0)
             except Exception:  # cut off, or written by another version: nothing after it can be read
                 os._exit(1)

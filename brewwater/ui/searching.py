@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import atexit
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -29,7 +28,7 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from brewwater.errors import InputError
 from brewwater.plan import Plan
 from brewwater.treatment import Stage
-from brewwater.ui.parcel import receive, send
+from brewwater.ui.parcel import clear, receive, send
 from brewwater.ui.search_child import Order
 
 # Searches share half of the cores; the other half is for the pages, which someone waits for at every change.
@@ -110,7 +109,7 @@ class _Child:
         for pipe in (self.process.stdin, self.process.stdout):
             if pipe is not None:
                 pipe.close()
-        shutil.rmtree(self.folder, ignore_errors=True)
+        clear(self.folder)
 
 
 class Searches:
@@ -132,7 +131,8 @@ class Searches:
         """End the children."""
         for child in list(self._children):
             child.process.kill()
-            shutil.rmtree(child.folder, ignore_errors=True)
+            child.process.wait()
+            clear(child.folder)
 
     def kept(self, same: str) -> Plan | None:
         """An answer found before, for whomever."""
@@ -180,11 +180,14 @@ class Searches:
         while True:
             search = self._next()
             try:
-                if child is not None and child.process.poll() is not None:
+                # a folder of temporary files may have been swept by now
+                if child is not None and (child.process.poll() is not None or not child.folder.is_dir()):
                     self._end(child)
                     child = None
                 child = child or self._start()
-                self._work(child, search)
+                if not self._work(child, search):
+                    self._end(child)  # whatever ailed it, the next one starts afresh
+                    child = None
             except Exception as error:
                 if child is not None:
                     self._end(child)
@@ -213,11 +216,15 @@ class Searches:
     def _start(self) -> _Child:
         windows = getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)  # elsewhere the child lowers itself
         folder = Path(tempfile.mkdtemp(prefix="brewwater-"))  # for this user only
-        process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "brewwater.ui.search_child", str(folder)],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, creationflags=windows,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
-        )  # fmt: skip
+        try:
+            process = subprocess.Popen(
+                [sys.executable, "-P", "-m", "brewwater.ui.search_child", str(folder)],
+                stdin=subprocess.PIPE, stdout=subprocess.PIPE, creationflags=windows,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
+            )  # fmt: skip
+        except OSError:
+            clear(folder)
+            raise
         child = _Child(process, folder)
         self._children.add(child)
         return child
@@ -226,7 +233,8 @@ class Searches:
         self._children.discard(child)
         child.end()
 
-    def _work(self, child: _Child, search: Search) -> None:
+    def _work(self, child: _Child, search: Search) -> bool:
+        """Have the child make the search; False where it failed by a defect."""
         over = threading.Event()
         watch = threading.Thread(target=self._watch, args=(child, search, over), daemon=True)
         with self._turn:
@@ -258,6 +266,7 @@ class Searches:
         elif word == "failed":
             settle, value = search.result.set_exception, RuntimeError(value)
         settle(value)
+        return word != "failed"
 
     def _watch(self, child: _Child, search: Search, over: threading.Event) -> None:
         """Tell the child to stop as soon as nobody waits; end it where it does not heed that."""

@@ -95,12 +95,12 @@ STYLE = """<style>
 .bw ol.bw-train li{border:1px solid light-dark(#0b6570,#57b9bf);border-radius:5px;padding:.1rem .55rem;margin:0}
 .bw ol.bw-train li+li::before{content:"→ ";margin-right:.2rem}
 .bw-blocks{display:grid;grid-template-columns:minmax(0,1fr);gap:1rem}
-.bw-blocks>h3{padding:0}
+.bw-blocks>h3{font-size:1.75rem;font-weight:600;line-height:1.2;letter-spacing:-.005em;margin:0;padding:.75rem 0 0}
 .bw-sketch{font-size:.875rem}
 .bw-sketch>.bw-row{gap:.2rem 1rem;margin-bottom:.4rem}
 .bw-plot{position:relative;height:17rem;margin:.5rem .8rem 1.6rem 2.6rem}
-.bw-plot>img{display:block;width:100%;height:100%}
-.bw-key{display:inline-block;width:.7rem;height:.7rem;margin-right:.4rem}
+.bw-plot>img{position:absolute;left:-1.5%;top:-1.5%;width:103%;height:103%;max-width:none}
+.bw-key{display:inline-block;forced-color-adjust:none;width:.7rem;height:.7rem;margin-right:.4rem}
 .bw-plot span{position:absolute;font-variant-numeric:tabular-nums}
 .bw-up span{right:calc(100% + .45rem);transform:translateY(-50%)}
 .bw-up,.bw-along{position:absolute;inset:0;pointer-events:none}
@@ -160,7 +160,8 @@ def _around(before: str, after: str) -> Iterator[None]:
 
 def together() -> AbstractContextManager[None]:
     """The blocks made inside, one under the other as one element: each element of its own is drawn, checked and marked
-    as out of date by the browser at every change. Only blocks of this module go inside."""
+    as out of date by the browser at every change. Where one of them changes, what was opened in any of them closes.
+    Only blocks of this module go inside, and no ``page_link``."""
     return _around('<div class="bw bw-blocks">', "</div>")
 
 

@@ -88,7 +88,11 @@ def test_a_child_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.Monke
     assert not list(folder.iterdir())  # what came was read and taken away
     if os.name == "posix":
         assert folder.stat().st_mode & 0o077 == 0
+    folder.rmdir()  # as where old temporary files are swept away
+    assert of(asked(place, "two", order(seed=61))).result.result(SOON_S) is not None
     (child,) = place._children
+    (folder,) = tmp_path.iterdir()
+    assert child.folder == folder
     assert child.process.stdin is not None
     child.process.stdin.close()  # as when the server is gone
     assert child.process.wait(SOON_S) == 0
@@ -152,6 +156,17 @@ def test_a_child_that_is_killed_is_told_and_replaced(place: Searches) -> None:
     with pytest.raises(RuntimeError, match="ended unexpectedly"):
         of(job).result.result(SOON_S)
     assert of(asked(place, "after", order(seed=41))).result.result(SOON_S) is not None
+
+
+def test_a_child_that_cannot_hand_over_its_plan_is_replaced(place: Searches) -> None:
+    job = asked(place, "swept", order(256, seed=70))
+    until(lambda: of(job).share > 0)
+    (child,) = place._children
+    child.folder.rmdir()
+    with pytest.raises(RuntimeError, match="FileNotFoundError"):
+        of(job).result.result(SOON_S)
+    assert of(asked(place, "again", order(seed=71))).result.result(SOON_S) is not None
+    assert child not in place._children
 
 
 def test_a_search_that_fails_says_so_and_the_next_goes_on(place: Searches) -> None:

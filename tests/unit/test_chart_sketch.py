@@ -84,6 +84,8 @@ def test_it_says_in_words_where_the_waters_lie(plan: Plan) -> None:
     [
         (((None, 120.0), (40.0, None)), "Goal: hardness at most 120, alkalinity at least 40."),
         (((None, None), (None, None)), "Goal: hardness any, alkalinity any."),
+        (((None, 120.0), (900.0, None)), "Goal: hardness at most 120, alkalinity at least 900."),
+        (((900.0, None), (0.0, 70.0)), "Goal: hardness at least 900, alkalinity 0 to 70."),
     ],
 )
 def test_a_goal_that_is_open_reaches_to_the_end(plan: Plan, goal, words: str) -> None:
@@ -91,7 +93,12 @@ def test_a_goal_that_is_open_reaches_to_the_end(plan: Plan, goal, words: str) ->
     assert told(html).endswith(words)
     left, bottom, right, top = map(int, re.findall(r"M(\d+) (\d+)H(\d+)V(\d+)H\1Z", image(html))[0])
     assert 0 <= left < right <= SIDE and 0 <= top < bottom <= SIDE
-    assert (left == 0) == (goal[0][0] is None) and (bottom == SIDE) == (goal[1][0] is None)
+    assert (left == 0) == (goal[0][0] is None) and (bottom == SIDE) == (not goal[1][0])
+    assert (right == SIDE) == (goal[0][1] is None) and (top == 0) == (goal[1][1] is None)
+
+
+def test_a_goal_of_nothing_at_all_is_said(plan: Plan) -> None:
+    assert told(sketch(plan, ((None, 120.0), (None, 0.0)))).endswith("alkalinity at most 0.")
 
 
 def test_what_a_number_is_written_as_cannot_become_markup(plan: Plan) -> None:

@@ -25,7 +25,7 @@ from brewwater.errors import InputError
 from brewwater.inputs import demo_document
 from brewwater.intake.instruments import Instrument
 from brewwater.plan import Plan, make_plan
-from brewwater.ui.parcel import LINE_UP, Unfit, pack, receive, send, unpack
+from brewwater.ui.parcel import LINE_UP, Unfit, clear, pack, receive, send, unpack
 
 PLAIN = (
     st.none()
@@ -64,7 +64,8 @@ def same(one: Any, two: Any) -> bool:
     if type(one) is not type(two):
         return False
     if isinstance(one, np.ndarray):
-        return one.dtype == two.dtype and one.shape == two.shape and one.tobytes() == two.tobytes()
+        alike = one.dtype == two.dtype and one.shape == two.shape and one.tobytes() == two.tobytes()
+        return alike and one.flags.writeable == two.flags.writeable
     if isinstance(one, (list, tuple)):
         return len(one) == len(two) and all(map(same, one, two))
     if isinstance(one, dict):
@@ -116,8 +117,42 @@ def test_what_is_not_of_this_package_is_not_sent(what: Any, tmp_path: Path) -> N
 def test_what_holds_itself_is_not_sent() -> None:
     draws = Draws(2)
     object.__setattr__(draws, "n", draws)
-    with pytest.raises(Unfit, match="holds itself"):
-        pack(draws)
+    ring: list[Any] = []
+    ring.append(ring)
+    for what in (draws, ring):
+        with pytest.raises(Unfit, match="holds itself"):
+            pack(what)
+
+
+def test_arrays_of_records_are_not_sent_as_something_else() -> None:
+    with pytest.raises(Unfit, match="records"):
+        pack(np.zeros(2, [("a", "f8"), ("b", "i8")]))
+
+
+def test_a_write_that_fails_leaves_nothing(tmp_path: Path) -> None:
+    resource = pytest.importorskip("resource")
+    pipe = BytesIO()
+    limit = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, limit[1]))
+    try:
+        with pytest.raises(OSError, match="File too large"):
+            send(np.zeros(100_000), pipe, tmp_path)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limit)
+    assert not list(tmp_path.iterdir()) and not pipe.getvalue()
+
+
+def test_a_folder_is_cleared_of_files_and_nothing_else(tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "parcel").write_bytes(b"x")
+    (tmp_path / "two" / "folder").mkdir()
+    (tmp_path / "two" / "folder" / "kept").write_bytes(b"x")
+    clear(tmp_path / "one")
+    clear(tmp_path / "two")
+    clear(tmp_path / "missing")
+    assert not (tmp_path / "one").exists()
+    assert (tmp_path / "two" / "folder" / "kept").exists()
 
 
 @pytest.mark.parametrize("what", [InputError("a", 1, "b", "c"), Instrument.__new__(Instrument, *Instrument._fields)])
@@ -148,9 +183,9 @@ def line(**changes: Any) -> bytes:
     "said",
     [
         b"\n", b"{}\n", b"[1]\n", b"nonsense\n", line(value=["@", 0]), line(value=["?", 1]), line(value=["tuple"]),
-        line(bytes=8), line(file="missing"), line(objects=[["array", "<f8", [2], 0]]), line(objects=[["array", "O", [0], 0]]),
-        line(objects=[["?", 1]]), line(value=["date", "someday"]), line(objects=[["array", "<f8", [-1], 0]]),
-        line(value=["decimal", "x"]),
+        line(bytes=8), line(file="missing"), line(objects=[["array", "<f8", [2], 0, True]]), line(objects=[["array", "O", [0], 0, True]]),
+        line(objects=[["?", 1]]), line(value=["date", "someday"]), line(objects=[["array", "<f8", [-1], 0, True]]),
+        line(value=["decimal", "x"]), b'{"value":' + b"[" * 100_000 + b"\n",
     ],
 )  # fmt: skip
 def test_what_is_no_whole_parcel_is_refused(said: bytes, tmp_path: Path) -> None:

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from brewwater.errors import InputError
+from brewwater.inputs import demo_document, load_document
 from brewwater.reference import table
 from brewwater.targets import Goal, TargetChoice, editions, goals
 
@@ -76,3 +78,13 @@ def test_targets_table_rows_are_whole() -> None:
     for row in table("targets"):
         assert row["unit"]
         assert row["bound_is_outside"] in ("yes", "no")
+
+
+@pytest.mark.parametrize("side", ["low", "high", "red_below", "red_above", "target"])
+def test_a_goal_that_no_water_can_have_is_refused_in_one_line(side: str) -> None:
+    document = demo_document().model_dump(mode="json")
+    document["targets"]["overrides"] = {"alkalinity": {side: 1e308}}
+    with pytest.raises(InputError) as told:
+        load_document(document)
+    assert len(str(told.value).splitlines()) == 1
+    assert side in str(told.value) and "1000000" in str(told.value)

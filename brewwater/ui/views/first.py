@@ -153,8 +153,8 @@ def _answer(plan: Plan, words: Words) -> None:
     served = [v for v in plan.outcome.verdicts if v.branch == main]
     treatment(plan, words)
     planning.search(plan)
+    show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
     with show.together():
-        show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
         show.heading("What the water does")
         show.verdicts(plan.source_verdicts, served, words.share)
         if any(v.subject == "safety" and v.status in ("stop", "act") for v in plan.source_verdicts):
@@ -163,9 +163,13 @@ def _answer(plan: Plan, words: Words) -> None:
             best = plan.next_tests[0]
             what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
             show.say(f"Next test: {what}{best.because}")
+    with show.together():
         _picture(plan, words)
-        show.small("Each mark is one water that fits what is known. Their figures: on the Water page.")
-        _notes(plan)
+        show.small(
+            "Each mark is one water that fits what is known: squares as it comes, dots as served. Their figures: on "
+            "the Water page."
+        )
+    _notes(plan)
 
 
 def treatment(plan: Plan, words: Words) -> None:
@@ -188,10 +192,11 @@ def _picture(plan: Plan, words: Words) -> None:
 
 def _notes(plan: Plan) -> None:
     """What the plan assumed on the way."""
-    if plan.warnings:
-        with show.folded(f"What was assumed ({len(plan.warnings)})"):
-            show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
-    show.small(
-        "Dates and amounts are estimates: verify by test. Not a potability tool. The machine's manual, the data sheet "
-        "and local code go before anything here."
-    )
+    with show.together():
+        if plan.warnings:
+            with show.folded(f"What was assumed ({len(plan.warnings)})"):
+                show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
+        show.small(
+            "Dates and amounts are estimates: verify by test. Not a potability tool. The machine's manual, the data "
+            "sheet and local code go before anything here."
+        )
