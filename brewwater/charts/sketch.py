@@ -1,8 +1,8 @@
 """The water in the cup as a plain drawing: what ``cup_cloud`` shows, without its values at each mark.
 
-The first page draws it anew at every number typed. As HTML with one path a series it costs a browser a tenth of what a
-chart that answers to the pointer does, and that is a third of all that a change costs there (a phone is several times
-slower than a desk). Marks are ends of lines without length: whatever the width, they keep their form.
+The first page draws it anew at every number typed. A chart that answers to the pointer is more than a third of all that
+a change costs a browser there; as an image with one path a series nothing of that is left to measure. Marks are ends of
+lines without length: whatever the width, they keep their form.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ STEPS = np.array([1.0, 2.0, 2.5, 5.0, 10.0])
 ENDS = {SOURCE: ("square", 4.0), SERVED: ("round", 6.5)}
 
 
-def ticks(most: float, count: int = 5) -> FloatArray:
-    """Round numbers from 0 to ``most`` (above 0), at most ``count`` steps apart."""
-    least = most / count
-    scale = 10.0 ** np.floor(np.log10(least))
-    step = scale * STEPS[np.searchsorted(STEPS * scale, least)]
-    return np.asarray(np.arange(0, most * (1 + 1e-9), step))
+def ticks(least: float, most: float, count: int = 5) -> FloatArray:
+    """Round numbers from ``least`` (0 or less) to ``most`` (above 0), 0 among them, at most ``count`` steps apart."""
+    finest = (most - least) / count
+    scale = 10.0 ** np.floor(np.log10(finest))
+    step = scale * STEPS[np.searchsorted(STEPS * scale, finest)]
+    return np.asarray(step * np.arange(np.ceil(least / step - 1e-9), np.floor(most / step + 1e-9) + 1) + 0.0)  # not -0
 
 
 def cup_sketch(
@@ -45,12 +45,12 @@ def cup_sketch(
     ends = room(found, goal)
 
     def along(values: FloatArray) -> NDArray[np.int64]:
-        return np.rint(SIDE * (values / ends.most_x)).astype(np.int64)
+        return np.rint(SIDE * ((values - ends.least_x) / (ends.most_x - ends.least_x))).astype(np.int64)
 
     def down(values: FloatArray) -> NDArray[np.int64]:
-        return np.rint(SIDE * (1 - values / ends.most_y)).astype(np.int64)
+        return np.rint(SIDE * (ends.most_y - values) / (ends.most_y - ends.least_y)).astype(np.int64)
 
-    columns, rows = ticks(ends.most_x), ticks(ends.most_y)
+    columns, rows = ticks(ends.least_x, ends.most_x), ticks(ends.least_y, ends.most_y)
     lines = "".join(f"M{x} 0V{SIDE}" for x in along(columns)) + "".join(f"M0 {y}H{SIDE}" for y in down(rows))
     left, right = along(np.array([ends.left, ends.right]))
     bottom, top = down(np.array([ends.bottom, ends.top]))

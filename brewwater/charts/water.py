@@ -36,12 +36,15 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """The goal as a box (``left`` to ``right``, ``bottom`` to ``top``), and what the axes have to reach."""
+    """The goal as a box (``left`` to ``right``, ``bottom`` to ``top``), and what the axes have to reach: 0 or less, and
+    above 0."""
 
     left: float
     right: float
     bottom: float
     top: float
+    least_x: float
+    least_y: float
     most_x: float
     most_y: float
 
@@ -72,7 +75,7 @@ def room(found: Sequence[Marks], goal: tuple[Range, Range]) -> Room:
     return Room(
         least_x if left is None else left, most_x if right is None else right,
         least_y if bottom is None else bottom, most_y if top is None else top,
-        most_x, most_y,
+        least_x, least_y, most_x, most_y,
     )  # fmt: skip
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from base64 import b64decode
 from html import unescape
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -52,7 +54,7 @@ def test_it_shows_the_marks_of_the_chart(plan: Plan, colours: Palette) -> None:
     for name, colour in (("As it comes", colours.source), ("Served", colours.served)):
         marks = frames["points"][frames["points"].water == name]
         assert len(marks) == 220
-        xs, ys = SIDE * marks.x / most.x, SIDE * (1 - marks.y / most.y)
+        xs, ys = SIDE * (marks.x / most.x), SIDE * (most.y - marks.y) / most.y
         wanted = {(round(x), round(y)) for x, y in zip(xs, ys, strict=True)}
         assert set(places(svg, colour)) == wanted
         assert all(0 <= x <= SIDE and 0 <= y <= SIDE for x, y in wanted)
@@ -106,11 +108,23 @@ def test_what_a_number_is_written_as_cannot_become_markup(plan: Plan) -> None:
     assert "<script" not in html and "<script" not in image(html)
 
 
-@drawn_from(st.floats(1e-3, 1e6))
-def test_ticks_are_round_few_and_reach_the_end(most: float) -> None:
-    found = ticks(most)
+def test_waters_below_nothing_have_their_place(plan: Plan) -> None:
+    # mineral acidity: less alkalinity than none
+    sour: Any = SimpleNamespace(hardness_mg_L_as_CaCO3=np.array([80.0]), alkalinity_mg_L_as_CaCO3=np.array([-30.0]))
+    html = cup_sketch(plan.given, sour, GOAL, LIGHT, lambda v: f"{v:.4g}")
+    assert {y for _, y in places(image(html), LIGHT.served)} == {SIDE}
+    (zero,) = (float(at) for at in re.findall(r'<span style="top:([\d.]+)%">0</span>', html))
+    most = cup_cloud(plan.given, sour, GOAL, LIGHT)["datasets"]["room"].iloc[0].y
+    assert zero == pytest.approx(100 * most / (most + 30), abs=0.1)
+
+
+@drawn_from(st.floats(-1e6, 0), st.floats(1e-3, 1e6))
+def test_ticks_are_round_few_and_reach_the_ends(least: float, most: float) -> None:
+    found = ticks(least, most)
     step = found[1] - found[0]
-    assert found[0] == 0 and 3 <= len(found) <= 6
-    assert found[-1] <= most * (1 + 1e-6) < found[-1] + step * (1 + 1e-6)
+    assert 0 in found and 2 <= len(found) <= 7
+    slack = step * 1e-6
+    assert found[-1] <= most + slack and most < found[-1] + step + slack
+    assert found[0] >= least - slack and least > found[0] - step - slack
     mantissa = step / 10.0 ** np.floor(np.log10(step * (1 + 1e-9)))
     assert np.isclose(mantissa, [1, 2, 2.5, 5, 10]).any()
