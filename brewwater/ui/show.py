@@ -7,7 +7,7 @@ readers, with ``details`` that open without asking the server.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from html import escape
@@ -43,7 +43,7 @@ CARDS = """
 
 # light-dark() follows the theme that the reader chose; each pair has at least 4.5:1 on its ground. Nothing fades: what
 # is out of date dims at once after its half second (fading makes every waiting page draw sixty frames a second), and a
-# field takes its colour when it is entered (a fade of its border draws as many frames as all of an answer).
+# field takes its colour when it is entered: its fade drew three of the twenty frames of a change.
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
 .bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,var(--least,10rem)),1fr));gap:.6rem}
@@ -148,26 +148,17 @@ def _put(html: str) -> None:
 
 
 @contextmanager
-def _around(before: str, after: str) -> Iterator[None]:
+def together() -> Iterator[None]:
+    """The blocks made inside, one under the other as one element: each element of its own is drawn, checked and marked
+    as out of date by the browser at every change. Where one of them changes, what was opened in any of them closes.
+    Only blocks of this module go inside, and no ``page_link``."""
     inside: list[str] = []
     token = _GATHERED.set(inside)
     try:
         yield
     finally:
         _GATHERED.reset(token)
-    _put(f"{before}{''.join(inside)}{after}")
-
-
-def together() -> AbstractContextManager[None]:
-    """The blocks made inside, one under the other as one element: each element of its own is drawn, checked and marked
-    as out of date by the browser at every change. Where one of them changes, what was opened in any of them closes.
-    Only blocks of this module go inside, and no ``page_link``."""
-    return _around('<div class="bw bw-blocks">', "</div>")
-
-
-def folded(title: str) -> AbstractContextManager[None]:
-    """The blocks made inside, shown when the title is pressed."""
-    return _around(f'<details class="bw bw-card"><summary>{escape(title)}</summary>', "</details>")
+    _put(f'<div class="bw bw-blocks">{"".join(inside)}</div>')
 
 
 def heading(text: str) -> None:

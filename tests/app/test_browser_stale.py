@@ -1,4 +1,5 @@
-"""In a real browser, an answer that is slow to come: what is out of date is dimmed, without drawing frames for it."""
+"""In a real browser, an answer that comes: until then what is out of date is dimmed, without drawing frames for it; what
+was opened stays open."""
 
 from __future__ import annotations
 
@@ -62,5 +63,25 @@ def test_a_page_that_waits_dims_and_draws_no_frames(kit: Any, chromium: Any, ser
     seen.settled()
     assert seen.page.locator(".st-key-hardness input").input_value() == "222"
     assert seen.page.evaluate(LOOK)["opacity"] == 1
+    seen.clean()
+    seen.close()
+
+
+def test_what_was_assumed_stays_open_when_a_number_changes(kit: Any, chromium: Any, served: Any) -> None:
+    address, _ = served
+    seen = kit.Watched(chromium, 1280, "light")
+    seen.open(address)
+    opened = seen.page.locator(".st-key-assumed details[open]")
+    assert opened.count() == 0
+    seen.page.locator(".st-key-assumed summary").click()
+    opened.wait_for()
+    stamp = seen.page.locator(".st-key-plan_stamp p").inner_text()
+    seen.page.locator(".st-key-hardness input").fill("231")
+    seen.page.locator(".st-key-hardness input").press("Enter")
+    seen.page.wait_for_function(
+        "was => document.querySelector('.st-key-plan_stamp p')?.textContent !== was", arg=stamp
+    )
+    seen.settled()
+    assert opened.count() == 1
     seen.clean()
     seen.close()

@@ -192,11 +192,10 @@ def _picture(plan: Plan, words: Words) -> None:
 
 def _notes(plan: Plan) -> None:
     """What the plan assumed on the way."""
-    with show.together():
-        if plan.warnings:
-            with show.folded(f"What was assumed ({len(plan.warnings)})"):
-                show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
-        show.small(
-            "Dates and amounts are estimates: verify by test. Not a potability tool. The machine's manual, the data "
-            "sheet and local code go before anything here."
-        )
+    if plan.warnings:
+        with st.expander(f"What was assumed ({len(plan.warnings)})", icon=":material/info:", key="assumed"):
+            show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
+    show.small(
+        "Dates and amounts are estimates: verify by test. Not a potability tool. The machine's manual, the data sheet "
+        "and local code go before anything here."
+    )
