@@ -1,5 +1,5 @@
 """The front end: this file only routes. ``streamlit run app.py`` or ``brewwater app``."""
 
-from brewwater.ui.router import main
+from brewwater.web.router import main
 
 main()

@@ -38,8 +38,23 @@ def audit(service: str, pins: str) -> dict[str, Any] | None:
     with tempfile.TemporaryDirectory() as folder:
         listed = Path(folder) / "pins.txt"
         listed.write_text(pins, encoding="utf-8")
-        command = [sys.executable, "-m", "pip_audit", "-s", service, "-f", "json", "--progress-spinner", "off",
-                   "--no-deps", "--disable-pip", "--timeout", "10", "-r", str(listed)]  # fmt: skip
+        command = [
+            sys.executable,
+            "-m",
+            "pip_audit",
+            "-s",
+            service,
+            "-f",
+            "json",
+            "--progress-spinner",
+            "off",
+            "--no-deps",
+            "--disable-pip",
+            "--timeout",
+            "10",
+            "-r",
+            str(listed),
+        ]
         try:
             ran = subprocess.run(command, capture_output=True, text=True, check=False, timeout=SECONDS)
             found = json.loads(ran.stdout)

@@ -8,14 +8,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from brewwater.intake import read_report
     from brewwater.plan import make_plan
+    from brewwater.reports import read_report
     from brewwater.water import Water, speciate
 
 __all__ = ["Water", "make_plan", "read_report", "speciate"]
 __version__ = "0.1.0"
 
-_HOME = {"Water": "water", "speciate": "water", "make_plan": "plan", "read_report": "intake"}
+_HOME = {"Water": "water", "speciate": "water", "make_plan": "plan", "read_report": "reports"}
 
 
 def __getattr__(name: str) -> Any:

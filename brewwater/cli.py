@@ -16,13 +16,16 @@ from typing import Any
 
 import click
 
-from brewwater import access, batch, intake, store
+from brewwater import reports as intake
+from brewwater import store
 from brewwater.errors import BrewwaterError, InputError
-from brewwater.inputs import PlanDocument, demo_document, load_document, mobile_template, with_overrides
-from brewwater.intake.analysis import Measurement
+from brewwater.output.result import plan_result, report_result, summary
+from brewwater.output.result_schema import PlanResult, ReportResult
 from brewwater.plan import make_plan
-from brewwater.result_schema import PlanResult, ReportResult
-from brewwater.sheet.result import plan_result, report_result, summary
+from brewwater.planning.document import PlanDocument, demo_document, load_document, mobile_template, with_overrides
+from brewwater.reports import batch
+from brewwater.reports.analysis import Measurement
+from brewwater.store import access
 
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 
@@ -36,8 +39,12 @@ def parse_quantity(field: str, text: str, analyte: str) -> Measurement:
     """
     match = _NUMBER.match(text)
     if match is None or not math.isfinite(float(match.group(1))):
-        raise InputError(field, text, "a number of 0 or more is needed, in mg/L or with its unit",
-                         "Give a number such as 290, or 17 gpg.")  # fmt: skip
+        raise InputError(
+            field,
+            text,
+            "a number of 0 or more is needed, in mg/L or with its unit",
+            "Give a number such as 290, or 17 gpg.",
+        )
     value = float(match.group(1))
     if value < 0:
         raise InputError(field, text, "it cannot be less than 0", "Check the sign.")
@@ -60,14 +67,17 @@ def app(address: str, port: str) -> None:
         raise InputError("--port", port, "a whole number from 1 to 65535 is needed", "Choose another port.")
     access.check_address(address)
     script, config = _front_end()
-    flags = [*_as_flags(tomllib.loads(config.read_text(encoding="utf-8"))),
-             f"--server.address={address}", f"--server.port={port}"]  # fmt: skip
+    flags = [
+        *_as_flags(tomllib.loads(config.read_text(encoding="utf-8"))),
+        f"--server.address={address}",
+        f"--server.port={port}",
+    ]
     raise SystemExit(subprocess.call([sys.executable, "-m", "streamlit", "run", str(script), *flags]))
 
 
 def _front_end() -> tuple[Path, Path]:
     """The script and its settings: inside an installed wheel, or at the top of a checkout."""
-    packaged = Path(str(resources.files("brewwater.ui")))
+    packaged = Path(str(resources.files("brewwater.web")))
     if (packaged / "app.py").is_file():
         return packaged / "app.py", packaged / "config.toml"
     top = Path(str(resources.files("brewwater"))).parent
@@ -86,26 +96,30 @@ def _as_flags(settings: Mapping[str, Any], under: str = "") -> list[str]:
 
 
 def _document(
-    plan_file: Path | None, report: Path | None, supply: str | None, numbers: dict[str, str | None],
+    plan_file: Path | None,
+    report: Path | None,
+    supply: str | None,
+    numbers: dict[str, str | None],
     drinks: str | None,
-) -> PlanDocument:  # fmt: skip
+) -> PlanDocument:
     analysis = {
         analyte: parse_quantity(option, text, analyte)
         for (option, analyte), text in zip(
             (("--hardness", "total_hardness"), ("--alkalinity", "alkalinity"), ("--tds", "total_dissolved_solids")),
-            numbers.values(), strict=True,
+            numbers.values(),
+            strict=True,
         )
         if text is not None
-    }  # fmt: skip
-    given = None
+    }
+    scenario = None
     if report is not None:
         found = intake.read_report(report)
-        given = found.supply(supply)
+        scenario = found.supply(supply)
     elif supply is not None:
         raise InputError("--supply", supply, "it names a supply of a report", "Give the report with --report.")
     if plan_file is not None:
         document = load_document(read_text(plan_file, "PLAN.json"))
-    elif given is not None or analysis:
+    elif scenario is not None or analysis:
         document = mobile_template()
     else:
         document = demo_document()
@@ -113,10 +127,14 @@ def _document(
     if drinks is not None:
         match = _NUMBER.match(drinks)
         if match is None or match.group(2) or not 0 <= float(match.group(1)) <= 20000:
-            raise InputError("--drinks", drinks, "a number of drinks per service day from 0 to 20000 is needed",
-                             "Give a number such as 150.")  # fmt: skip
+            raise InputError(
+                "--drinks",
+                drinks,
+                "a number of drinks per service day from 0 to 20000 is needed",
+                "Give a number such as 150.",
+            )
         per_day = float(match.group(1))
-    return with_overrides(document, supply=given, analysis=analysis, drinks_per_service_day=per_day)
+    return with_overrides(document, supply=scenario, analysis=analysis, drinks_per_service_day=per_day)
 
 
 def read_text(path: Path, field: str) -> str:
@@ -126,8 +144,9 @@ def read_text(path: Path, field: str) -> str:
     except FileNotFoundError:
         raise InputError(field, str(path), "the file is not there", "Check the path.") from None
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(field, str(path), f"the file cannot be read ({type(error).__name__})",
-                         "Give a readable text file.") from None  # fmt: skip
+        raise InputError(
+            field, str(path), f"the file cannot be read ({type(error).__name__})", "Give a readable text file."
+        ) from None
 
 
 @cli.command()
@@ -141,14 +160,21 @@ def read_text(path: Path, field: str) -> str:
 @click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the sheet, the calendar and the tables.")
 def plan(
-    plan_file: Path | None, report: Path | None, supply: str | None, hardness: str | None,
-    alkalinity: str | None, tds: str | None, drinks: str | None, as_json: bool, out: Path | None,
-) -> None:  # fmt: skip
+    plan_file: Path | None,
+    report: Path | None,
+    supply: str | None,
+    hardness: str | None,
+    alkalinity: str | None,
+    tds: str | None,
+    drinks: str | None,
+    as_json: bool,
+    out: Path | None,
+) -> None:
     """Make a plan from a document, a report or three numbers; the demo plan where none is given."""
     numbers = {"hardness": hardness, "alkalinity": alkalinity, "tds": tds}
     made = make_plan(_document(plan_file, report, supply, numbers, drinks))
     if out is not None:
-        from brewwater.sheet.files import write_all
+        from brewwater.output.sheet.files import write_all
 
         for path in write_all(made, out):
             click.echo(str(path), err=True)
@@ -167,9 +193,11 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
         return
     if not any(x is not None for row in result.rows for x in (row.low, row.high)):
         raise InputError(
-            "file", str(file), "no figure of a water was found in it",
+            "file",
+            str(file),
+            "no figure of a water was found in it",
             "Choose another file, or give the figures as options of plan.",
-        )  # fmt: skip
+        )
     for row in result.rows:
         span = "-".join(f"{x:g}" for x in (row.low, row.high) if x is not None) or "not found"
         mean = f" (typical {row.typical:g})" if row.typical is not None else ""
@@ -227,8 +255,9 @@ def log_add(unit_id: str, date: str, kind: str, value: str, unit_text: str, note
         if there and not new and unit_id not in {unit.ref for unit in there}:
             names = [unit.ref for unit in there]
             shown = ", ".join(names[:10]) + (f" and {len(names) - 10} more" if len(names) > 10 else "")
-            raise InputError("UNIT", unit_id, f"there is no such unit, there are: {shown}",
-                             "Give one of these, or --new to make it.")  # fmt: skip
+            raise InputError(
+                "UNIT", unit_id, f"there is no such unit, there are: {shown}", "Give one of these, or --new to make it."
+            )
         click.echo(place.add_reading_text(unit_id, date=date, kind=kind, value=value, unit=unit_text, note=note))
 
 
@@ -267,11 +296,16 @@ def restore(file: Path) -> None:
 @cli.command()
 def schema() -> None:
     """Print the JSON Schema of the plan document and of the JSON results."""
-    click.echo(json.dumps({
-        "plan_document": PlanDocument.model_json_schema(),
-        "plan": PlanResult.model_json_schema(mode="serialization"),
-        "report": ReportResult.model_json_schema(mode="serialization"),
-    }, indent=2))  # fmt: skip
+    click.echo(
+        json.dumps(
+            {
+                "plan_document": PlanDocument.model_json_schema(),
+                "plan": PlanResult.model_json_schema(mode="serialization"),
+                "report": ReportResult.model_json_schema(mode="serialization"),
+            },
+            indent=2,
+        )
+    )
 
 
 def _say(message: str) -> int:

@@ -45,8 +45,9 @@ def shared(rows: int, n: int) -> FloatArray:
     return np.frombuffer(mmap.mmap(-1, max(rows * n, 1) * 8), dtype=np.float64)[: rows * n].reshape(rows, n)
 
 
-def spread(task: Callable[[Piece], None], pieces: Sequence[Piece],
-           each: Callable[[float], bool] = lambda _: True) -> bool:
+def spread(
+    task: Callable[[Piece], None], pieces: Sequence[Piece], each: Callable[[float], bool] = lambda _: True
+) -> bool:
     """Do ``task`` for every piece: on every core it may use where children may be forked, else one after the other.
 
     Parameters

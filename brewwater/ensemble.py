@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline
 from scipy.special import betaincinv, betaln, ndtr, ndtri, xlogy
 
-from brewwater.document import Span
+from brewwater.records import Span
 
 FloatArray = NDArray[np.float64]
 

@@ -1,11 +1,11 @@
 """The error tree. Every error a user can cause is one line: field, value, limit, remedy.
 
-    BrewwaterError
-    ├── InputError        a value the user gave cannot be used
-    │   ├── UnitError     the unit is not in the closed list
-    │   └── ReportError   a water report cannot be read
-    ├── ReferenceTableError  a table in ``reference/`` is broken (a defect, not the user's doing)
-    └── StoreError        the store could not keep or give back what it holds
+BrewwaterError
+├── InputError        a value the user gave cannot be used
+│   ├── UnitError     the unit is not in the closed list
+│   └── ReportError   a water report cannot be read
+├── ReferenceTableError  a table in ``reference/`` is broken (a defect, not the user's doing)
+└── StoreError        the store could not keep or give back what it holds
 """
 
 from __future__ import annotations

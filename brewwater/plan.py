@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from brewwater.at_base import AtBase, made_at_base, tanks_fail
-from brewwater.chain import Outcome, evaluate
-from brewwater.corrected import Correction, Moved, correct, moved
-from brewwater.given import Given, prepare
-from brewwater.heaters import heater_verdicts
-from brewwater.inputs import PlanDocument
-from brewwater.next_test import NextTest, next_tests
-from brewwater.readings import Diagnosis, Flag
-from brewwater.recommend import Alternative, Cancelled, Progress, recommend
-from brewwater.targets import MachineProfile, State, Verdict, describe, judge
+from brewwater.log import Diagnosis, Flag
+from brewwater.planning.base_membrane import AtBase, made_at_base, tanks_fail
+from brewwater.planning.candidate import Candidate, evaluate
+from brewwater.planning.correction import Correction, Moved, correct, moved
+from brewwater.planning.document import PlanDocument
+from brewwater.planning.heaters import heater_verdicts
+from brewwater.planning.scenario import Scenario, prepare
+from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
+from brewwater.planning.value_of_a_test import NextTest, next_tests
 from brewwater.treatment import Stage
+from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +33,9 @@ class Plan:
 
     document : what it was made from
     stamp : identifies the document and the train; changes whenever either does
-    given : draws, weights, waters at the inlet, demand, calendar, as the log corrects them
+    scenario : draws, weights, waters at the inlet, demand, calendar, as the log corrects them
     source_state, source_verdicts : the water as it comes, at the main machine
-    outcome : the document's own train, or the recommended one
+    candidate : the document's own train, or the recommended one
     recommended : True where the train is the search's, False where it is the document's own
     alternatives : the search's ranked list, best first; empty before the search
     next_tests : which measurement would most probably change the decision, best first
@@ -46,29 +46,29 @@ class Plan:
 
     document: PlanDocument
     stamp: str
-    given: Given
+    scenario: Scenario
     source_state: State
     source_verdicts: tuple[Verdict, ...]
-    outcome: Outcome
+    candidate: Candidate
     recommended: bool
     alternatives: tuple[Alternative, ...]
     next_tests: tuple[NextTest, ...]
     warnings: tuple[Warning_, ...]
-    prior: Given
+    prior: Scenario
     correction: Correction
-    before: Outcome | None = None
+    before: Candidate | None = None
     moved: tuple[Moved, ...] = ()
 
     # worked out when first asked for: a plan that is being edited shows neither
     @cached_property
     def at_base(self) -> AtBase | None:
         """A membrane on board beside the same one at base, costed; None where none is in question."""
-        return made_at_base(self.given, self.outcome, self.alternatives)
+        return made_at_base(self.scenario, self.candidate, self.alternatives)
 
     @cached_property
     def heaters(self) -> tuple[Verdict, ...]:
         """Scale where water is heated and no machine profile stands."""
-        return heater_verdicts(self.given, self.outcome)
+        return heater_verdicts(self.scenario, self.candidate)
 
     @property
     def reading_flags(self) -> tuple[Flag, ...]:
@@ -108,50 +108,52 @@ def make_plan(
     """
     prior = prepare(document)
     correction = correct(prior, document.train if document.train is not None else train)
-    given = correction.given
-    alternatives = recommend(given, progress, cancelled) if search else ()
+    scenario = correction.scenario
+    alternatives = recommend(scenario, progress, cancelled) if search else ()
     stages, recommended = choose(document, alternatives, train)
-    source_state = describe(given.waters, source_machine(given).temperature_C)
-    outcome = evaluate(given, stages, beside=[source_state])
-    tests = next_tests(given, outcome, alternatives) if search else ()
+    source_state = describe(scenario.waters, source_machine(scenario).temperature_C)
+    candidate = evaluate(scenario, stages, beside=[source_state])
+    tests = next_tests(scenario, candidate, alternatives) if search else ()
     before = evaluate(prior, stages) if correction.log.informs else None
     return Plan(
         document=document,
         stamp=stamp(document, stages),
-        given=given,
+        scenario=scenario,
         source_state=source_state,
-        source_verdicts=judge_source(given, source_state),
-        outcome=outcome,
+        source_verdicts=judge_source(scenario, source_state),
+        candidate=candidate,
         recommended=recommended,
         alternatives=alternatives,
         next_tests=tests,
-        warnings=warnings(given, outcome) + log_warnings(correction) + base_warning(given, outcome, alternatives),
+        warnings=warnings(scenario, candidate)
+        + log_warnings(correction)
+        + base_warning(scenario, candidate, alternatives),
         prior=prior,
         correction=correction,
         before=before,
-        moved=moved(before, outcome, prior, correction) if before else (),
+        moved=moved(before, candidate, prior, correction) if before else (),
     )
 
 
 def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancelled | None = None) -> Plan:
     """The same plan with the search's alternatives and the next tests; a train of its own is kept."""
-    alternatives = recommend(plan.given, progress, cancelled)
-    stages, recommended = choose(plan.document, alternatives, plan.outcome.stages)
-    same = stages == plan.outcome.stages
-    outcome = plan.outcome if same else evaluate(plan.given, stages)
+    alternatives = recommend(plan.scenario, progress, cancelled)
+    stages, recommended = choose(plan.document, alternatives, plan.candidate.stages)
+    same = stages == plan.candidate.stages
+    candidate = plan.candidate if same else evaluate(plan.scenario, stages)
     before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
     return replace(
         plan,
         stamp=stamp(plan.document, stages),
-        outcome=outcome,
+        candidate=candidate,
         recommended=recommended,
         alternatives=alternatives,
-        next_tests=next_tests(plan.given, outcome, alternatives),
+        next_tests=next_tests(plan.scenario, candidate, alternatives),
         before=before,
-        moved=moved(before, outcome, plan.prior, plan.correction) if before else (),
-        warnings=warnings(plan.given, outcome)
+        moved=moved(before, candidate, plan.prior, plan.correction) if before else (),
+        warnings=warnings(plan.scenario, candidate)
         + log_warnings(plan.correction)
-        + base_warning(plan.given, outcome, alternatives),
+        + base_warning(plan.scenario, candidate, alternatives),
     )
 
 
@@ -162,21 +164,28 @@ def choose(
     if document.train is not None:
         return document.train, False
     if alternatives:
-        return alternatives[0].outcome.stages, True
+        return alternatives[0].candidate.stages, True
     return tuple(train or ()), False
 
 
-def source_machine(given: Given) -> MachineProfile:
+def source_machine(scenario: Scenario) -> MachineProfile:
     """The machine that the water is judged at as it comes."""
-    return given.machine_of(given.main_branch) or given.document.machines[0]
+    return scenario.machine_of(scenario.main_branch) or scenario.document.machines[0]
 
 
-def judge_source(given: Given, state: State) -> tuple[Verdict, ...]:
-    """The water as it comes, judged at the main machine; ``state`` is that of ``given.waters`` there."""
+def judge_source(scenario: Scenario, state: State) -> tuple[Verdict, ...]:
+    """The water as it comes, judged at the main machine; ``state`` is that of ``scenario.waters`` there."""
     return judge(
-        given.waters, state, known=given.known, weights=given.weights, role="source", machine=source_machine(given),
-        targets=given.document.targets, supplies=given.supplies, phase_names=given.phase_names,
-    )  # fmt: skip
+        scenario.waters,
+        state,
+        known=scenario.known,
+        weights=scenario.weights,
+        role="source",
+        machine=source_machine(scenario),
+        targets=scenario.document.targets,
+        supplies=scenario.supplies,
+        phase_names=scenario.phase_names,
+    )
 
 
 def stamp(document: PlanDocument, stages: Sequence[Stage]) -> str:
@@ -189,23 +198,27 @@ def log_warnings(correction: Correction) -> tuple[Warning_, ...]:
     found = [Warning_(d.code, f"{d.message} Next check: {d.next_check}") for d in correction.diagnoses]
     unused = [f for f in correction.flags if not f.used]
     if unused:
-        found.append(Warning_("readings_not_used", f"{len(unused)} lines of the log are kept but not used, the first "
-                              f"because: {unused[0].message}"))  # fmt: skip
+        found.append(
+            Warning_(
+                "readings_not_used",
+                f"{len(unused)} lines of the log are kept but not used, the first because: {unused[0].message}",
+            )
+        )
     return tuple(found)
 
 
-def base_warning(given: Given, outcome: Outcome, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:
+def base_warning(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:
     """Where the tanks do not bear a membrane on board: what it would be to make its water at base."""
-    if not tanks_fail(given, outcome, alternatives):
+    if not tanks_fail(scenario, candidate, alternatives):
         return ()
-    at_base = made_at_base(given, outcome, alternatives)
+    at_base = made_at_base(scenario, candidate, alternatives)
     return () if at_base is None else (Warning_("made_at_base", at_base.note),)
 
 
-def warnings(given: Given, outcome: Outcome) -> tuple[Warning_, ...]:
+def warnings(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:
     """Every note on the way, once each: assumed water, broken order rules, unknown capacities, assumed prices."""
-    found = [(note.code, note.message) for note in given.notes]
-    found += [(p.code, f"{p.stage}: {p.message}" if p.stage else p.message) for p in outcome.problems]
-    found += [(p.code, f"{p.stage}: {p.message}") for c in outcome.cartridges for p in c.capacity.warnings]
-    found += list(outcome.cost.warnings)
+    found = [(note.code, note.message) for note in scenario.notes]
+    found += [(p.code, f"{p.stage}: {p.message}" if p.stage else p.message) for p in candidate.problems]
+    found += [(p.code, f"{p.stage}: {p.message}") for c in candidate.cartridges for p in c.capacity.warnings]
+    found += list(candidate.cost.warnings)
     return tuple(Warning_(code, message) for code, message in dict.fromkeys(found))

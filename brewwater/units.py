@@ -32,11 +32,26 @@ _EQUIVALENT_G = {"CaCO3": 100.0869 / 2, "CaO": 56.0774 / 2, "HCO3": 61.0168, "Ca
 _NUCLEUS = {"N", "S", "Si", "P"}
 # Basis that is the analyte's own formula.
 _OWN = {
-    "calcium": {"Ca"}, "magnesium": {"Mg"}, "sodium": {"Na"}, "potassium": {"K"}, "chloride": {"Cl"},
-    "sulfate": {"SO4"}, "nitrate": {"NO3"}, "nitrite": {"NO2"}, "bicarbonate": {"HCO3"}, "carbonate": {"CO3"},
-    "ammonium": {"NH4"}, "phosphate": {"PO4"}, "silica": {"SiO2"}, "free_chlorine": {"Cl2"},
-    "total_chlorine": {"Cl2"}, "chloramine": {"Cl2"}, "iron": {"Fe"}, "manganese": {"Mn"}, "fluoride": {"F"},
-}  # fmt: skip
+    "calcium": {"Ca"},
+    "magnesium": {"Mg"},
+    "sodium": {"Na"},
+    "potassium": {"K"},
+    "chloride": {"Cl"},
+    "sulfate": {"SO4"},
+    "nitrate": {"NO3"},
+    "nitrite": {"NO2"},
+    "bicarbonate": {"HCO3"},
+    "carbonate": {"CO3"},
+    "ammonium": {"NH4"},
+    "phosphate": {"PO4"},
+    "silica": {"SiO2"},
+    "free_chlorine": {"Cl2"},
+    "total_chlorine": {"Cl2"},
+    "chloramine": {"Cl2"},
+    "iron": {"Fe"},
+    "manganese": {"Mn"},
+    "fluoride": {"F"},
+}
 # Ca and Mg of a hardness: grams for one equivalent.
 _HARDNESS_G = {"Ca": 40.078 / 2, "Mg": 24.305 / 2}
 # Natural water conducts 1.116 times as much at 25 °C as at 20 °C: the EU's 2,500 µS/cm at 20 °C is printed
@@ -44,8 +59,33 @@ _HARDNESS_G = {"Ca": 40.078 / 2, "Mg": 24.305 / 2}
 _TO_25_FROM_20 = 2790 / 2500
 _CONDUCTIVITY_SLOPE_PER_C = 0.0191
 
-BASES = ("CaCO3", "CaO", "HCO3", "CO3", "CaSO4", "N", "S", "Si", "P", "NO3", "NO2", "SO4", "SiO2", "PO4",
-         "NH4", "Ca", "Mg", "Na", "K", "Cl", "Cl2", "Fe", "Mn", "F", "ion")  # fmt: skip
+BASES = (
+    "CaCO3",
+    "CaO",
+    "HCO3",
+    "CO3",
+    "CaSO4",
+    "N",
+    "S",
+    "Si",
+    "P",
+    "NO3",
+    "NO2",
+    "SO4",
+    "SiO2",
+    "PO4",
+    "NH4",
+    "Ca",
+    "Mg",
+    "Na",
+    "K",
+    "Cl",
+    "Cl2",
+    "Fe",
+    "Mn",
+    "F",
+    "ion",
+)
 
 
 @cache
@@ -108,9 +148,17 @@ _INNER = re.compile(
 _TEMPERATURE = re.compile(r"[\s,(@]*(?:at|bei|à|a|@|op|bij)?\s*(20|25)\s*°?\s*c\)?$", re.IGNORECASE)
 _ELEMENT = re.compile(r"^(m|µ|u)g[\s-]*(fe|mn|al|cu|pb|as|na|ca|mg|cl|k|f|zn|ni)\s*/\s*l$", re.IGNORECASE)
 _BASIS_ID = {b.lower(): b for b in BASES} | {
-    "calcium carbonate": "CaCO3", "ca co3": "CaCO3", "nitrogen": "N", "sulfur": "S", "no3-n": "N",
-    "no2-n": "N", "nh3-n": "N", "nh4-n": "N", "so4-s": "S", "po4-p": "P",
-}  # fmt: skip
+    "calcium carbonate": "CaCO3",
+    "ca co3": "CaCO3",
+    "nitrogen": "N",
+    "sulfur": "S",
+    "no3-n": "N",
+    "no2-n": "N",
+    "nh3-n": "N",
+    "nh4-n": "N",
+    "so4-s": "S",
+    "po4-p": "P",
+}
 
 
 def basis_id(text: str) -> str | None:
@@ -163,8 +211,12 @@ def _registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry()
 
 
-_BASE = {"mass": "milligram/liter", "molar": "millimole/liter", "equivalents": "millimole/liter",
-         "conductivity": "microsiemens/centimeter"}  # fmt: skip
+_BASE = {
+    "mass": "milligram/liter",
+    "molar": "millimole/liter",
+    "equivalents": "millimole/liter",
+    "conductivity": "microsiemens/centimeter",
+}
 
 
 @cache
@@ -214,8 +266,12 @@ def _line(unit: str, analyte: str, basis: str | None) -> tuple[float, float]:
     if printed is None and unit == "" and about["kind"] in ("ph", "count"):
         printed = PrintedUnit("1" if about["kind"] == "ph" else "count")
     if printed is None:
-        raise UnitError(analyte, unit, "it is not in the list of report units",
-                        "Use mg/L, ppm, µg/L, gpg, °dH, °fH, mmol/L, meq/L or µS/cm.")  # fmt: skip
+        raise UnitError(
+            analyte,
+            unit,
+            "it is not in the list of report units",
+            "Use mg/L, ppm, µg/L, gpg, °dH, °fH, mmol/L, meq/L or µS/cm.",
+        )
     if printed.unit == "degF" and about["kind"] != "temperature":
         printed = PrintedUnit("fH", printed.basis)  # °F beside a hardness is the French degree
     row = _row(printed.unit)
@@ -229,8 +285,12 @@ def _line(unit: str, analyte: str, basis: str | None) -> tuple[float, float]:
         return _factor(printed.unit) * _mass_factor(about, row, basis, unit), 0.0
     if kind == row["kind"] or (kind == "count" and row["kind"] == "share"):
         return _factor(printed.unit), 0.0
-    raise UnitError(analyte, unit, f"a value of {about['name']} is not given in it",
-                    f"Use a unit that converts to {about['plan_unit']}.")  # fmt: skip
+    raise UnitError(
+        analyte,
+        unit,
+        f"a value of {about['name']} is not given in it",
+        f"Use a unit that converts to {about['plan_unit']}.",
+    )
 
 
 def _to_25(unit: str, analyte: str, basis: str | None) -> float:
@@ -249,8 +309,9 @@ def _mass_factor(about: Row, row: Row, basis: str | None, unit: str) -> float:
     analyte = about["analyte"]
     if row["basis"]:
         if basis not in (None, row["basis"]):
-            raise UnitError(analyte, f"{unit} as {basis}", f"{row['unit']} always counts as {row['basis']}",
-                            "Leave the basis out.")  # fmt: skip
+            raise UnitError(
+                analyte, f"{unit} as {basis}", f"{row['unit']} always counts as {row['basis']}", "Leave the basis out."
+            )
         basis = row["basis"]
     molar = float(about["molar_mass_g"]) if about["molar_mass_g"] else None
     charge = float(about["charge"]) if about["charge"] else None
@@ -265,8 +326,12 @@ def _mass_factor(about: Row, row: Row, basis: str | None, unit: str) -> float:
             return molar / charge / _EQUIVALENT_G[basis]
         if analyte == "total_hardness" and basis in _HARDNESS_G:
             return _EQUIVALENT_G["CaCO3"] / _HARDNESS_G[basis]
-        raise UnitError(analyte, f"{unit} as {basis}", f"{about['name']} is not counted as {basis}",
-                        "Use the basis that the report prints.")  # fmt: skip
+        raise UnitError(
+            analyte,
+            f"{unit} as {basis}",
+            f"{about['name']} is not counted as {basis}",
+            "Use the basis that the report prints.",
+        )
     if not molar:
         raise UnitError(analyte, unit, f"{about['name']} has no molar mass", "Use mg/L.")
     if row["kind"] == "molar":

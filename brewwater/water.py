@@ -19,9 +19,14 @@ from brewwater.errors import InputError
 FloatArray = NDArray[np.float64]
 
 MOLAR_MASS_G = {
-    "calcium": 40.078, "magnesium": 24.305, "sodium": 22.98977, "potassium": 39.0983,
-    "chloride": 35.453, "sulfate": 96.0626, "nitrate": 62.0049,
-}  # IUPAC standard atomic weights, abridged  # fmt: skip
+    "calcium": 40.078,
+    "magnesium": 24.305,
+    "sodium": 22.98977,
+    "potassium": 39.0983,
+    "chloride": 35.453,
+    "sulfate": 96.0626,
+    "nitrate": 62.0049,
+}  # IUPAC standard atomic weights, abridged
 CACO3_G_PER_MOL = 100.0869
 CACO3_G_PER_EQ = CACO3_G_PER_MOL / 2
 HCO3_G_PER_MOL = 61.0168
@@ -29,8 +34,13 @@ CO2_G_PER_MOL = 44.0095
 
 
 MINOR = (
-    "iron_mg_L", "manganese_mg_L", "silica_mg_L", "free_chlorine_mg_L", "chloramine_mg_L", "phosphate_mg_L",
-)  # fmt: skip
+    "iron_mg_L",
+    "manganese_mg_L",
+    "silica_mg_L",
+    "free_chlorine_mg_L",
+    "chloramine_mg_L",
+    "phosphate_mg_L",
+)
 
 
 @dataclass(frozen=True, slots=True, init=False)
@@ -82,12 +92,16 @@ class Water:
         nitrate_mg_L: ArrayLike = 0.0,
         **minor: ArrayLike,
     ) -> None:
-        given = {
-            "calcium": calcium_mg_L, "magnesium": magnesium_mg_L, "sodium": sodium_mg_L,
-            "potassium": potassium_mg_L, "chloride": chloride_mg_L, "sulfate": sulfate_mg_L,
+        scenario = {
+            "calcium": calcium_mg_L,
+            "magnesium": magnesium_mg_L,
+            "sodium": sodium_mg_L,
+            "potassium": potassium_mg_L,
+            "chloride": chloride_mg_L,
+            "sulfate": sulfate_mg_L,
             "nitrate": nitrate_mg_L,
-        }  # fmt: skip
-        amounts = {k: _amount(f"{k}_mg_L", v) / 1000 / MOLAR_MASS_G[k] for k, v in given.items()}
+        }
+        amounts = {k: _amount(f"{k}_mg_L", v) / 1000 / MOLAR_MASS_G[k] for k, v in scenario.items()}
         alkalinity = _amount("alkalinity_mg_L_as_CaCO3", alkalinity_mg_L_as_CaCO3, low=-np.inf)
         temperature = _amount("temperature_C", temperature_C, low=0, high=130)
         acidity = _amount("pH", pH, low=0, high=14)
@@ -114,8 +128,9 @@ class Water:
         made._fill(totals, temperature_C, minor)
         return made
 
-    def with_(self, *, totals: Totals | None = None, temperature_C: FloatArray | None = None,
-              **minor: FloatArray) -> Water:
+    def with_(
+        self, *, totals: Totals | None = None, temperature_C: FloatArray | None = None, **minor: FloatArray
+    ) -> Water:
         """The same water with some fields changed."""
         kept = {name: getattr(self, name) for name in MINOR} | minor
         return Water.of(

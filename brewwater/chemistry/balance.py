@@ -126,8 +126,13 @@ def balance(t: Amounts, free: FloatArray, calcite: FloatArray | None, w: Workspa
     np.divide(v_c, share, out=u_c)
     np.divide(v_s, share, out=share)
     for left, right, total in (
-        (u_h, v_h, hh), (u_h, v_c, hc_), (u_h, v_s, hs_), (u_c, v_c, cc), (u_c, v_s, cs), (share, v_s, ss),
-    ):  # fmt: skip
+        (u_h, v_h, hh),
+        (u_h, v_c, hc_),
+        (u_h, v_s, hs_),
+        (u_c, v_c, cc),
+        (u_c, v_s, cs),
+        (share, v_s, ss),
+    ):
         np.multiply(left, right, out=den[first:])
         for row in den[first:]:
             total -= row

@@ -52,8 +52,9 @@ def _workspace(n: int) -> Iterator[Workspace]:
     _shelf.append(kept)
 
 
-def over_chunks(count: int, work: Work, totals: Totals, temperature_C: FloatArray,
-                *held: ArrayLike) -> list[FloatArray]:
+def over_chunks(
+    count: int, work: Work, totals: Totals, temperature_C: FloatArray, *held: ArrayLike
+) -> list[FloatArray]:
     """Run ``work`` on flat pieces and give its results the broadcast shape.
 
     ``work`` gets the totals of ``n`` waters, their temperature (shape ``(n,)`` or ``(1,)``), what is held,

@@ -98,9 +98,7 @@ def density_kg_L_wagner_pruss_1993(temperature_C: ArrayLike) -> FloatArray:
     x16 = x5 * x5 * x5 * x
     x27, x67 = x16 * x5 * x5 * x, x16 * x16 * x16 * x16 * x2 * x
     high = x16 * (-1.75493479 + x27 * (-45.5170352 - 6.7469445e5 * x67))
-    return np.asarray(
-        0.322 * (1 + 1.99274064 * x + 1.09965342 * x2 - 0.510839303 * x5 + high), dtype=np.float64
-    )
+    return np.asarray(0.322 * (1 + 1.99274064 * x + 1.09965342 * x2 - 0.510839303 * x5 + high), dtype=np.float64)
 
 
 def debye_hueckel(temperature_C: ArrayLike) -> tuple[FloatArray, FloatArray]:

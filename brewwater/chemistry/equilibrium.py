@@ -60,9 +60,9 @@ def near(t: Amounts, free: FloatArray, want_h: FloatArray, calcite: bool, w: Wor
     m, metal = w.m, w.metal
     first = 1 if calcite else 0
     x0 = 1 + m[first:3].sum(axis=0) / c
-    x1 = m[3 + first:7].sum(axis=0) / (h * c)
+    x1 = m[3 + first : 7].sum(axis=0) / (h * c)
     x2 = (m[CO2] + 2 * m[PAIR]) / (h * h * c)
-    base = m[13 + first:16].sum(axis=0) * h
+    base = m[13 + first : 16].sum(axis=0) * h
     acid = (m[H] + m[HSO4]) / h
     if calcite:
         bound = m[CAHCO3] / h
@@ -120,9 +120,16 @@ def start(t: Amounts, k: Constants, ph: FloatArray | None) -> FloatArray:
 
 
 def solve(
-    t: Amounts, k: Constants, w: Workspace, mode: Mode = "closed", *, calcite: bool = False,
-    ph: FloatArray | None = None, ln_co2: FloatArray | None = None, before: State | None = None,
-) -> State:  # fmt: skip
+    t: Amounts,
+    k: Constants,
+    w: Workspace,
+    mode: Mode = "closed",
+    *,
+    calcite: bool = False,
+    ph: FloatArray | None = None,
+    ln_co2: FloatArray | None = None,
+    before: State | None = None,
+) -> State:
     """Solve ``n`` waters.
 
     Parameters
@@ -145,8 +152,7 @@ def solve(
         before = State.empty(n)
         before.free[:] = start(t if mode == "closed" else t.with_dic(np.maximum(t.alkalinity, 1e-6)), k, ph)
         before.strength[:] = (
-            2.7 * (t.metals[0] + t.metals[1]) + t.metals[2] + t.potassium + 0.7 * t.sulfate - t.charge
-            + before.h + 1e-7
+            2.7 * (t.metals[0] + t.metals[1]) + t.metals[2] + t.potassium + 0.7 * t.sulfate - t.charge + before.h + 1e-7
         )
         before.water_activity[:] = 1.0
     if n > _FEW:
@@ -159,8 +165,18 @@ def solve(
     return _steps(t, k, w, mode, calcite, ln_co2, before, MAX_STEPS, fresh=n <= _FEW)
 
 
-def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln_co2: FloatArray | None,
-           before: State, steps: int, *, fresh: bool) -> State:
+def _steps(
+    t: Amounts,
+    k: Constants,
+    w: Workspace,
+    mode: Mode,
+    calcite: bool,
+    ln_co2: FloatArray | None,
+    before: State,
+    steps: int,
+    *,
+    fresh: bool,
+) -> State:
     n = t.n
     w = w.of(n)
     rough = w.dtype is np.float32
@@ -183,8 +199,9 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
         np.log(aw, out=ln_aw)
         ksp = condition(k, strength, ln_aw, w)
         if mode == "open":
-            np.divide(np.exp(ln_co2 - 0.1 * LN10 * strength) / w.k[CO2], free[0] * free[0], out=free[1],
-                      casting="same_kind")
+            np.divide(
+                np.exp(ln_co2 - 0.1 * LN10 * strength) / w.k[CO2], free[0] * free[0], out=free[1], casting="same_kind"
+            )
         sums = balance(t, free, ksp if calcite else None, w)
         if fresh and step == 0 and mode == "closed":
             near(t, free, want_h, calcite, w, 3)
@@ -198,8 +215,9 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
             # nearly linear in c and s themselves; a step in the logarithm that ends there
             np.log1p(np.maximum(d[1:], -0.99), out=d[1:])
         else:
-            d[0], d[2] = _newton2(4 * (hc - cc) - hh, 2 * cs - hs, hs - 2 * cs, ss, want_alk - 2 * g_c + g_h,
-                                  want_s - g_s)
+            d[0], d[2] = _newton2(
+                4 * (hc - cc) - hh, 2 * cs - hs, hs - 2 * cs, ss, want_alk - 2 * g_c + g_h, want_s - g_s
+            )
             np.multiply(d[0], -2.0, out=d[1])
         # metals after the step, to first order, and with them the ionic strength: gamma lags by one step only
         change = w.three[4]
@@ -295,21 +313,38 @@ def _steps(t: Amounts, k: Constants, w: Workspace, mode: Mode, calcite: bool, ln
         out.dic[idle] = 0.5 * (t.alkalinity + g_h)[idle]
     if todo and step + 1 < steps:
         rest = np.flatnonzero(~(settled | idle))
-        out.put(rest, _steps(
-            t.take(rest), k.take(rest), w, mode, calcite, None if ln_co2 is None else ln_co2[rest],
-            out.take(rest), steps - step - 1, fresh=False,
-        ))
+        out.put(
+            rest,
+            _steps(
+                t.take(rest),
+                k.take(rest),
+                w,
+                mode,
+                calcite,
+                None if ln_co2 is None else ln_co2[rest],
+                out.take(rest),
+                steps - step - 1,
+                fresh=False,
+            ),
+        )
     return out
 
 
-def _newton2(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray, p: FloatArray,
-             q: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _newton2(
+    a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray, p: FloatArray, q: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     det = a * d - b * c
     return (p * d - b * q) / det, (a * q - c * p) / det
 
 
-def _newton3(out: FloatArray, sums: tuple[FloatArray, ...], want_h: FloatArray, want_c: FloatArray,
-             want_s: FloatArray, w: Workspace) -> None:
+def _newton3(
+    out: FloatArray,
+    sums: tuple[FloatArray, ...],
+    want_h: FloatArray,
+    want_c: FloatArray,
+    want_s: FloatArray,
+    w: Workspace,
+) -> None:
     """Solve the symmetric positive system into the rows of ``out``: s is eliminated, then Cramer's rule."""
     g_h, g_c, g_s, hh, hc, hs, cc, cs, ss = sums
     u, v, r, a, b, c, x = w.more[1:8]

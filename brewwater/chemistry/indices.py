@@ -21,8 +21,9 @@ def _log10(value: ArrayLike) -> FloatArray:
         return np.asarray(np.log10(np.asarray(value, dtype=np.float64)), dtype=np.float64)
 
 
-def langelier_index(ph: ArrayLike, totals: Totals, temperature_C: ArrayLike,
-                    ionic_strength_mol_L: ArrayLike) -> FloatArray:
+def langelier_index(
+    ph: ArrayLike, totals: Totals, temperature_C: ArrayLike, ionic_strength_mol_L: ArrayLike
+) -> FloatArray:
     """Langelier index, the form of Standard Methods 2330 B: pH less pHs, no ion pairs.
 
     ``pHs = pK2 - pKs + p[Ca] + p[HCO3] + 5 pfm`` with the constants of Plummer and Busenberg (1982), Davies'
@@ -48,14 +49,16 @@ def langelier_index(ph: ArrayLike, totals: Totals, temperature_C: ArrayLike,
     carbonate_per_bicarbonate = np.exp(LN10 * (h - pk2 + 3 * pfm))
     free = totals.alkalinity + np.exp(LN10 * (pfm - h)) - np.exp(LN10 * (h + pfm - pkw))
     bicarbonate = np.maximum(free, 0) / (1 + 2 * carbonate_per_bicarbonate)
-    saturation_ph = (
-        pk2 + log_k("calcite", temperature_C) - _log10(totals.calcium) - _log10(bicarbonate) + 5 * pfm
-    )
+    saturation_ph = pk2 + log_k("calcite", temperature_C) - _log10(totals.calcium) - _log10(bicarbonate) + 5 * pfm
     return np.asarray(h - saturation_ph, dtype=np.float64)
 
 
-def saturation_ph_simplified(calcium_hardness_mg_L_as_CaCO3: ArrayLike, alkalinity_mg_L_as_CaCO3: ArrayLike,
-                             tds_mg_L: ArrayLike, temperature_C: ArrayLike) -> FloatArray:
+def saturation_ph_simplified(
+    calcium_hardness_mg_L_as_CaCO3: ArrayLike,
+    alkalinity_mg_L_as_CaCO3: ArrayLike,
+    tds_mg_L: ArrayLike,
+    temperature_C: ArrayLike,
+) -> FloatArray:
     """pHs of the closed form in printed examples: ``(9.3 + A + B) - (C + D)``.
 
     ``A = (log TDS - 1)/10``, ``B = -13.12 log(T + 273) + 34.55``, ``C = log Ca - 0.4``, ``D = log Alk``.
@@ -69,9 +72,13 @@ def saturation_ph_simplified(calcium_hardness_mg_L_as_CaCO3: ArrayLike, alkalini
     return np.asarray((9.3 + a + b) - (c + _log10(alkalinity_mg_L_as_CaCO3)), dtype=np.float64)
 
 
-def langelier_index_simplified(ph: ArrayLike, calcium_hardness_mg_L_as_CaCO3: ArrayLike,
-                               alkalinity_mg_L_as_CaCO3: ArrayLike, tds_mg_L: ArrayLike,
-                               temperature_C: ArrayLike) -> FloatArray:
+def langelier_index_simplified(
+    ph: ArrayLike,
+    calcium_hardness_mg_L_as_CaCO3: ArrayLike,
+    alkalinity_mg_L_as_CaCO3: ArrayLike,
+    tds_mg_L: ArrayLike,
+    temperature_C: ArrayLike,
+) -> FloatArray:
     """Langelier index by ``saturation_ph_simplified``.
 
     It is about 0.2 away from ``langelier_index``: below when cold, above when hot.

@@ -22,13 +22,26 @@ BoolArray = NDArray[np.bool_]
 
 # rows of species, in blocks of equal exponents; within a block calcium, magnesium, sodium, potassium
 SPECIES = (
-    "caco3", "mgco3", "naco3",  # c
-    "cahco3", "mghco3", "nahco3", "hco3",  # h c
-    "caso4", "mgso4", "naso4", "kso4",  # s
-    "cahso4", "hso4",  # h s
-    "caoh", "mgoh", "oh",  # 1/h
-    "h", "co2", "co2_pair",
-)  # fmt: skip
+    "caco3",
+    "mgco3",
+    "naco3",  # c
+    "cahco3",
+    "mghco3",
+    "nahco3",
+    "hco3",  # h c
+    "caso4",
+    "mgso4",
+    "naso4",
+    "kso4",  # s
+    "cahso4",
+    "hso4",  # h s
+    "caoh",
+    "mgoh",
+    "oh",  # 1/h
+    "h",
+    "co2",
+    "co2_pair",
+)
 BY_C, BY_HC, BY_S, BY_HS, BY_OH = slice(0, 3), slice(3, 7), slice(7, 11), slice(11, 13), slice(13, 16)
 CAHCO3, CASO4, KSO4, CAHSO4, HSO4, CAOH, H, CO2, PAIR = 3, 7, 10, 11, 12, 13, 16, 17, 18
 HCO3, OH = 6, 15
@@ -36,8 +49,7 @@ _OTHER_KEYS = ("kw", "k1", "k2", "calcite")
 METAL_HC, METAL_S, METAL_OH = slice(3, 6), slice(7, 10), slice(13, 15)
 
 # rows of ln gamma: metals first, then in the order in which blocks of species divide by them
-GAMMA = ("calcium", "magnesium", "sodium", "potassium", "sulfate", "cahco3", "mghco3", "carbonate", "mgoh",
-          "oh", "h")  # fmt: skip
+GAMMA = ("calcium", "magnesium", "sodium", "potassium", "sulfate", "cahco3", "mghco3", "carbonate", "mgoh", "oh", "h")
 _CHARGE = np.array([2, 2, 1, 1, 2, 1, 1, 1, 1, 1, 1], dtype=np.float64)
 
 
@@ -76,10 +88,14 @@ class Constants:
         keys = [name for name in SPECIES if name not in ("h", "co2", "hco3", "oh")]
         found = dict(zip([*keys, *_OTHER_KEYS], log_ks((*keys, *_OTHER_KEYS), temperature_C), strict=True))
         found |= {
-            "h": np.zeros(()), "oh": found["kw"], "hco3": -found["k2"], "co2": -found["k2"] - found["k1"],
-            "cahco3": found["cahco3"] - found["k2"], "nahco3": found["nahco3"] - found["k2"],
+            "h": np.zeros(()),
+            "oh": found["kw"],
+            "hco3": -found["k2"],
+            "co2": -found["k2"] - found["k1"],
+            "cahco3": found["cahco3"] - found["k2"],
+            "nahco3": found["nahco3"] - found["k2"],
             "cahso4": found["cahso4"] + found["hso4"],
-        }  # fmt: skip
+        }
         rows = _rows([found[name] for name in SPECIES], temperature_C.size)
         rows *= LN10
         a, b = debye_hueckel(temperature_C)
@@ -119,9 +135,9 @@ class Amounts:
         """From totals of shape ``(n,)`` or ``()``."""
         others = t.calcium + t.magnesium + t.sodium + t.potassium + t.chloride + t.sulfate + t.nitrate
         charge = 0.5 * t.charge_imbalance
-        return cls(_rows(
-            [t.calcium, t.magnesium, t.sodium, t.potassium, t.sulfate, t.alkalinity, t.dic, others, charge], n
-        ))
+        return cls(
+            _rows([t.calcium, t.magnesium, t.sodium, t.potassium, t.sulfate, t.alkalinity, t.dic, others, charge], n)
+        )
 
     def take(self, rows: NDArray[np.intp]) -> Amounts:
         """Some of the waters."""
@@ -171,9 +187,15 @@ class Workspace:
     precision: the two are never in use at once, and together they would not fit the cache."""
 
     _SIZES: ClassVar = {
-        "gamma": (11,), "k": (19,), "m": (19,), "metal": (3,), "three": (7, 3), "rows": (13,), "step": (3,),
+        "gamma": (11,),
+        "k": (19,),
+        "m": (19,),
+        "metal": (3,),
+        "three": (7, 3),
+        "rows": (13,),
+        "step": (3,),
         "more": (8,),
-    }  # fmt: skip
+    }
     gamma: FloatArray
     k: FloatArray
     m: FloatArray

@@ -40,8 +40,7 @@ class JudgedSeries:
     heated: tuple[Judged, ...]
 
 
-def judge(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike,
-          heated_to_C: Sequence[float] = ()) -> JudgedSeries:
+def judge(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike, heated_to_C: Sequence[float] = ()) -> JudgedSeries:
     """Judge analysed waters at their own temperature and heated without losing CO2.
 
     Parameters
@@ -73,8 +72,7 @@ def judge(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike,
     return JudgedSeries(dic, strength, series[0], tuple(series[1:]))
 
 
-def _judged(calcium: FloatArray, state: State, with_calcite: State,
-            sound: NDArray[np.bool_]) -> list[FloatArray]:
+def _judged(calcium: FloatArray, state: State, with_calcite: State, sound: NDArray[np.bool_]) -> list[FloatArray]:
     good = state.solved & sound
     ccpp = (calcium - with_calcite.calcium_total) * MG_CACO3_PER_MOL
     return [

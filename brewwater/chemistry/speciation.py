@@ -111,9 +111,10 @@ def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArra
     carbonate = gamma1**4 * x.c
     ln_co2 = k.species[SPECIES.index("co2")] + np.log(x.h * x.h * carbonate / x.water_activity)
     gypsum = (
-        ln_gamma("calcium", 2, x.strength, k) + ln_gamma("sulfate", 2, x.strength, k)
+        ln_gamma("calcium", 2, x.strength, k)
+        + ln_gamma("sulfate", 2, x.strength, k)
         + np.log(x.calcium * x.s * x.water_activity**2)
-    )  # fmt: skip
+    )
     return (
         -np.log10(x.h),
         x.strength,
@@ -233,10 +234,12 @@ def mix(waters: Sequence[Totals], shares: ArrayLike) -> Totals:
     parts = np.asarray(shares, dtype=np.float64)
     if not np.allclose(parts.sum(axis=0), 1):
         raise InputError("shares", parts.sum(axis=0), "volume shares add to 1", "Correct the shares.")
-    return Totals(*(
-        np.asarray(sum(p * getattr(w, f.name) for p, w in zip(parts, waters, strict=True)), dtype=np.float64)
-        for f in fields(Totals)
-    ))
+    return Totals(
+        *(
+            np.asarray(sum(p * getattr(w, f.name) for p, w in zip(parts, waters, strict=True)), dtype=np.float64)
+            for f in fields(Totals)
+        )
+    )
 
 
 def species_at(totals: Totals, temperature_C: ArrayLike) -> tuple[dict[str, FloatArray], FloatArray]:

@@ -34,8 +34,9 @@ class SteamBoiler:
     vented: Speciation
 
 
-def steam_boiler(totals: Totals, makeup_L: ArrayLike, steam_L: ArrayLike,
-                 temperature_C: ArrayLike = 120.0) -> SteamBoiler:
+def steam_boiler(
+    totals: Totals, makeup_L: ArrayLike, steam_L: ArrayLike, temperature_C: ArrayLike = 120.0
+) -> SteamBoiler:
     """Water in a steam boiler at its steady state: ``cycles = makeup / (makeup - steam)``.
 
     Parameters
@@ -53,7 +54,9 @@ def steam_boiler(totals: Totals, makeup_L: ArrayLike, steam_L: ArrayLike,
     drawn = made - steam
     if not (np.all(steam >= 0) and np.all(drawn > 0)):
         raise InputError(
-            "steam_L", float(np.max(steam)), "at least 0 and less than the water fed",
+            "steam_L",
+            float(np.max(steam)),
+            "at least 0 and less than the water fed",
             "A boiler from which no water is ever drawn concentrates without limit: draw or drain some.",
         )
     cycles = made / drawn

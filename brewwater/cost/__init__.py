@@ -7,6 +7,24 @@ from brewwater.cost.inputs import EQUIPMENT, CostInput, Damage, Prices, price_of
 from brewwater.cost.year import Bought, Cost, Line, Usage, visits, yearly_cost
 
 __all__ = [
-    "EQUIPMENT", "Bought", "Budget", "Cost", "CostInput", "Damage", "Difference", "Line", "Payback", "Prices", "Usage",
-    "avoided_damage", "budgets", "compare", "decimals", "payback", "price_of", "rounded", "visits", "yearly_cost",
-]  # fmt: skip
+    "EQUIPMENT",
+    "Bought",
+    "Budget",
+    "Cost",
+    "CostInput",
+    "Damage",
+    "Difference",
+    "Line",
+    "Payback",
+    "Prices",
+    "Usage",
+    "avoided_damage",
+    "budgets",
+    "compare",
+    "decimals",
+    "payback",
+    "price_of",
+    "rounded",
+    "visits",
+    "yearly_cost",
+]

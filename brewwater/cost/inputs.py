@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from brewwater import reference
-from brewwater.document import Name, NonNegative, Part, Positive, Span
+from brewwater.records import Name, NonNegative, Part, Positive, Span
 
 
 class Prices(Part):
@@ -74,8 +74,8 @@ EQUIPMENT = {"reverse_osmosis": "membrane_unit", "mineral_dose": "dosing_set"}
 
 def price_of(inputs: CostInput, key: str) -> tuple[Span, bool]:
     """A price of ``Prices``, and whether it is the placeholder of ``price_placeholders.csv``."""
-    given: Span | None = getattr(inputs.prices, key)
-    if given is not None:
-        return given, False
+    scenario: Span | None = getattr(inputs.prices, key)
+    if scenario is not None:
+        return scenario, False
     row = reference.keyed("price_placeholders")[key]
     return Span(low=float(row["low"]), typical=float(row["typical"]), high=float(row["high"])), True

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import reference
+from brewwater.changes import Changes
 from brewwater.cost.coins import decimals, rounded
 from brewwater.cost.inputs import CostInput, price_of
-from brewwater.document import Span
 from brewwater.ensemble import Draws, mean, percentiles
-from brewwater.forecast import Changes
+from brewwater.records import Span
 
 FloatArray = NDArray[np.float64]
 DAYS_PER_YEAR = 365.25
@@ -122,10 +122,10 @@ def yearly_cost(
     assumed: list[str] = []
 
     def price(key: str) -> FloatArray:
-        given, is_assumed = price_of(inputs, key)
+        scenario, is_assumed = price_of(inputs, key)
         if is_assumed:
             assumed.append(names[key])
-        return draws.span(f"price: {key}", given)
+        return draws.span(f"price: {key}", scenario)
 
     def add(line: str, amount: FloatArray) -> None:
         spent[line] = spent.get(line, np.zeros(1)) + amount
@@ -166,8 +166,9 @@ def yearly_cost(
     if inputs.visits_paid and bought:
         spent["Labour by visit"] = visits([b.changes for b in bought], year) * price("labour_visit") * level
     for taken, rejected, tariff in (
-        (usage.source_gal, usage.reject_gal, kind), (usage.base_gal, usage.base_reject_gal, "water_gal"),
-    ):  # fmt: skip
+        (usage.source_gal, usage.reject_gal, kind),
+        (usage.base_gal, usage.base_reject_gal, "water_gal"),
+    ):
         if np.any(taken > 0):
             each = price(tariff) * level
             add(names[tariff], np.maximum(taken - rejected, 0) * each)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
-from brewwater.document import Name, NonNegative, Part, Span
+from brewwater.records import Name, NonNegative, Part, Span
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

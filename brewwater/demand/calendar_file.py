@@ -20,16 +20,31 @@ MOST_EVENTS = 500
 FIELD = "calendar file"
 # What people call the columns.
 _COLUMNS = {
-    "name": "name", "event": "name", "title": "name", "summary": "name", "start": "start", "start date": "start",
-    "date": "start", "from": "start", "end": "end", "end date": "end", "to": "end", "until": "end",
-    "multiplier": "multiplier", "times": "multiplier", "drinks_per_day": "drinks_per_day",
-    "drinks per day": "drinks_per_day", "drinks": "drinks_per_day",
-}  # fmt: skip
+    "name": "name",
+    "event": "name",
+    "title": "name",
+    "summary": "name",
+    "start": "start",
+    "start date": "start",
+    "date": "start",
+    "from": "start",
+    "end": "end",
+    "end date": "end",
+    "to": "end",
+    "until": "end",
+    "multiplier": "multiplier",
+    "times": "multiplier",
+    "drinks_per_day": "drinks_per_day",
+    "drinks per day": "drinks_per_day",
+    "drinks": "drinks_per_day",
+}
 _WANTED = {
-    "name": "1 to 120 letters are needed", "start": "a date such as 2027-06-04 is needed",
-    "end": "a date such as 2027-06-04 is needed", "multiplier": "a number of 0 or more is needed",
+    "name": "1 to 120 letters are needed",
+    "start": "a date such as 2027-06-04 is needed",
+    "end": "a date such as 2027-06-04 is needed",
+    "multiplier": "a number of 0 or more is needed",
     "drinks_per_day": "a number of 0 or more is needed",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +79,9 @@ def read_events(content: bytes, *, multiplier: float | None = None) -> EventsRea
     for where, row in rows:
         if not row.get("multiplier") and not row.get("drinks_per_day"):
             if multiplier is None:
-                raise InputError(FIELD, where, "it does not say how busy the event is",
-                                 "Give a multiplier or drinks_per_day.")  # fmt: skip
+                raise InputError(
+                    FIELD, where, "it does not say how busy the event is", "Give a multiplier or drinks_per_day."
+                )
             row = {**row, "multiplier": multiplier}
         try:
             events.append(Event.model_validate({k: v for k, v in row.items() if v not in ("", None)}))
@@ -99,9 +115,12 @@ def _from_csv(text: str) -> _Rows:
         raise InputError(FIELD, "its rows", f"it is not a CSV ({error})", "Save it as CSV again.") from None
     names = [_COLUMNS.get(cell.strip().lower()) for cell in lines[0]] if lines else []
     if "start" not in names:
-        raise InputError(FIELD, ", ".join(lines[0])[:60] if lines else "empty",
-                         "a header with the columns name, start, end, multiplier or drinks_per_day is needed",
-                         "Add the header row.")  # fmt: skip
+        raise InputError(
+            FIELD,
+            ", ".join(lines[0])[:60] if lines else "empty",
+            "a header with the columns name, start, end, multiplier or drinks_per_day is needed",
+            "Add the header row.",
+        )
     rows: list[tuple[str, Mapping[str, Any]]] = []
     for number, cells in enumerate(lines[1:], start=2):
         row = {n: c.strip() for n, c in zip(names, cells, strict=False) if n is not None}

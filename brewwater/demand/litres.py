@@ -21,9 +21,9 @@ from pydantic import Field, model_validator
 
 from brewwater import reference
 from brewwater.demand.calendar import TERMS, Calendar, DayArray, curves, months_later
-from brewwater.document import Fraction, Name, NonNegative, Part, Span
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
+from brewwater.records import Fraction, Name, NonNegative, Part, Span
 from brewwater.units import FL_OZ_L, GAL_L
 
 FloatArray = NDArray[np.float64]
@@ -170,8 +170,9 @@ def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> De
     total = np.asarray(sum(counts), dtype=np.float64)
     if inputs.drinks and inputs.drinks_per_service_day is not None:
         if np.any(total <= 0):
-            raise InputError("drinks", "none", "at least one drink must be served to be scaled",
-                             "Give per_service_day above 0.")
+            raise InputError(
+                "drinks", "none", "at least one drink must be served to be scaled", "Give per_service_day above 0."
+            )
         wanted = draws.span("drinks a day", inputs.drinks_per_service_day)
         counts = [count * wanted / total for count in counts]
         total = wanted
@@ -183,8 +184,9 @@ def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> De
     def add(where: str | None, litres: FloatArray, store: dict[str, FloatArray]) -> None:
         name = where or inputs.main_branch
         if name not in branch_names:
-            raise InputError("branch", name, f"the branches are {', '.join(branch_names)}",
-                             "Name one of them, or add the branch.")
+            raise InputError(
+                "branch", name, f"the branches are {', '.join(branch_names)}", "Name one of them, or add the branch."
+            )
         store[name] = store.get(name, np.zeros(1)) + litres
 
     for drink, count, fl_oz in zip(served, counts, ounces, strict=True):
@@ -214,8 +216,12 @@ def demand(inputs: DemandInput, branch_names: Sequence[str], draws: Draws) -> De
     drinks[0], drinks[1], drinks[2] = total, total * growth, 1.0
     is_open, by_day = curves(calendar)
     if not is_open[: (months_later(calendar.start, 12) - calendar.start).days].any():
-        raise InputError("calendar", str(calendar.start), "the first twelve months need at least one service day",
-                         "Shorten the closures or move the start.")
+        raise InputError(
+            "calendar",
+            str(calendar.start),
+            "the first twelve months need at least one service day",
+            "Shorten the closures or move the start.",
+        )
     return Demand(calendar.days, is_open, by_day, amounts, drinks, tuple(branch_names), inputs.main_branch)
 
 
@@ -263,8 +269,12 @@ def usual_mix(name: str = "mobile") -> dict[str, float]:
 def _usual(table: str, name: str, unit: str) -> Span:
     rows = reference.keyed(table)
     if name not in rows:
-        raise InputError(name, "no amount", f"the usual amounts are for {', '.join(rows)}",
-                         f"Give {unit} for it, or use one of these names.")
+        raise InputError(
+            name,
+            "no amount",
+            f"the usual amounts are for {', '.join(rows)}",
+            f"Give {unit} for it, or use one of these names.",
+        )
     row = rows[name]
     low, typical, high = (float(row[f"{end}_{unit}"]) for end in ("low", "typical", "high"))
     return Span(low=low, typical=typical, high=high)
@@ -280,8 +290,12 @@ def _drinks(inputs: DemandInput) -> Sequence[Drink]:
 def _known(use: UsePerDrink, names: Sequence[str]) -> None:
     for drink in use.drinks:
         if drink not in names:
-            raise InputError(f"{use.name}: drinks", drink, f"the drinks are {', '.join(names)}",
-                             "Name one of them, or leave the list empty for all.")
+            raise InputError(
+                f"{use.name}: drinks",
+                drink,
+                f"the drinks are {', '.join(names)}",
+                "Name one of them, or leave the list empty for all.",
+            )
 
 
 def _busiest(curves: FloatArray) -> FloatArray:

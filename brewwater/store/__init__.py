@@ -11,6 +11,18 @@ from brewwater.store.migration import Migrations, migrate
 from brewwater.store.records import PlanVersion, Unit, VersionLine
 
 __all__ = [
-    "Migrations", "NotAllowed", "PlanVersion", "StaleSave", "Store", "Unit", "UnknownUnit", "VersionLine",
-    "data_folder", "database_url", "engine_options", "make_engine", "migrate", "read_document",
-]  # fmt: skip
+    "Migrations",
+    "NotAllowed",
+    "PlanVersion",
+    "StaleSave",
+    "Store",
+    "Unit",
+    "UnknownUnit",
+    "VersionLine",
+    "data_folder",
+    "database_url",
+    "engine_options",
+    "make_engine",
+    "migrate",
+    "read_document",
+]

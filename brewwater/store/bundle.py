@@ -19,9 +19,9 @@ from typing import Any
 
 from pydantic import Field, ValidationError
 
-from brewwater.document import Part
 from brewwater.errors import InputError, StoreError
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
+from brewwater.records import Part
 from brewwater.store.text import MAX_BUNDLE_BYTES, canonical, read_json, sha256
 
 FORMAT = "brewwater-unit"
@@ -51,8 +51,13 @@ class Bundle(Part):
 def write(content: Bundle, exported_at: str) -> str:
     """The file's text."""
     body = content.model_dump(mode="json")
-    frame = {"format": FORMAT, "format_version": FORMAT_VERSION, "exported_at": exported_at,
-             "sha256": sha256(canonical(body)), "content": body}  # fmt: skip
+    frame = {
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "exported_at": exported_at,
+        "sha256": sha256(canonical(body)),
+        "content": body,
+    }
     return canonical(frame) + "\n"
 
 
@@ -68,11 +73,16 @@ def read(data: str | bytes) -> Bundle:
     if frame.get("format") != FORMAT or not isinstance(frame.get("content"), dict):
         raise InputError("format", frame.get("format"), f"{FORMAT!r} is needed", remedy)
     if frame.get("format_version") != FORMAT_VERSION:
-        raise InputError("format_version", frame.get("format_version"), f"this one reads {FORMAT_VERSION}",
-                         "Update brewwater.")  # fmt: skip
+        raise InputError(
+            "format_version", frame.get("format_version"), f"this one reads {FORMAT_VERSION}", "Update brewwater."
+        )
     if sha256(canonical(frame["content"])) != frame.get("sha256"):
-        raise InputError("sha256", frame.get("sha256"), "the content was changed or cut short since",
-                         "Export it again, or take another copy.")  # fmt: skip
+        raise InputError(
+            "sha256",
+            frame.get("sha256"),
+            "the content was changed or cut short since",
+            "Export it again, or take another copy.",
+        )
     try:
         found = Bundle.model_validate(frame["content"])
     except ValidationError as error:
@@ -117,5 +127,6 @@ def read_file(path: Path) -> bytes:
             raise InputError("file", str(path), f"at most {MAX_BUNDLE_BYTES} bytes are read", "Give an exported file.")
         return path.read_bytes()
     except (OSError, ValueError) as error:
-        raise InputError("file", str(path), f"it cannot be read ({getattr(error, 'strerror', '') or error})",
-                         "Check the path.") from None  # fmt: skip
+        raise InputError(
+            "file", str(path), f"it cannot be read ({getattr(error, 'strerror', '') or error})", "Check the path."
+        ) from None

@@ -7,8 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from brewwater import access
-from brewwater.store import backups, bundle, database, tables
+from brewwater.store import access, backups, bundle, database, tables
 from brewwater.store.faults import NotAllowed
 from brewwater.store.log import LogStore
 from brewwater.store.migration import migrate
@@ -28,12 +27,22 @@ class Store(PlanStore, LogStore):
         def work(c: Connection) -> bundle.Bundle:
             key, unit = self._find(c, ref)
             plans = tuple(
-                bundle.BundlePlan(version=r.version, saved_at=r.saved_at, saved_by=r.saved_by, note=r.note,
-                                  document=json.loads(r.document))
+                bundle.BundlePlan(
+                    version=r.version,
+                    saved_at=r.saved_at,
+                    saved_by=r.saved_by,
+                    note=r.note,
+                    document=json.loads(r.document),
+                )
                 for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version))
-            )  # fmt: skip
-            return bundle.Bundle(id=unit.id, name=unit.name, created_at=unit.created_at, plans=plans,
-                                 readings=tuple(self._readings(c, key)))  # fmt: skip
+            )
+            return bundle.Bundle(
+                id=unit.id,
+                name=unit.name,
+                created_at=unit.created_at,
+                plans=plans,
+                readings=tuple(self._readings(c, key)),
+            )
 
         return bundle.write(self._run(work), self._stamp())
 

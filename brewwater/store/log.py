@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from brewwater.errors import InputError, StoreError
-from brewwater.log_entry import Reading, make_reading, reading_from_text
+from brewwater.log.entry import Reading, make_reading, reading_from_text
 from brewwater.store import log_csv, tables
 from brewwater.store.people import UnitStore
 from brewwater.store.text import canonical, sha256
@@ -100,12 +100,20 @@ class LogStore(UnitStore):
             full = line.model_copy(update=stamp)
             if line.id in there:
                 if _essence(json.loads(there[line.id])) != _essence(full.model_dump(mode="json")):
-                    raise InputError("id", line.id, "another line of the log has it; lines are never changed",
-                                     "Add a new line that corrects it.")  # fmt: skip
+                    raise InputError(
+                        "id",
+                        line.id,
+                        "another line of the log has it; lines are never changed",
+                        "Add a new line that corrects it.",
+                    )
                 continue
             if line.corrects and line.corrects not in there:
-                raise InputError("corrects", line.corrects, "it must be an earlier line of the same log",
-                                 "Choose a line that is listed.")  # fmt: skip
+                raise InputError(
+                    "corrects",
+                    line.corrects,
+                    "it must be an earlier line of the same log",
+                    "Choose a line that is listed.",
+                )
             body = canonical(full.model_dump(mode="json"))
             there[line.id] = body
             rows.append({"unit_key": key, "id": line.id, "body": body, "sha256": sha256(body)})

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from brewwater.errors import InputError
-from brewwater.log_entry import Reading, reading_from_text
+from brewwater.log.entry import Reading, reading_from_text
 
 COLUMNS = (
     "id",
@@ -89,8 +89,9 @@ def read(data: bytes | str) -> list[Reading]:
                 raise InputError("log file", f"over {MAX_ROWS} lines", f"at most {MAX_ROWS} are accepted", "Split it.")
             found.append(_line(header, row, seen))
     except csv.Error as error:
-        raise InputError(f"log file line {sheet.line_num}", str(error), "it is not readable as CSV",
-                         "Save it as CSV again.") from None  # fmt: skip
+        raise InputError(
+            f"log file line {sheet.line_num}", str(error), "it is not readable as CSV", "Save it as CSV again."
+        ) from None
     except InputError as error:
         if error.field == "log file":
             raise
@@ -108,8 +109,11 @@ def _line(header: list[str], row: list[str], seen: Counter[tuple[str, ...]]) -> 
         content = tuple(f"{k}={v}" for k, v in sorted(cells.items()) if k not in ("id", "recorded_at", "recorded_by"))
         seen[content] += 1
         cells["id"] = uuid.uuid5(_NAMESPACE, f"{seen[content]}|" + "|".join(content)).hex
-    given = {name: cells[name] for name in ("id", "where", "method", "corrects", "recorded_at", "recorded_by")
-             if cells.get(name)}  # fmt: skip
+    scenario = {
+        name: cells[name]
+        for name in ("id", "where", "method", "corrects", "recorded_at", "recorded_by")
+        if cells.get(name)
+    }
     return reading_from_text(
-        cells["date"], cells["kind"], cells["value"], cells.get("unit", ""), cells.get("note", ""), **given
+        cells["date"], cells["kind"], cells["value"], cells.get("unit", ""), cells.get("note", ""), **scenario
     )

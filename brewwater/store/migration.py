@@ -49,11 +49,19 @@ class Migrations:
             document = {"schema_version": 1, **document}
         version = document["schema_version"]
         if isinstance(version, bool) or not isinstance(version, int) or version < 1:
-            raise InputError("schema_version", version, "a whole number from 1 is needed",
-                             "Give a plan document that brewwater wrote.")  # fmt: skip
+            raise InputError(
+                "schema_version",
+                version,
+                "a whole number from 1 is needed",
+                "Give a plan document that brewwater wrote.",
+            )
         if version > self.newest:
-            raise InputError("schema_version", version, f"this brewwater reads documents up to {self.newest}",
-                             "Update brewwater to open it.")  # fmt: skip
+            raise InputError(
+                "schema_version",
+                version,
+                f"this brewwater reads documents up to {self.newest}",
+                "Update brewwater to open it.",
+            )
         if version < self.newest:
             document = copy.deepcopy(document)
         while version < self.newest:

@@ -11,10 +11,9 @@ from typing import Any, Self, TypeVar
 
 from sqlalchemy import Connection, Engine, Row, select
 
-from brewwater import access
 from brewwater.errors import InputError, StoreError
-from brewwater.log_entry import printable
-from brewwater.store import backups, database, tables
+from brewwater.log.entry import printable
+from brewwater.store import access, backups, database, tables
 from brewwater.store.faults import NotAllowed, UnknownUnit
 from brewwater.store.records import Unit, clean_name, is_slug, slug_of
 
@@ -45,9 +44,14 @@ class UnitStore:
     """
 
     def __init__(
-        self, engine: Engine, person: str = access.LOCAL, *, validate: Validate = _as_is,
-        clock: Callable[[], dt.datetime] = _now, patience_s: float = database.PATIENCE_S,
-    ) -> None:  # fmt: skip
+        self,
+        engine: Engine,
+        person: str = access.LOCAL,
+        *,
+        validate: Validate = _as_is,
+        clock: Callable[[], dt.datetime] = _now,
+        patience_s: float = database.PATIENCE_S,
+    ) -> None:
         if not person or len(person) > 254 or not printable(person):
             raise InputError("person", ascii(person), "a name of 1 to 254 characters is needed", "Sign in again.")
         self.engine, self.person = engine, person
@@ -102,9 +106,11 @@ class UnitStore:
         def work(c: Connection) -> list[Unit]:
             own = c.execute(select(tables.unit).where(u.owner == self.person).order_by(u.name, u.key)).all()
             shared = c.execute(
-                select(tables.unit, s.may_edit).join(tables.share, s.unit_key == u.key)
-                .where(s.person == self.person, u.owner != self.person).order_by(u.name, u.key)
-            ).all()  # fmt: skip
+                select(tables.unit, s.may_edit)
+                .join(tables.share, s.unit_key == u.key)
+                .where(s.person == self.person, u.owner != self.person)
+                .order_by(u.name, u.key)
+            ).all()
             return [self._unit(r, True) for r in own] + [self._unit(r, bool(r.may_edit)) for r in shared]
 
         return self._run(work)

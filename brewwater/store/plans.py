@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from brewwater.errors import InputError, StoreError
-from brewwater.log_entry import printable
+from brewwater.log.entry import printable
 from brewwater.store import tables
 from brewwater.store.faults import StaleSave
 from brewwater.store.migration import migrate
@@ -104,9 +104,16 @@ class PlanStore(UnitStore):
     def _insert_plan(
         c: Connection, key: int, version: int, saved_at: str, saved_by: str, note: str, body: str
     ) -> PlanVersion:
-        c.execute(tables.plan.insert().values(
-            unit_key=key, version=version, saved_at=saved_at, saved_by=saved_by, note=note, document=body,
-            sha256=sha256(body),
-        ))  # fmt: skip
+        c.execute(
+            tables.plan.insert().values(
+                unit_key=key,
+                version=version,
+                saved_at=saved_at,
+                saved_by=saved_by,
+                note=note,
+                document=body,
+                sha256=sha256(body),
+            )
+        )
         document: Document = json.loads(body)
         return PlanVersion(version, document, saved_at, saved_by, note, document)

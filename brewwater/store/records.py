@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from brewwater.errors import InputError
-from brewwater.log_entry import printable
+from brewwater.log.entry import printable
 
 _SLUG = re.compile(r"^[a-z0-9](?:[a-z0-9-]{0,58}[a-z0-9])?$")
 _DEVICES = re.compile(r"^(?:con|prn|aux|nul|com\d|lpt\d)$")
@@ -67,8 +67,12 @@ def clean_name(name: str) -> str:
     """
     found = unicodedata.normalize("NFC", " ".join(name.split())) if printable(name, keep="\n\t") else ""
     if not found or len(found) > 120 or _STEPS.search(found):
-        raise InputError("unit", ascii(name) if not printable(name) else name,
-                         "a name of 1 to 120 plain characters is needed", "Give another name.")  # fmt: skip
+        raise InputError(
+            "unit",
+            ascii(name) if not printable(name) else name,
+            "a name of 1 to 120 plain characters is needed",
+            "Give another name.",
+        )
     return found
 
 

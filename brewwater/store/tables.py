@@ -35,22 +35,25 @@ _Key = BigInteger().with_variant(Integer, "sqlite")
 
 about = Table("brewwater_about", metadata, Column("format", Integer, primary_key=True))
 unit = Table(
-    "brewwater_unit", metadata,
+    "brewwater_unit",
+    metadata,
     Column("key", _Key, primary_key=True, autoincrement=True),
     Column("owner", String(254), nullable=False),
     Column("slug", String(64), nullable=False),
     Column("name", String(120), nullable=False),
     Column("created_at", String(32), nullable=False),
     UniqueConstraint("owner", "slug"),
-)  # fmt: skip
+)
 share = Table(
-    "brewwater_share", metadata,
+    "brewwater_share",
+    metadata,
     Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
     Column("person", String(254), primary_key=True, index=True),
     Column("may_edit", Boolean, nullable=False),
-)  # fmt: skip
+)
 plan = Table(
-    "brewwater_plan", metadata,
+    "brewwater_plan",
+    metadata,
     Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
     Column("version", Integer, primary_key=True, autoincrement=False),
     Column("saved_at", String(32), nullable=False),
@@ -58,9 +61,10 @@ plan = Table(
     Column("note", String(400), nullable=False),
     Column("document", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
-)  # fmt: skip
+)
 reading = Table(
-    "brewwater_reading", metadata,
+    "brewwater_reading",
+    metadata,
     Column("seq", _Key, primary_key=True, autoincrement=True),
     Column("unit_key", ForeignKey(unit.c.key), nullable=False),
     Column("id", String(32), nullable=False),
@@ -68,7 +72,7 @@ reading = Table(
     Column("sha256", String(64), nullable=False),
     UniqueConstraint("unit_key", "id"),
     Index("brewwater_reading_order", "unit_key", "seq"),
-)  # fmt: skip
+)
 
 _ddl_for: Callable[[str], DDL] = DDL
 _SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
@@ -80,8 +84,10 @@ for _table in (plan, reading):
         _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
         event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))
     event.listen(_table, "after_create", _ddl_for(_POSTGRES_GUARD.replace("%", "%%")).execute_if(dialect="postgresql"))
-    _ddl = _ddl_for(f"CREATE TRIGGER {_table.name}_only_added BEFORE UPDATE OR DELETE ON {_table.name} "
-               "FOR EACH ROW EXECUTE FUNCTION brewwater_only_added()")  # fmt: skip
+    _ddl = _ddl_for(
+        f"CREATE TRIGGER {_table.name}_only_added BEFORE UPDATE OR DELETE ON {_table.name} "
+        "FOR EACH ROW EXECUTE FUNCTION brewwater_only_added()"
+    )
     event.listen(_table, "after_create", _ddl.execute_if(dialect="postgresql"))
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from brewwater.errors import InputError
-from brewwater.log_entry import printable
+from brewwater.log.entry import printable
 
 MAX_DOCUMENT_BYTES = 1_000_000
 MAX_BUNDLE_BYTES = 256_000_000
@@ -39,11 +39,13 @@ def read_json(data: str | bytes, field: str, limit: int = MAX_DOCUMENT_BYTES) ->
     try:
         found = json.loads(data, parse_constant=_not_a_number, object_pairs_hook=_unique)
     except RecursionError:
-        raise InputError(field, "nested lists", f"at most {MAX_DEPTH} levels are accepted",
-                         "Give a file that brewwater wrote.") from None  # fmt: skip
+        raise InputError(
+            field, "nested lists", f"at most {MAX_DEPTH} levels are accepted", "Give a file that brewwater wrote."
+        ) from None
     except ValueError as error:  # covers JSON and UTF-8 faults and over-long numbers
-        raise InputError(field, str(data[:40]), f"it is not readable as JSON ({error})",
-                         "Give a file that brewwater wrote.") from None  # fmt: skip
+        raise InputError(
+            field, str(data[:40]), f"it is not readable as JSON ({error})", "Give a file that brewwater wrote."
+        ) from None
     if not isinstance(found, dict):
         raise InputError(field, type(found).__name__, "a JSON object is needed", "Give a file that brewwater wrote.")
     check_plain(found, field)

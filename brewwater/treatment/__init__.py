@@ -6,10 +6,10 @@ is counted in the water. Floor 3: knows water and draws, nothing of branches, da
 
 from brewwater.treatment.classes import MediumClass, medium_class, next_size_up, usual_sheet
 from brewwater.treatment.media import MEDIA
+from brewwater.treatment.media.scale_inhibitor import held_back
 from brewwater.treatment.medium import Load, Medium, Settings, performance, settings_for
 from brewwater.treatment.order import Context, Problem, order_problems
 from brewwater.treatment.rating import Capacity, capacity
-from brewwater.treatment.scale_inhibitor import held_back
 from brewwater.treatment.stage import DataSheet, Dose, Stage
 from brewwater.treatment.train import StageResult, TrainResult, apply, at_their_flow, bypass_for_target, run_train
 

@@ -8,8 +8,8 @@ from functools import cache
 from typing import Literal
 
 from brewwater import reference
-from brewwater.document import Span
 from brewwater.errors import InputError
+from brewwater.records import Span
 from brewwater.treatment.stage import DataSheet, Size
 
 SIZES: tuple[Size, ...] = ("small", "medium", "large")
@@ -54,9 +54,7 @@ def classes() -> Mapping[tuple[str, str], MediumClass]:
     found = {}
     for row in reference.table("media"):
         spans = {
-            key: _span(cell)
-            for key, cell in row.items()
-            if key not in {"medium", "size", "source", "price_source"}
+            key: _span(cell) for key, cell in row.items() if key not in {"medium", "size", "source", "price_source"}
         }
         size = next(s for s in SIZES if s == row["size"])
         found[row["medium"], row["size"]] = MediumClass(
@@ -75,9 +73,7 @@ def medium_class(medium: str, size: str) -> MediumClass:
     try:
         return classes()[medium, size]
     except KeyError:
-        raise InputError(
-            "size", size, f"{medium} is listed as {', '.join(SIZES)}", "Choose a size."
-        ) from None
+        raise InputError("size", size, f"{medium} is listed as {', '.join(SIZES)}", "Choose a size.") from None
 
 
 def next_size_up(size: Size) -> Size | None:

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from brewwater import reference
 from brewwater.chemistry import Totals
-from brewwater.document import Span
 from brewwater.ensemble import Draws
+from brewwater.records import Span
 from brewwater.treatment.stage import Medium as MediumId
 from brewwater.treatment.stage import Stage
 from brewwater.water import MINOR, Water
@@ -104,9 +104,7 @@ def performance(stage: Stage, draws: Draws) -> dict[str, FloatArray]:
     found = {}
     for quantity, span in usual(stage.medium).items():
         value = stated.get(quantity)
-        found[quantity] = (
-            draws.span(f"{stage.name}: {quantity}", span) if value is None else np.array([float(value)])
-        )
+        found[quantity] = draws.span(f"{stage.name}: {quantity}", span) if value is None else np.array([float(value)])
     return found
 
 
@@ -137,9 +135,7 @@ def between(treated: Water, other: Water, share: FloatArray) -> Water:
     def mixed(a: FloatArray, b: FloatArray) -> FloatArray:
         return a if a is b else rest * a + share * b
 
-    totals = Totals(
-        *(mixed(getattr(treated.totals, f.name), getattr(other.totals, f.name)) for f in fields(Totals))
-    )
+    totals = Totals(*(mixed(getattr(treated.totals, f.name), getattr(other.totals, f.name)) for f in fields(Totals)))
     return Water.of(
         totals,
         mixed(treated.temperature_C, other.temperature_C),

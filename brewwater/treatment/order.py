@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from brewwater.treatment.media.mineral_dose import salt
 from brewwater.treatment.medium import usual
-from brewwater.treatment.mineral_dose import salt
 from brewwater.treatment.stage import Stage
 from brewwater.units import percent
 from brewwater.water import MOLAR_MASS_G
@@ -104,11 +104,7 @@ def _blend_dechlorinated(stages: tuple[Stage, ...], context: Context) -> Iterato
     for i, stage in enumerate(stages):
         if context.disinfectant == "none":
             return
-        if (
-            stage.medium == "blend"
-            and stage.bypass_percent > 0
-            and not any(s.medium in CARBONS for s in stages[i:])
-        ):
+        if stage.medium == "blend" and stage.bypass_percent > 0 and not any(s.medium in CARBONS for s in stages[i:]):
             yield Problem(
                 "blend_not_dechlorinated",
                 stage.name,
@@ -195,8 +191,7 @@ def _alkalinity_unknown(stages: tuple[Stage, ...], context: Context) -> Iterator
             yield Problem(
                 "alkalinity_unknown",
                 stage.name,
-                "A resin is chosen by alkalinity, and this water's is unknown: measure it first "
-                "(a drop kit will do).",
+                "A resin is chosen by alkalinity, and this water's is unknown: measure it first (a drop kit will do).",
             )
 
 
@@ -212,8 +207,7 @@ def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[Proble
                 yield Problem(
                     "low_alkalinity",
                     stage.name,
-                    f"Alkalinity is {alkaline:.0f} mg/L as CaCO3: this medium takes what little buffer "
-                    "there is.",
+                    f"Alkalinity is {alkaline:.0f} mg/L as CaCO3: this medium takes what little buffer there is.",
                 )
             if hard > 2 * alkaline:
                 yield Problem(
@@ -295,9 +289,7 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 "The minerals are taken out again by a later stage: dose last.",
             )
         if stage.medium == "mineral_dose" and not stage.doses:
-            yield Problem(
-                "no_dose", stage.name, "No salt is dosed: name a salt and its mg/L, or take the stage out."
-            )
+            yield Problem("no_dose", stage.name, "No salt is dosed: name a salt and its mg/L, or take the stage out.")
         for dose in stage.doses if stage.medium == "mineral_dose" else ():
             found = salt(dose.salt)
             if dose.mg_L > found.usual_high_mg_L:
@@ -342,10 +334,13 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[P
         highest = context.highest_temporary_hardness_mg_L_as_CaCO3
         concentrate = (min(hard, alkaline) if highest is None else highest) / (1 - recovery)
         if concentrate > CONCENTRATE_LIMIT:
-            yield Problem("membrane_scales", stage.name,
-                          f"At {percent(recovery)} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
-                          f"hardness as CaCO3 (limit {CONCENTRATE_LIMIT:g}): the membrane scales. Soften first, or "
-                          "waste more water.")  # fmt: skip
+            yield Problem(
+                "membrane_scales",
+                stage.name,
+                f"At {percent(recovery)} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
+                f"hardness as CaCO3 (limit {CONCENTRATE_LIMIT:g}): the membrane scales. Soften first, or "
+                "waste more water.",
+            )
 
 
 def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:

@@ -14,8 +14,8 @@ from typing import Literal
 import numpy as np
 
 from brewwater import reference
-from brewwater.document import Span
 from brewwater.ensemble import Draws
+from brewwater.records import Span
 from brewwater.treatment.classes import medium_class
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.medium import FloatArray, usual
@@ -84,9 +84,7 @@ def _rated_eq(stage: Stage) -> tuple[float, str | None] | None:
     return through_L * max(ppm - leak, 0) / 1000 / CACO3_G_PER_EQ, doubt
 
 
-def capacity(
-    stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disinfectant = "unknown"
-) -> Capacity:
+def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disinfectant = "unknown") -> Capacity:
     """Draw the capacity of the ``number``-th cartridge of a stage (0: the first).
 
     Parameters
@@ -154,17 +152,11 @@ def capacity(
                 amount = shared(f"class {quantity}", span)
                 if quantity == "chlorine" and chloramine and stage.medium == "carbon":
                     amount = amount * shared("chloramine", _variation("chloramine_on_plain_carbon"))
-                found["volume_L" if quantity == "volume" else name] = (
-                    amount * GAL_L if quantity == "volume" else amount
-                )
+                found["volume_L" if quantity == "volume" else name] = amount * GAL_L if quantity == "volume" else amount
         stated = sheet.rated_gal is not None
         if unrated_chloramine and (stated or stage.medium == "carbon"):
             basis = "unknown"
-            claim = (
-                "No rating is stated"
-                if not stated
-                else f"{sheet.rated_gal:,.0f} gal are not a chloramine rating"
-            )
+            claim = "No rating is stated" if not stated else f"{sheet.rated_gal:,.0f} gal are not a chloramine rating"
             warn(
                 "capacity_unknown",
                 f"{claim}, and the supply is disinfected with chloramine: the capacity is "

@@ -6,13 +6,23 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from brewwater.document import Finite, Fraction, Name, NonNegative, Part, Positive, Span
+from brewwater.records import Finite, Fraction, Name, NonNegative, Part, Positive, Span
 
 Medium = Literal[
-    "sediment", "carbon", "catalytic_carbon", "scale_inhibitor", "weak_acid", "softening",
-    "calcium_to_magnesium", "chloride_anion", "reverse_osmosis", "mixed_bed", "blend", "mineral_dose",
+    "sediment",
+    "carbon",
+    "catalytic_carbon",
+    "scale_inhibitor",
+    "weak_acid",
+    "softening",
+    "calcium_to_magnesium",
+    "chloride_anion",
+    "reverse_osmosis",
+    "mixed_bed",
+    "blend",
+    "mineral_dose",
     "calcite",
-]  # fmt: skip
+]
 
 
 Size = Literal["small", "medium", "large"]

@@ -10,8 +10,8 @@ import numpy as np
 from brewwater import reference
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.treatment.blend import raw_share
 from brewwater.treatment.media import MEDIA
+from brewwater.treatment.media.blend import raw_share
 from brewwater.treatment.medium import FloatArray, Load, Settings, between, settings_for
 from brewwater.treatment.order import DEMINERALISERS
 from brewwater.treatment.stage import Stage
@@ -159,9 +159,7 @@ def run_train(
     TrainResult : a stage ahead of a membrane is loaded with the membrane's feed (at 25 % recovery four litres
         for each litre of product)
     """
-    every = [
-        (settings or {}).get(s.name) or settings_for(s, draws, peak_flow_gpm=peak_flow_gpm) for s in stages
-    ]
+    every = [(settings or {}).get(s.name) or settings_for(s, draws, peak_flow_gpm=peak_flow_gpm) for s in stages]
     waters: list[Water] = []
     loads: list[Load] = []
     now = water

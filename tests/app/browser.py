@@ -18,9 +18,14 @@ from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 # resolves when an element has kept its place for a quarter of a second; fails where it has none within ten
 AT_REST = """async box => {
@@ -71,10 +76,22 @@ def serving(script: Path, data: Path) -> Iterator[str]:
     """Streamlit on a script, with a data folder of its own; gives the address."""
     port = free_port()
     process = subprocess.Popen(
-        [sys.executable, "-m", "streamlit", "run", str(script), f"--server.port={port}",
-         "--server.address=127.0.0.1", "--server.headless=true", "--browser.gatherUsageStats=false"],
-        cwd=ROOT, env={**os.environ, "BREWWATER_DATA": str(data)}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-m",
+            "streamlit",
+            "run",
+            str(script),
+            f"--server.port={port}",
+            "--server.address=127.0.0.1",
+            "--server.headless=true",
+            "--browser.gatherUsageStats=false",
+        ],
+        cwd=ROOT,
+        env={**os.environ, "BREWWATER_DATA": str(data)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
     address = f"http://127.0.0.1:{port}"
     try:
         answering(address, process)
@@ -89,9 +106,11 @@ class Watched:
 
     def __init__(self, browser: Browser, width: int, scheme: str = "light", reduced_motion: str = "reduce") -> None:
         self.context: BrowserContext = browser.new_context(
-            viewport={"width": width, "height": 900}, color_scheme=scheme, accept_downloads=True,
+            viewport={"width": width, "height": 900},
+            color_scheme=scheme,
+            accept_downloads=True,
             reduced_motion=reduced_motion,
-        )  # fmt: skip
+        )
         self.width = width
         self.errors: list[str] = []
         self.blocked: list[str] = []

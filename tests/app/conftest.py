@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from brewwater.inputs import PlanDocument, demo_document, mobile_template
 from brewwater.plan import Plan, make_plan
-from brewwater.ui import planning, state
+from brewwater.planning.document import PlanDocument, demo_document, mobile_template
+from brewwater.web import planning, state
 
 APP = Path(__file__).resolve().parents[2] / "app.py"
 DRAWS = 64
@@ -35,7 +35,7 @@ class Front:
         desk.extra["patience"] = 0.0
         if found is not None:
             desk.extra["found"] = {planning._key(desk.typed): found}
-            desk.train = found.outcome.stages
+            desk.train = found.candidate.stages
         self.at.session_state["desk"] = desk
         self.run()
 

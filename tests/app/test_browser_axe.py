@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from brewwater.inputs import demo_document
+from brewwater.planning.document import demo_document
 from brewwater.store import Store
-from brewwater.ui.router import PAGES
-from brewwater.ui.state import as_document
+from brewwater.web.router import PAGES
+from brewwater.web.state import as_document
 
 pytestmark = pytest.mark.browser
 PLACES = [(address, title) for title, _, address, _ in PAGES]

@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from brewwater.inputs import PlanDocument, demo_document, mobile_template
+from brewwater.planning.document import PlanDocument, demo_document, mobile_template
 from brewwater.store import Store
-from brewwater.ui.state import as_document
+from brewwater.web.state import as_document
 
 pytestmark = pytest.mark.browser
 REPORT = """analyte,low,typical,high,unit,supply

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from brewwater.inputs import demo_document
+from brewwater.planning.document import demo_document
 from brewwater.store import Store
-from brewwater.ui.state import as_document
+from brewwater.web.state import as_document
 
 pytestmark = pytest.mark.browser
 FIELDS = ("hardness", "alkalinity", "tds", "drinks")

@@ -8,13 +8,13 @@ from typing import Any
 
 import pytest
 
-from brewwater.branches import Pump
 from brewwater.cost import CostInput
-from brewwater.inputs import PlanDocument, mobile_template, with_overrides
-from brewwater.intake.analysis import Measurement
+from brewwater.planning.document import PlanDocument, mobile_template, with_overrides
+from brewwater.plumbing import Pump
+from brewwater.reports.analysis import Measurement
 from brewwater.store import Store
 from brewwater.treatment import DataSheet, Stage
-from brewwater.ui.state import as_document
+from brewwater.web.state import as_document
 
 pytestmark = pytest.mark.browser
 LABELS = ("Filtered on a service day", "Next cartridge change", "A year costs", "Pressure at the machine")
@@ -39,9 +39,15 @@ def truck() -> PlanDocument:
     typed = {
         k: Measurement.model_validate({"value": v, "unit": "NONE" if k == "ph" else "mg/L"}) for k, v in soft.items()
     }
-    sheet = DataSheet.model_validate({
-        "service_flow_gpm": 1.5, "clean_pressure_drop_psi": 4, "drop_at_flow_gpm": 1.5, "rated_gal": 500, "price": 60,
-    })  # fmt: skip
+    sheet = DataSheet.model_validate(
+        {
+            "service_flow_gpm": 1.5,
+            "clean_pressure_drop_psi": 4,
+            "drop_at_flow_gpm": 1.5,
+            "rated_gal": 500,
+            "price": 60,
+        }
+    )
     document = with_overrides(mobile_template(), analysis=typed)
     return document.model_copy(
         update={

@@ -78,9 +78,7 @@ def test_what_was_assumed_stays_open_when_a_number_changes(kit: Any, chromium: A
     stamp = seen.page.locator(".st-key-plan_stamp p").inner_text()
     seen.page.locator(".st-key-hardness input").fill("231")
     seen.page.locator(".st-key-hardness input").press("Enter")
-    seen.page.wait_for_function(
-        "was => document.querySelector('.st-key-plan_stamp p')?.textContent !== was", arg=stamp
-    )
+    seen.page.wait_for_function("was => document.querySelector('.st-key-plan_stamp p')?.textContent !== was", arg=stamp)
     seen.settled()
     assert opened.count() == 1
     seen.clean()

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from brewwater.inputs import PlanDocument, demo_document, load_document, mobile_template
+from brewwater.planning.document import PlanDocument, demo_document, load_document, mobile_template
 from brewwater.store import Store
-from brewwater.ui.state import as_document
+from brewwater.web.state import as_document
 
 pytestmark = pytest.mark.browser
 EVENTS = "name,start,end,drinks_per_day\nHarbour fair,2027-07-09,2027-07-11,420\nBroken,2027-13-01,,300\n"
@@ -81,7 +81,9 @@ def test_page_and_calendar_file_have_the_same_dates_when_changes_are_grouped(ope
     seen.settled()
     seen.page.get_by_text("changes of the plan").click()
     rows = [row.locator("td").all_inner_texts() for row in table.last.locator("tbody tr").all()]
-    shown = sorted((dt.datetime.strptime(r[0].strip(), "%d %b %Y").date(), r[1].strip().split(", change")[0]) for r in rows)
+    shown = sorted(
+        (dt.datetime.strptime(r[0].strip(), "%d %b %Y").date(), r[1].strip().split(", change")[0]) for r in rows
+    )
     card = seen.page.locator(".bw-card", has_text="Next cartridge change").locator(".bw-value").first.inner_text()
     assert card == rows[0][0].strip()
     seen.go("files", "Print and files")
@@ -92,8 +94,11 @@ def test_page_and_calendar_file_have_the_same_dates_when_changes_are_grouped(ope
     taken.value.save_as(place)
     parts = Calendar.from_ical(place.read_text(encoding="utf-8")).walk("VEVENT")
     told = [(part["DTSTART"].dt, str(part["SUMMARY"])) for part in parts]
-    out = sorted((day, text.split(" ", 1 if text.startswith("Change") else 2)[-1]) for day, text in told
-                 if text.startswith(("Change ", "Throw away ")))  # fmt: skip
+    out = sorted(
+        (day, text.split(" ", 1 if text.startswith("Change") else 2)[-1])
+        for day, text in told
+        if text.startswith(("Change ", "Throw away "))
+    )
     assert out == shown
 
 
@@ -122,9 +127,12 @@ def wide_water() -> PlanDocument:
     document["supplies"][0]["disinfectant"] = "unknown"
     document["supplies"][0]["analysis"] = {
         name: {"value": {"low": low, "high": high}, "unit": "mg/L", "method": "report"}
-        for name, low, high in (("total_hardness", 60, 300), ("alkalinity", 40, 260),
-                                ("total_dissolved_solids", 120, 480))
-    }  # fmt: skip
+        for name, low, high in (
+            ("total_hardness", 60, 300),
+            ("alkalinity", 40, 260),
+            ("total_dissolved_solids", 120, 480),
+        )
+    }
     return load_document(document)
 
 
@@ -145,8 +153,10 @@ def test_the_two_plans_stand_line_by_line_with_when_it_is_paid_back(opened) -> N
     seen.page.locator(".stVegaLiteChart canvas, .stVegaLiteChart svg").first.wait_for()
     seen.page.get_by_text("The same two as a table that adds up").click()
     rows = seen.page.get_by_role("region", name="Two plans by line").locator("tbody tr").all()
-    cells = [[float(c.replace("$", "").replace(",", "").replace("−", "-")) for c in row.inner_text().split("\t")[1:]]
-             for row in rows]  # fmt: skip
+    cells = [
+        [float(c.replace("$", "").replace(",", "").replace("−", "-")) for c in row.inner_text().split("\t")[1:]]
+        for row in rows
+    ]
     for column in zip(*cells, strict=True):
         assert sum(column[:-1]) == pytest.approx(column[-1], abs=0.001)
     assert seen.page.get_by_text("at installation", exact=False).count() >= 2

@@ -7,10 +7,10 @@ import time
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.inputs import demo_document
 from brewwater.plan import make_plan
-from brewwater.ui.beside import cost_rows, scale_g, side_of, town_alone, verdict_rows, water_heads, water_rows
-from brewwater.ui.words import Words
+from brewwater.planning.document import demo_document
+from brewwater.web.widgets.beside import cost_rows, scale_g, side_of, town_alone, verdict_rows, water_heads, water_rows
+from brewwater.web.widgets.words import Words
 
 DRAWS = 64
 
@@ -30,27 +30,27 @@ def cells(table: list[list[str]], start: str) -> list[str]:
 def test_a_town_alone_is_one_water_all_year(found) -> None:
     document = demo_document()
     name = document.supplies[1].name
-    alone = town_alone(document, name, found.outcome.stages, DRAWS)
+    alone = town_alone(document, name, found.candidate.stages, DRAWS)
     assert [s.name for s in alone.supplies] == [name]
     assert {f.supply for f in alone.fill.fills} == {name}
-    assert alone.train == found.outcome.stages
+    assert alone.train == found.candidate.stages
     assert alone.demand == document.demand
     plan = make_plan(alone, search=False)
-    assert plan.given.phase_names == (name,)
+    assert plan.scenario.phase_names == (name,)
     with pytest.raises(InputError):
         town_alone(document, "nowhere", (), DRAWS)
 
 
 def test_the_rows_are_the_plans_own_figures(found) -> None:
-    both = sides(found.outcome.stages)
+    both = sides(found.candidate.stages)
     words = Words()
     assert water_heads(both) == ["", *(s.title for s in both)]
     water = water_rows(both, words)
     assert {len(row) for row in water} == {3}
     hardness = cells(water, "Hardness")
     for cell, side in zip(hardness, both, strict=True):
-        for when, found_there in (("as it comes", side.given.waters), ("served", side.outcome.main.water)):
-            low, _, high = side.given.pooled(found_there.hardness_mg_L_as_CaCO3)
+        for when, found_there in (("as it comes", side.scenario.waters), ("served", side.candidate.main.water)):
+            low, _, high = side.scenario.pooled(found_there.hardness_mg_L_as_CaCO3)
             told = cell.split(f">{when}</span> <span>")[1].split("</span>")[0]
             assert told == words.span([float(low), float(high)], digits=3)
     assert hardness[0] != hardness[1]
@@ -61,29 +61,29 @@ def test_the_rows_are_the_plans_own_figures(found) -> None:
         assert f"bw-{cup.status}" in verdicts[0][1 + at].split(">served<")[1]
     money = cost_rows(both, words)
     assert cells(money, "A year costs, expected") == [
-        words.money(float(s.outcome.cost.expected), s.outcome.cost.currency) for s in both
+        words.money(float(s.candidate.cost.expected), s.candidate.cost.currency) for s in both
     ]
-    carbon = both[0].outcome.cartridges[0].stage.name
+    carbon = both[0].candidate.cartridges[0].stage.name
     assert any(" gal" in cell for cell in cells(money, f"{carbon}: water through one"))
     assert any("days" in cell or "past the end" in cell for cell in cells(money, f"{carbon}: changed after"))
     assert any(cell.endswith(" L") for cell in cells(cost_rows(both, Words(metric=True)), f"{carbon}: water through"))
 
 
 def test_one_water_under_two_treatments_comes_only_once(found) -> None:
-    other = next(a for a in found.alternatives if a.outcome.stages != found.outcome.stages)
-    both = [side_of("Present", found), side_of("Second", found, other.outcome)]
+    other = next(a for a in found.alternatives if a.candidate.stages != found.candidate.stages)
+    both = [side_of("Present", found), side_of("Second", found, other.candidate)]
     assert water_heads(both) == ["", "As it comes", "Present, served", "Second, served"]
     hardness = cells(water_rows(both, Words()), "Hardness")
     assert len(hardness) == 3
     money = cost_rows(both, Words())
     names = {
-        c.stage.name for s in both for c in s.outcome.cartridges if c.stage.medium not in ("mineral_dose", "blend")
+        c.stage.name for s in both for c in s.candidate.cartridges if c.stage.medium not in ("mineral_dose", "blend")
     }
     assert {row[0].split(":")[0] for row in money if "water through one" in row[0]} == names
 
 
 def test_scale_is_that_of_the_water_that_is_served(found) -> None:
-    for side in sides(found.outcome.stages):
+    for side in sides(found.candidate.stages):
         before, after = scale_g(side, treated=False), scale_g(side, treated=True)
         assert before[0] <= before[1] <= before[2]
         assert after[1] <= before[1]

@@ -7,10 +7,10 @@ from decimal import Decimal
 import numpy as np
 
 from brewwater.cost import Damage
-from brewwater.document import Span
 from brewwater.plan import Plan
-from brewwater.ui.views import cost as cost_page
-from brewwater.ui.words import Words
+from brewwater.records import Span
+from brewwater.web.pages import cost as cost_page
+from brewwater.web.widgets.words import Words
 
 
 def test_no_treatment_is_always_there_to_compare_with(ready, found: Plan) -> None:
@@ -27,8 +27,20 @@ def money(expected: float, first: float, spread: float = 0.0):  # type: ignore[n
     from brewwater.cost import Cost
 
     total = expected + spread * np.array([-1.0, 0.0, 1.0])
-    return Cost("USD", (), Decimal(str(expected)), total, np.full(3, first), (0.0, 0.0, 0.0), None, Decimal(str(first)),
-                Decimal(0), Decimal(0), np.zeros(1), ())  # fmt: skip
+    return Cost(
+        "USD",
+        (),
+        Decimal(str(expected)),
+        total,
+        np.full(3, first),
+        (0.0, 0.0, 0.0),
+        None,
+        Decimal(str(first)),
+        Decimal(0),
+        Decimal(0),
+        np.zeros(1),
+        (),
+    )
 
 
 def test_when_the_dearer_start_is_paid_back() -> None:

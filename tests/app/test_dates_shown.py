@@ -8,14 +8,14 @@ from html import unescape
 import numpy as np
 import pytest
 
-from brewwater.charts import LIGHT, capacity_left, demand_year, remaining, tank_day
-from brewwater.document import Span
-from brewwater.forecast import InService
-from brewwater.inputs import PlanDocument
+from brewwater.changes import InService
+from brewwater.output.charts import LIGHT, capacity_left, demand_year, remaining, tank_day
+from brewwater.output.dates import dues, place_of
 from brewwater.plan import Plan, make_plan
-from brewwater.sheet.dates import dues, place_of
-from brewwater.ui.facts import next_change
-from brewwater.ui.words import date
+from brewwater.planning.document import PlanDocument
+from brewwater.records import Span
+from brewwater.web.widgets.facts import next_change
+from brewwater.web.widgets.words import date
 
 # -- one set of dates
 
@@ -34,7 +34,7 @@ def test_the_page_has_the_dates_of_the_sheet(found: Plan, ready, policy: dict[st
         ready.run()
     assert {k: getattr(ready.document.policy, k) for k in policy} == policy
     ready.go("changes")
-    plan = make_plan(ready.document, search=False, train=found.outcome.stages) if policy else found
+    plan = make_plan(ready.document, search=False, train=found.candidate.stages) if policy else found
     expected = dues(plan)
     assert len(expected) > 6
     whole = ready.html().split('aria-label="Change schedule"')[2]
@@ -43,25 +43,30 @@ def test_the_page_has_the_dates_of_the_sheet(found: Plan, ready, policy: dict[st
     for row, due in zip(rows, expected, strict=True):
         cells = [c.split("</div>")[0].split("<div>")[1] for c in row.split("<td")[1:]]
         assert cells[:3] == [
-            date(due.date), f"{due.stage.name}, change {due.number}",
+            date(due.date),
+            f"{due.stage.name}, change {due.number}",
             "–" if due.order_by is None else date(due.order_by),
-        ]  # fmt: skip
+        ]
     first = ready.html().split("Next cartridge change</div>")[1]
     assert date(expected[0].date) in first.split("</div>")[0]
 
 
 def test_grouping_makes_fewer_visits(found: Plan) -> None:
     alone, grouped = (
-        {d.date for d in dues(make_plan(with_policy(found.document, group_days=days), search=False,
-                                        train=found.outcome.stages))}
+        {
+            d.date
+            for d in dues(
+                make_plan(with_policy(found.document, group_days=days), search=False, train=found.candidate.stages)
+            )
+        }
         for days in (0, 30)
-    )  # fmt: skip
+    )
     assert len(grouped) < len(alone)
 
 
 def test_the_next_change_is_none_where_none_falls_in_the_plan(found: Plan) -> None:
     bare = make_plan(found.document, search=False)
-    assert bare.outcome.stages == ()
+    assert bare.candidate.stages == ()
     assert next_change(bare) is None
 
 
@@ -72,7 +77,7 @@ def test_visits_on_one_weekday_only(ready, found: Plan) -> None:
     ready.at.number_input(key="visit_every_weeks").set_value(2)
     ready.run()
     assert (ready.document.policy.visit_weekday, ready.document.policy.visit_every_weeks) == ("mon", 2)
-    plan = make_plan(ready.document, search=False, train=found.outcome.stages)
+    plan = make_plan(ready.document, search=False, train=found.candidate.stages)
     planned = [d for d in dues(plan) if d.governs not in ("lay-up", "notice", "freeze")]
     assert planned
     assert {d.date.weekday() for d in planned} == {0}
@@ -82,15 +87,19 @@ def test_visits_on_one_weekday_only(ready, found: Plan) -> None:
 
 
 def test_what_is_left_starts_with_what_was_used_and_is_whole_after_each_change(found: Plan) -> None:
-    name = found.outcome.cartridges[0].stage.name
-    used = InService(stage=name, installed=found.document.demand.calendar.start - dt.timedelta(days=20),
-                     used=Span(low=0.4, typical=0.4, high=0.4))  # fmt: skip
-    plan = make_plan(found.document.model_copy(update={"in_service": (used,)}), search=False,
-                     train=found.outcome.stages)  # fmt: skip
-    one = plan.outcome.cartridges[0]
+    name = found.candidate.cartridges[0].stage.name
+    used = InService(
+        stage=name,
+        installed=found.document.demand.calendar.start - dt.timedelta(days=20),
+        used=Span(low=0.4, typical=0.4, high=0.4),
+    )
+    plan = make_plan(
+        found.document.model_copy(update={"in_service": (used,)}), search=False, train=found.candidate.stages
+    )
+    one = plan.candidate.cartridges[0]
     mine = [d for d in dues(plan) if d.stage.name == name]
     swaps = [(d.date, d.fitted or d.date) for d in mine]
-    curve = remaining(one, plan.given.weights, swaps, place_of(plan.given, one).in_service)
+    curve = remaining(one, plan.scenario.weights, swaps, place_of(plan.scenario, one).in_service)
     assert curve.high[0] <= 0.6 + 1e-9
     assert curve.swaps == [d.date for d in mine]
     for swap in mine:

@@ -7,19 +7,19 @@ from pathlib import Path
 
 import pytest
 
-import brewwater.branches
-from brewwater.branches import Check
-from brewwater.forecast import Policy
-from brewwater.sheet.result import summary
-from brewwater.ui import facts
-from brewwater.ui.views.branches import _fails_above
-from brewwater.ui.words import bound
+import brewwater.plumbing
+from brewwater.changes import Policy
+from brewwater.output.result import summary
+from brewwater.plumbing import Check
+from brewwater.web.pages.branches import _fails_above
+from brewwater.web.widgets import facts
+from brewwater.web.widgets.words import bound
 
 
 def names_of_checks() -> set[str]:
     """Every first argument of ``Check(...)`` in the code of the branches."""
     found = set()
-    for file in Path(brewwater.branches.__file__).parent.glob("*.py"):
+    for file in Path(brewwater.plumbing.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Check":
                 found |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
@@ -35,16 +35,20 @@ def test_every_check_knows_which_way_its_limit_lies() -> None:
 
 @pytest.mark.parametrize(
     ("value", "limit", "ok", "words"),
-    [(0.08, 0.1, False, "at least"), (0.12, 0.1, True, "at least"), (0.2, 0.15, False, "at most"),
-     (0.14, 0.15, True, "at most")],
-)  # fmt: skip
+    [
+        (0.08, 0.1, False, "at least"),
+        (0.12, 0.1, True, "at least"),
+        (0.2, 0.15, False, "at most"),
+        (0.14, 0.15, True, "at most"),
+    ],
+)
 def test_of_two_limits_the_nearer_is_told(value: float, limit: float, ok: bool, words: str) -> None:
     check = Check("tongue", value, limit, "1", ok, "s", "w")
     assert bound("tongue", "x", fails_above=_fails_above(check)) == f"{words} x"
 
 
 def test_a_word_and_its_verdict_agree(ready) -> None:
-    for check in next(iter(ready.desk.extra["found"].values())).outcome.checks:
+    for check in next(iter(ready.desk.extra["found"].values())).candidate.checks:
         if check.ok is None or check.limit is None or check.value is None or check.check == "mains_pressure":
             continue
         said = bound(check.check, "", fails_above=_fails_above(check))
@@ -58,9 +62,9 @@ def test_used_up_is_explained_on_the_page_and_in_the_text(ready, found) -> None:
     assert "Used up means 80 % of the capacity: 20 % stays in hand." in ready.html()
     assert "count on 80 % of each capacity" in summary(found)
 
-    class Given:
+    class Scenario:
         def __init__(self, policy: Policy) -> None:
             self.document = type("D", (), {"policy": policy})()
 
-    assert "nothing in hand" in facts.counted_on(Given(Policy(margin=1.0)))
-    assert "10 % risk" in facts.counted_on(Given(Policy(risk=0.1)))
+    assert "nothing in hand" in facts.counted_on(Scenario(Policy(margin=1.0)))
+    assert "10 % risk" in facts.counted_on(Scenario(Policy(risk=0.1)))

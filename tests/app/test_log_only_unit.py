@@ -6,7 +6,7 @@ import datetime as dt
 
 from streamlit.testing.v1 import AppTest
 
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
 from brewwater.store import Store
 
 

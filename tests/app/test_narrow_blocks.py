@@ -10,12 +10,12 @@ import pytest
 import streamlit as st
 
 from brewwater.demand import read_events
-from brewwater.inputs import load_document
 from brewwater.plan import Plan
-from brewwater.targets.sentences import decided
-from brewwater.ui import fields, show
-from brewwater.ui.state import as_document
-from brewwater.ui.words import MEANS, STATUS_WORD, SUBJECT_WORD, Kind, Words
+from brewwater.planning.document import load_document
+from brewwater.verdicts.sentences import decided
+from brewwater.web.state import as_document
+from brewwater.web.widgets import fields, show
+from brewwater.web.widgets.words import MEANS, STATUS_WORD, SUBJECT_WORD, Kind, Words
 
 EVIL = '"><script>alert(1)</script>'
 
@@ -24,10 +24,10 @@ EVIL = '"><script>alert(1)</script>'
 def written(monkeypatch: pytest.MonkeyPatch) -> Callable[..., str]:
     """Draws a table and gives its HTML."""
 
-    def draw(*given: Any, **named: Any) -> str:
+    def draw(*scenario: Any, **named: Any) -> str:
         found: list[str] = []
         monkeypatch.setattr(st, "html", found.append)
-        show.table(*given, **named)
+        show.table(*scenario, **named)
         return "".join(found)
 
     return draw
@@ -53,12 +53,26 @@ def test_text_of_a_user_stays_text_in_cell_and_label(written) -> None:
     [
         (["Measure", "As it comes", "Served"], ["Hardness, mg/L as CaCO3", "63.7 – 281", "53.2 – 94.6"], ""),
         (["Measure", "What is wrong"], ["x", "A long sentence of more letters than any phone has room for."], ""),
-        (["Water", "Do", "Why"], ["Saltmarsh End", "fill; set the bypass", "A long sentence of many letters."], "cards"),
-        (["Date", "Cartridge", "Order by", "Falls due", "In", "By", "Left"],
-         ["4 Jun 2027", "Sediment filter, change 1", "2 Apr 2027", "23 Apr 2027 to 1 Jul 2027", "same day",
-          "rated volume used", "21 %"], "broad"),
+        (
+            ["Water", "Do", "Why"],
+            ["Saltmarsh End", "fill; set the bypass", "A long sentence of many letters."],
+            "cards",
+        ),
+        (
+            ["Date", "Cartridge", "Order by", "Falls due", "In", "By", "Left"],
+            [
+                "4 Jun 2027",
+                "Sediment filter, change 1",
+                "2 Apr 2027",
+                "23 Apr 2027 to 1 Jul 2027",
+                "same day",
+                "rated volume used",
+                "21 %",
+            ],
+            "broad",
+        ),
     ],
-)  # fmt: skip
+)
 def test_rows_become_cards_where_there_is_no_room(written, heads, row, kind: str) -> None:
     html = written(heads, [row])
     assert ("bw-cards" in html) == (kind != "")
@@ -84,8 +98,8 @@ def test_every_verdict_first_says_what_it_means(ready, found: Plan) -> None:
     said = {(subject, status) for subject in SUBJECT_WORD for status in STATUS_WORD}
     never = {(subject, "stop") for subject in ("cup", "scale", "corrosion")} | {("safety", "act")}
     assert set(MEANS) == said - never
-    main = found.outcome.main.branch.name
-    served = [v for v in found.outcome.verdicts if v.branch == main]
+    main = found.candidate.main.branch.name
+    served = [v for v in found.candidate.verdicts if v.branch == main]
     assert len(served) == 4
     for verdict in served:
         assert f"<strong>{MEANS[verdict.subject, verdict.status]}</strong>" in ready.html()
@@ -110,9 +124,14 @@ def test_a_refused_calendar_row_is_one_plain_line(row: str, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "us", "metric"),
-    [("drink", 2.0, "59.1 mL"), ("length", 10.0, "3.05 m"), ("short", 2.0, "50.8 mm"), ("speed", 8.0, "2.44 m/s"),
-     ("slope", 0.25, "20.8 mm/m")],
-)  # fmt: skip
+    [
+        ("drink", 2.0, "59.1 mL"),
+        ("length", 10.0, "3.05 m"),
+        ("short", 2.0, "50.8 mm"),
+        ("speed", 8.0, "2.44 m/s"),
+        ("slope", 0.25, "20.8 mm/m"),
+    ],
+)
 def test_a_reader_of_metric_units_sees_no_inch_foot_or_ounce(kind: Kind, us: float, metric: str) -> None:
     words = Words(metric=True)
     assert words.quantity(kind, us) == metric

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from brewwater.ui.router import PAGES
+from brewwater.web.router import PAGES
 
 ADDRESSES = [address for _, _, address, _ in PAGES]
 TITLES = {address: title for title, _, address, _ in PAGES}

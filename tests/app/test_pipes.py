@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from brewwater.branches import build_tree
 from brewwater.errors import InputError
-from brewwater.inputs import PlanDocument, load_document, mobile_template
 from brewwater.plan import make_plan
+from brewwater.planning.document import PlanDocument, load_document, mobile_template
+from brewwater.plumbing import build_tree
 from brewwater.treatment import DataSheet, Stage
-from brewwater.ui.state import as_document
-from brewwater.ui.views.pipes import edited, take, usual
+from brewwater.web.pages.pipes import edited, take, usual
+from brewwater.web.state import as_document
 
 STAGES = (Stage(name="Carbon", medium="carbon", sheet=DataSheet(service_flow_gpm=2)),)
 
@@ -32,11 +32,14 @@ def test_edits_of_the_table() -> None:
     before = rows(mobile_template())
     names = [r["name"] for r in before]
     at = names.index("pump")
-    after = edited(before, {
-        "edited_rows": {at: {"name": "big pump"}},
-        "deleted_rows": [names.index("supply gauge")],
-        "added_rows": [{"name": "second gauge", "kind": "gauge", "parent": "big pump"}, {"kind": "drain"}],
-    })  # fmt: skip
+    after = edited(
+        before,
+        {
+            "edited_rows": {at: {"name": "big pump"}},
+            "deleted_rows": [names.index("supply gauge")],
+            "added_rows": [{"name": "second gauge", "kind": "gauge", "parent": "big pump"}, {"kind": "drain"}],
+        },
+    )
     by = {n["name"]: n for n in after}
     assert by["pump check valve"]["parent"] == "big pump"  # what hung on it still does
     assert by["second gauge"]["cold_from"] is None
@@ -53,9 +56,9 @@ def test_a_fixture_hung_behind_the_filters_is_filtered_and_everything_follows() 
     assert {b.name: b.filtered for b in still.branches}["Pitcher rinser"] is False
     few = {"settings": moved.settings.model_copy(update={"draws": 32})}
     before, after = (make_plan(d.model_copy(update=few), search=False) for d in (still, moved))
-    assert "Pitcher rinser" in after.outcome.cartridges[0].branches
-    assert next(c for c in after.outcome.checks if c.check == "plumbing").ok is True
-    assert "Pitcher rinser" not in before.outcome.cartridges[0].branches
+    assert "Pitcher rinser" in after.candidate.cartridges[0].branches
+    assert next(c for c in after.candidate.checks if c.check == "plumbing").ok is True
+    assert "Pitcher rinser" not in before.candidate.cartridges[0].branches
 
 
 def test_a_stage_hung_on_one_branch_stands_there() -> None:
@@ -68,8 +71,11 @@ def test_a_stage_hung_on_one_branch_stands_there() -> None:
     nodes.append({"name": "Carbon", "kind": "stage", "parent": "valve of Pitcher rinser", "cold_from": None})
     found = taken(nodes)
     assert {b.name: b.filtered for b in found.branches} == {
-        "Espresso machine": False, "Pitcher rinser": True, "Hand sink": False, "Three-basin sink": False,
-    }  # fmt: skip
+        "Espresso machine": False,
+        "Pitcher rinser": True,
+        "Hand sink": False,
+        "Three-basin sink": False,
+    }
     assert found.train is not None
     assert [s.name for s in found.train] == ["Carbon"]
 
@@ -121,8 +127,14 @@ def test_every_part_of_the_unit_can_be_given(plain) -> None:
     for part in ("accumulator", "pipe", "heater", "repump"):
         plain.at.toggle(key=f"{part}_known").set_value(True)
         plain.run()
-    for key, value in (("pipe_length_ft", 20.0), ("repump_flow_gpm", 2.0), ("product_tank", 5.0),
-                       ("waste_length", 40.0), ("waste_fall", 1.0), ("heater_set_C", 140.0)):  # fmt: skip
+    for key, value in (
+        ("pipe_length_ft", 20.0),
+        ("repump_flow_gpm", 2.0),
+        ("product_tank", 5.0),
+        ("waste_length", 40.0),
+        ("waste_fall", 1.0),
+        ("heater_set_C", 140.0),
+    ):
         plain.at.number_input(key=key).set_value(value)
         plain.run()
     plain.at.toggle(key="weights_known").set_value(True)

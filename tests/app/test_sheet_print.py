@@ -9,9 +9,9 @@ from typing import Any
 import pdfplumber
 import pytest
 
-from brewwater.inputs import demo_document
+from brewwater.output.sheet.files import files
 from brewwater.plan import make_plan
-from brewwater.sheet.files import files
+from brewwater.planning.document import demo_document
 
 pytestmark = pytest.mark.browser
 

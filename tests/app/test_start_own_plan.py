@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.inputs import demo_document
-from brewwater.ui.views.start import own_plan
+from brewwater.planning.document import demo_document
+from brewwater.web.pages.start import own_plan
 
 
 def test_three_numbers_make_a_plan_on_one_water_without_the_demo() -> None:
@@ -17,8 +17,10 @@ def test_three_numbers_make_a_plan_on_one_water_without_the_demo() -> None:
     assert {f.supply for f in made.fill.fills} == {made.supplies[0].name}
     found = made.supplies[0].analysis
     assert {a: m.in_plan_units(a).middle for a, m in found.items()} == {
-        "total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420,
-    }  # fmt: skip
+        "total_hardness": 290,
+        "alkalinity": 240,
+        "total_dissolved_solids": 420,
+    }
     assert made.demand.drinks_per_service_day.middle == 120
     assert made.train is None
 

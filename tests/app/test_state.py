@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from streamlit.testing.v1 import AppTest
 
-from brewwater.inputs import demo_document, load_document
+from brewwater.planning.document import demo_document, load_document
 from brewwater.store import Store
-from brewwater.ui import state
+from brewwater.web import state
 
 
 def test_leaving_a_page_loses_nothing(front) -> None:

@@ -6,8 +6,8 @@ from html import unescape
 
 from brewwater.plan import Plan
 from brewwater.reference import sources, table
-from brewwater.ui.facts import MEASURES
-from brewwater.ui.views import sources as trust
+from brewwater.web.pages import sources as trust
+from brewwater.web.widgets.facts import MEASURES
 
 
 def test_every_check_is_counted_by_kind(front) -> None:
@@ -84,5 +84,5 @@ def test_what_a_number_rests_on_has_sources_of_the_table(found: Plan) -> None:
     assert any(label.endswith("the goal") for label in basis)
     assert any(label.endswith("the limit") for label in basis)
     assert sum(label.endswith("usual capacity and price") for label in basis) == sum(
-        s.medium != "blend" for s in found.outcome.stages
+        s.medium != "blend" for s in found.candidate.stages
     )

@@ -8,9 +8,9 @@ import time
 
 import pytest
 
-from brewwater.inputs import demo_document, load_document
+from brewwater.planning.document import demo_document, load_document
 from brewwater.store import Store
-from brewwater.ui import state
+from brewwater.web import state
 
 # -- changes
 
@@ -18,7 +18,7 @@ from brewwater.ui import state
 def test_the_schedule_lists_every_change_and_when_to_order(ready) -> None:
     ready.go("changes")
     html = ready.html()
-    for one in ready.desk.extra["found"].popitem()[1].outcome.cartridges:
+    for one in ready.desk.extra["found"].popitem()[1].candidate.cartridges:
         assert one.stage.name in html
     assert "Order by" in html
 
@@ -66,7 +66,7 @@ def test_a_price_of_ones_own_takes_the_placeholder_away(ready) -> None:
 
 def test_the_lines_add_up_to_the_year(ready, found) -> None:
     ready.go("cost")
-    cost = found.outcome.cost
+    cost = found.candidate.cost
     html = ready.html()
     assert f"{cost.expected:,.2f}" in html
     assert sum(line.amount for line in cost.lines) == cost.expected

@@ -19,8 +19,8 @@ import numpy as np
 import pandas as pd
 
 from brewwater import chemistry
-from brewwater.batch import run_waters
 from brewwater.chemistry import Totals, chunks
+from brewwater.reports.batch import run_waters
 from brewwater.water import CACO3_G_PER_EQ, MOLAR_MASS_G
 
 ENGINE = runpy.run_path(str(Path(__file__).parents[1] / "validation" / "phreeqc_engine.py"))

@@ -6,25 +6,31 @@ import time
 
 import numpy as np
 
-from brewwater.capacity import ledger, wear
+from brewwater.changes import Policy, changes, moves_of, stops_of
+from brewwater.changes.wear import ledger, wear
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws
-from brewwater.forecast import Policy, changes, moves_of, stops_of
-from brewwater.supply_days import FillCalendar, tank_days
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
 
 CARTRIDGES = 6
-PLAN = DemandInput.model_validate({
-    "calendar": {
-        "start": "2026-01-05", "months": 36, "growth_per_year": [0, 0.1, 0.2],
-        "events": [{"name": "fair", "start": "2026-06-01", "end": "2026-06-07", "drinks_per_day": 400}],
-        "closures": [{"start": "2026-12-20", "end": "2027-01-20", "kind": "stored"}],
-    },
-    "drinks": [{"name": "milk_drink", "per_service_day": [100, 150, 220]},
-               {"name": "americano", "per_service_day": [10, 15, 25]}],
-    "fixed": [{"name": "backflush", "branch": "machine"}],
-})  # fmt: skip
+PLAN = DemandInput.model_validate(
+    {
+        "calendar": {
+            "start": "2026-01-05",
+            "months": 36,
+            "growth_per_year": [0, 0.1, 0.2],
+            "events": [{"name": "fair", "start": "2026-06-01", "end": "2026-06-07", "drinks_per_day": 400}],
+            "closures": [{"start": "2026-12-20", "end": "2027-01-20", "kind": "stored"}],
+        },
+        "drinks": [
+            {"name": "milk_drink", "per_service_day": [100, 150, 220]},
+            {"name": "americano", "per_service_day": [10, 15, 25]},
+        ],
+        "fixed": [{"name": "backflush", "branch": "machine"}],
+    }
+)
 FILLS = FillCalendar.model_validate({"fills": [{"supply": "a"}, {"supply": "b", "weekdays": ["tue"]}]})
 
 
@@ -35,9 +41,14 @@ def run(n: int) -> tuple[float, int]:
     """
     draws = Draws(n)
     bears = [
-        [Capacity(volume_L=12000 + 2000 * draws.normal(f"v{c} {k}"),
-                  exchange_eq=40 + 6 * draws.normal(f"e{c} {k}"), days=np.array([182.6]))
-         for k in range(40)]
+        [
+            Capacity(
+                volume_L=12000 + 2000 * draws.normal(f"v{c} {k}"),
+                exchange_eq=40 + 6 * draws.normal(f"e{c} {k}"),
+                days=np.array([182.6]),
+            )
+            for k in range(40)
+        ]
         for c in range(CARTRIDGES)
     ]
     load = 0.003 + 0.0004 * draws.normal("load")

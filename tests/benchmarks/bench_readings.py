@@ -10,8 +10,8 @@ import datetime as dt
 import statistics
 import time
 
-from brewwater.inputs import PlanDocument, demo_document, load_document
 from brewwater.plan import make_plan
+from brewwater.planning.document import PlanDocument, demo_document, load_document
 from brewwater.treatment import Stage
 
 TRAIN = [
@@ -32,24 +32,68 @@ def document(count: int, seed: int = 20261125) -> PlanDocument:
         since = (day - start).days
         kind = k % 9
         lines.append(
-            {"date": date, "kind": "meter_gal", "value": 7.0 * since + k / 1e4, "unit": "gal"} if kind == 0 else
-            {"date": date, "kind": "drinks_sold", "value": 120 + k % 31} if kind == 1 else
-            {"date": date, "kind": "hardness", "value": 255 + k % 30, "unit": "mg/L", "where": first,
-             "method": "drop_kit"} if kind == 2 else
-            {"date": date, "kind": "alkalinity", "value": 215 + k % 20, "unit": "mg/L", "where": first,
-             "method": "drop_kit"} if kind == 3 else
-            {"date": date, "kind": "hardness", "value": 90 + k % 30, "unit": "mg/L", "where": "served",
-             "method": "drop_kit"} if kind == 4 else
-            {"date": date, "kind": "conductivity", "value": 560 + k % 40, "unit": "uS/cm", "where": first,
-             "method": "meter"} if kind == 5 else
-            {"date": date, "kind": "total_chlorine", "value": 0.0, "unit": "mg/L", "where": "served",
-             "method": "strip"} if kind == 6 else
-            {"date": date, "kind": "pressure_in_psi", "value": 45, "unit": "psi"} if kind == 7 else
-            {"date": date, "kind": "pressure_out_psi", "value": 39, "unit": "psi"}
-        )  # fmt: skip
+            {"date": date, "kind": "meter_gal", "value": 7.0 * since + k / 1e4, "unit": "gal"}
+            if kind == 0
+            else {"date": date, "kind": "drinks_sold", "value": 120 + k % 31}
+            if kind == 1
+            else {
+                "date": date,
+                "kind": "hardness",
+                "value": 255 + k % 30,
+                "unit": "mg/L",
+                "where": first,
+                "method": "drop_kit",
+            }
+            if kind == 2
+            else {
+                "date": date,
+                "kind": "alkalinity",
+                "value": 215 + k % 20,
+                "unit": "mg/L",
+                "where": first,
+                "method": "drop_kit",
+            }
+            if kind == 3
+            else {
+                "date": date,
+                "kind": "hardness",
+                "value": 90 + k % 30,
+                "unit": "mg/L",
+                "where": "served",
+                "method": "drop_kit",
+            }
+            if kind == 4
+            else {
+                "date": date,
+                "kind": "conductivity",
+                "value": 560 + k % 40,
+                "unit": "uS/cm",
+                "where": first,
+                "method": "meter",
+            }
+            if kind == 5
+            else {
+                "date": date,
+                "kind": "total_chlorine",
+                "value": 0.0,
+                "unit": "mg/L",
+                "where": "served",
+                "method": "strip",
+            }
+            if kind == 6
+            else {"date": date, "kind": "pressure_in_psi", "value": 45, "unit": "psi"}
+            if kind == 7
+            else {"date": date, "kind": "pressure_out_psi", "value": 39, "unit": "psi"}
+        )
     stages = tuple(Stage.model_validate(s) for s in TRAIN)
-    return load_document({**demo.model_dump(mode="json"), "train": [s.model_dump(mode="json") for s in stages],
-                          "readings": lines, "settings": {**demo.settings.model_dump(), "seed": seed}})  # fmt: skip
+    return load_document(
+        {
+            **demo.model_dump(mode="json"),
+            "train": [s.model_dump(mode="json") for s in stages],
+            "readings": lines,
+            "settings": {**demo.settings.model_dump(), "seed": seed},
+        }
+    )
 
 
 def seconds(count: int, seed: int) -> tuple[float, float]:
@@ -70,5 +114,7 @@ if __name__ == "__main__":
         print(f"{n:>5} readings: read {read * 1e3:7.1f} ms, plan {plan * 1e3:8.1f} ms")
     ratios = sorted(r[5000][1] / r[50][1] for r in rounds)
     whole = statistics.median(sum(r[5000]) / sum(r[50]) for r in rounds)
-    print(f"plan: 5,000 over 50: {statistics.median(ratios):.2f} ({ratios[0]:.2f} to {ratios[-1]:.2f}); "
-          f"read and plan: {whole:.2f}")
+    print(
+        f"plan: 5,000 over 50: {statistics.median(ratios):.2f} ({ratios[0]:.2f} to {ratios[-1]:.2f}); "
+        f"read and plan: {whole:.2f}"
+    )

@@ -15,21 +15,30 @@ from functools import partial
 
 import numpy as np
 
-from brewwater.given import Given, prepare
-from brewwater.inputs import PlanDocument, mobile_template, with_overrides
-from brewwater.intake.analysis import Measurement
-from brewwater.recommend import Search, recommend
+from brewwater.planning.document import PlanDocument, mobile_template, with_overrides
+from brewwater.planning.scenario import Scenario, prepare
+from brewwater.planning.search import Search, recommend
+from brewwater.reports.analysis import Measurement
 from brewwater.water import speciate
 
 WATERS: Mapping[str, Mapping[str, float]] = {
     "three numbers": {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420},
     "with pH, chloride, sulfate": {
-        "total_hardness": 290, "alkalinity": 240, "ph": 7.4, "chloride": 20, "sulfate": 30,
+        "total_hardness": 290,
+        "alkalinity": 240,
+        "ph": 7.4,
+        "chloride": 20,
+        "sulfate": 30,
     },
     "soft and salty": {
-        "total_hardness": 35, "alkalinity": 30, "ph": 7.2, "chloride": 95, "sulfate": 20, "sodium": 69,
+        "total_hardness": 35,
+        "alkalinity": 30,
+        "ph": 7.2,
+        "chloride": 95,
+        "sulfate": 20,
+        "sodium": 69,
     },
-}  # fmt: skip
+}
 
 
 def document(values: Mapping[str, float], draws: int) -> PlanDocument:
@@ -51,7 +60,7 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
     return time.perf_counter() - clock, sum(after[:4]) - sum(before[:4])
 
 
-def weighed(given: Given) -> int:
+def weighed(scenario: Scenario) -> int:
     """How many trains with settings one search weighs."""
     counts: list[int] = []
     real, cores = Search.weigh, os.cpu_count
@@ -64,7 +73,7 @@ def weighed(given: Given) -> int:
     Search.weigh = counting  # type: ignore[method-assign,assignment]
     os.cpu_count = lambda: 1  # type: ignore[assignment]  # what forked children weigh would not be counted here
     try:
-        recommend(given)
+        recommend(scenario)
     finally:
         Search.weigh, os.cpu_count = real, cores  # type: ignore[method-assign]
     return sum(counts)
@@ -73,11 +82,11 @@ def weighed(given: Given) -> int:
 def main(draws: int = 2048) -> None:
     """Measure and print."""
     for name, values in WATERS.items():
-        given = prepare(document(values, draws))
-        count = weighed(given)
-        shape = (count, *np.broadcast_shapes(given.waters.shape, (1, draws)))
-        waters = given.waters.each(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
-        search = timed(partial(recommend, given))
+        scenario = prepare(document(values, draws))
+        count = weighed(scenario)
+        shape = (count, *np.broadcast_shapes(scenario.waters.shape, (1, draws)))
+        waters = scenario.waters.each(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
+        search = timed(partial(recommend, scenario))
         core = timed(partial(speciate, waters))
         print(
             f"{name}: {count} trains x {shape[1]} waters x {draws} draws; search {search[0]:.2f} s "

@@ -130,8 +130,11 @@ def server(data: Path, said: Path) -> Iterator[tuple[str, int]]:
     with said.open("wb") as stream:
         process = subprocess.Popen(
             [sys.executable, "-m", "streamlit", "run", "app.py", f"--server.port={port}", "--server.headless=true"],
-            cwd=ROOT, env={**os.environ, "BREWWATER_DATA": str(data)}, stdout=subprocess.DEVNULL, stderr=stream,
-        )  # fmt: skip
+            cwd=ROOT,
+            env={**os.environ, "BREWWATER_DATA": str(data)},
+            stdout=subprocess.DEVNULL,
+            stderr=stream,
+        )
     try:
         address = f"http://127.0.0.1:{port}"
         TOOLS["answering"](address, process)
@@ -189,7 +192,7 @@ async def user(page: Page, seen: Seen, luck: random.Random, think_s: float, unti
         await asyncio.sleep(luck.expovariate(1 / think_s))
 
 
-async def round_of(browser: Browser, address: str, count: int, given: argparse.Namespace) -> tuple[Seen, list[Page]]:
+async def round_of(browser: Browser, address: str, count: int, scenario: argparse.Namespace) -> tuple[Seen, list[Page]]:
     """So many sessions at once; they stay open."""
     seen = Seen()
     pages = []
@@ -198,25 +201,28 @@ async def round_of(browser: Browser, address: str, count: int, given: argparse.N
             pages.append(await opened(browser, address, seen))
         except Exception as error:
             seen.errors.append(f"not opened: {error}")
-    await asyncio.sleep(given.warm)  # the first search, which all of them share
+    await asyncio.sleep(scenario.warm)  # the first search, which all of them share
     first = Seen()
     for i, page in enumerate(pages):
         await change(page, first, random.Random(500 * count + i))
     told(f"first change of {count}, one after the other, not counted below", first)
     seen.errors += first.errors
-    until = time.monotonic() + given.seconds
-    await asyncio.gather(*(
-        user(page, seen, random.Random(1000 * count + i), given.think, until) for i, page in enumerate(pages)
-    ))  # fmt: skip
+    until = time.monotonic() + scenario.seconds
+    await asyncio.gather(
+        *(user(page, seen, random.Random(1000 * count + i), scenario.think, until) for i, page in enumerate(pages))
+    )
     return seen, pages
 
 
 async def light_user(address: str, seen: Seen, luck: random.Random, think_s: float, seconds: float) -> None:
     """The same session without a browser, over Streamlit's own messages: what the server alone takes."""
     async with websockets.connect(
-        address.replace("http", "ws") + "/_stcore/stream", subprotocols=[websockets.Subprotocol("streamlit")],
-        max_size=None, origin=websockets.Origin(address), ping_interval=None,
-    ) as line:  # fmt: skip
+        address.replace("http", "ws") + "/_stcore/stream",
+        subprotocols=[websockets.Subprotocol("streamlit")],
+        max_size=None,
+        origin=websockets.Origin(address),
+        ping_interval=None,
+    ) as line:
         ids: dict[str, str] = {}
         typed: dict[str, float] = {}
 
@@ -257,11 +263,14 @@ async def light_user(address: str, seen: Seen, luck: random.Random, think_s: flo
             await asyncio.sleep(luck.expovariate(1 / think_s))
 
 
-async def light_round(address: str, count: int, given: argparse.Namespace) -> Seen:
+async def light_round(address: str, count: int, scenario: argparse.Namespace) -> Seen:
     seen = Seen()
-    await asyncio.gather(*(
-        light_user(address, seen, random.Random(7000 * count + i), given.think, given.seconds) for i in range(count)
-    ))  # fmt: skip
+    await asyncio.gather(
+        *(
+            light_user(address, seen, random.Random(7000 * count + i), scenario.think, scenario.seconds)
+            for i in range(count)
+        )
+    )
     return seen
 
 
@@ -272,44 +281,54 @@ def p95(values: list[float]) -> float:
 def told(name: str, seen: Seen) -> None:
     for what, values in (("stamp", seen.stamp_ms), ("page", seen.page_ms)):
         if values:
-            print(f"{name}, {what}: {len(values)} changes, p50 {statistics.median(values):.0f} ms, "
-                  f"p95 {p95(values):.0f} ms, longest {max(values):.0f} ms")  # fmt: skip
+            print(
+                f"{name}, {what}: {len(values)} changes, p50 {statistics.median(values):.0f} ms, "
+                f"p95 {p95(values):.0f} ms, longest {max(values):.0f} ms"
+            )
     print(f"{name}: {len(seen.errors)} errors; {seen.superseded} answers that a later stamp replaced")
     for text in seen.errors[:10]:
         print(f"  {text[:300]}")
 
 
-async def measured(given: argparse.Namespace) -> int:
+async def measured(scenario: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory() as folder:
         said = Path(folder) / "stderr.txt"
         with server(Path(folder) / "data", said) as (address, pid):
             async with async_playwright() as play:
                 browser = await play.chromium.launch(executable_path=TOOLS["chromium"](), args=TOOLS["FLAGS"])
-                print(f"{os.cpu_count()} cores shared by server and browser; load {os.getloadavg()[0]:.2f} before; "
-                      f"think time {given.think:g} s on average, {given.seconds:g} s a round")  # fmt: skip
-                one, pages = await round_of(browser, address, 1, given)
+                print(
+                    f"{os.cpu_count()} cores shared by server and browser; load {os.getloadavg()[0]:.2f} before; "
+                    f"think time {scenario.think:g} s on average, {scenario.seconds:g} s a round"
+                )
+                one, pages = await round_of(browser, address, 1, scenario)
                 told("1 session", one)
                 before, used, begun = resident_MB(pid), spent_s(pid), time.monotonic()
-                many, more = await round_of(browser, address, given.sessions, given)
+                many, more = await round_of(browser, address, scenario.sessions, scenario)
                 after, took = resident_MB(pid), time.monotonic() - begun
-                told(f"{given.sessions} sessions", many)
+                told(f"{scenario.sessions} sessions", many)
                 print(f"server: {(spent_s(pid) - used) / took:.2f} cores over the round; load {os.getloadavg()[0]:.2f}")
-                print(f"memory: {before:.0f} MB with one session, {after:.0f} MB with {given.sessions} more, "
-                      f"{(after - before) / given.sessions:.1f} MB a session (server and its children)")  # fmt: skip
+                print(
+                    f"memory: {before:.0f} MB with one session, {after:.0f} MB with {scenario.sessions} more, "
+                    f"{(after - before) / scenario.sessions:.1f} MB a session (server and its children)"
+                )
                 for what, ours, alone in (("stamp", many.stamp_ms, one.stamp_ms), ("page", many.page_ms, one.page_ms)):
                     if len(ours) > 1 and len(alone) > 1:
-                        print(f"{what}: p95 of {given.sessions} over one session's p95 {p95(ours) / p95(alone):.2f}, "
-                              f"over its median {p95(ours) / statistics.median(alone):.2f} (wanted at most 5)")  # fmt: skip
+                        print(
+                            f"{what}: p95 of {scenario.sessions} over one session's p95 {p95(ours) / p95(alone):.2f}, "
+                            f"over its median {p95(ours) / statistics.median(alone):.2f} (wanted at most 5)"
+                        )
                 for page in (*pages, *more):
                     await page.context.close()
                 await browser.close()
-            light = [await light_round(address, count, given) for count in (1, given.sessions)]
-            for count, found in zip((1, given.sessions), light, strict=True):
+            light = [await light_round(address, count, scenario) for count in (1, scenario.sessions)]
+            for count, found in zip((1, scenario.sessions), light, strict=True):
                 told(f"{count} light clients (no browser)", found)
             alone, ours = (found.page_ms for found in light)
             if len(alone) > 1 and len(ours) > 1:
-                print(f"light: p95 of {given.sessions} over one's p95 {p95(ours) / p95(alone):.2f}, over its median "
-                      f"{p95(ours) / statistics.median(alone):.2f}")  # fmt: skip
+                print(
+                    f"light: p95 of {scenario.sessions} over one's p95 {p95(ours) / p95(alone):.2f}, over its median "
+                    f"{p95(ours) / statistics.median(alone):.2f}"
+                )
             await asyncio.sleep(1)
         rows = [row for row in said.read_text(errors="replace").splitlines() if row.strip()]
     complaints = [row for row in rows if not any(known in row for known in HARMLESS)]

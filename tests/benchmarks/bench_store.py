@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
 from brewwater.store import Store, make_engine
 
 
@@ -46,9 +46,7 @@ def main(url: str) -> None:
         timed("add one reading", lambda: store.add_readings(unit, [line(1)]), 30)
         small, large = store.create_unit("small").ref, store.create_unit("large").ref
         store.add_readings(small, [line(n) for n in range(50)])
-        timed(
-            "add 5,000 readings at once", lambda: store.add_readings(large, [line(n) for n in range(5000)]), 1
-        )
+        timed("add 5,000 readings at once", lambda: store.add_readings(large, [line(n) for n in range(5000)]), 1)
         timed("read a log of 50", lambda: store.readings(small))
         timed("read a log of 5,000", lambda: store.readings(large))
         timed("ask whether a log of 5,000 changed", lambda: store.log_stamp(large), 30)

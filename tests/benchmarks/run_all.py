@@ -68,14 +68,19 @@ def growth(make: Callable[[int], Work], one: int, name: str, bound: str, rounds:
     works = {times: make(one * times) for times in (1, 10, 100) if times <= most}
     for times in (10, 100):
         if times in works:
-            yield Row(f"{name}: {one * times:,} over {one:,}", f"{one:,}", in_turn(works[times], works[1], rounds),
-                      f"(work x {times})", bound)  # fmt: skip
+            yield Row(
+                f"{name}: {one * times:,} over {one:,}",
+                f"{one:,}",
+                in_turn(works[times], works[1], rounds),
+                f"(work x {times})",
+                bound,
+            )
 
 
 def chemistry(quick: bool) -> Iterator[Row]:
     """Arrays beside PHREEQC, beside a plain loop, and as a CSV."""
     from brewwater import chemistry as core
-    from brewwater.batch import run_waters
+    from brewwater.reports.batch import run_waters
 
     bench = script("bench_chemistry")
     n, few, rounds = (5_000, 100, 2) if quick else (100_000, 1_000, 5)
@@ -90,17 +95,26 @@ def chemistry(quick: bool) -> Iterator[Row]:
     def rate(work: Work) -> list[float]:
         return [1 / r for r in in_turn(work, theirs, rounds, few / n)]
 
-    base, bound = f"PHREEQC, {few:,} waters", "mass balances and activities in the Newton steps: array passes, both cores full"
-    yield Row(f"rate of {n:,} waters in arrays, {os.cpu_count()} cores, over PHREEQC's", base, rate(arrays), ">= 500",
-              bound)  # fmt: skip
+    base, bound = (
+        f"PHREEQC, {few:,} waters",
+        "mass balances and activities in the Newton steps: array passes, both cores full",
+    )
+    yield Row(
+        f"rate of {n:,} waters in arrays, {os.cpu_count()} cores, over PHREEQC's", base, rate(arrays), ">= 500", bound
+    )
     count, os.cpu_count = os.cpu_count, lambda: 1  # type: ignore[assignment]
     yield Row("the same on one core", base, rate(arrays), "-", "the same on one core")
     os.cpu_count = count
     with tempfile.TemporaryDirectory() as folder:
         source, result = Path(folder) / "in.csv", Path(folder) / "out.csv"
         bench["write_csv"](waters, source)
-        yield Row(f"rate of {n:,} waters, CSV in, CSV out", base, rate(partial(run_waters, source, [93.0], result)), "-",
-                  "the solver; reading and writing text by pyarrow comes after")  # fmt: skip
+        yield Row(
+            f"rate of {n:,} waters, CSV in, CSV out",
+            base,
+            rate(partial(run_waters, source, [93.0], result)),
+            "-",
+            "the solver; reading and writing text by pyarrow comes after",
+        )
     some = 300
     part = totals.map(lambda a: a[:some] if a.ndim else a)
     ph, at = waters["ph"][:some], waters["temperature_C"][:some]
@@ -118,19 +132,23 @@ def recommend(quick: bool) -> Iterator[Row]:
     import numpy as np
 
     from brewwater import chemistry as core
-    from brewwater.given import prepare
-    from brewwater.recommend import recommend as search
+    from brewwater.planning.scenario import prepare
+    from brewwater.planning.search import recommend as search
 
     bench = script("bench_recommend")
     draws, rounds = (256, 1) if quick else (2048, 5)
     for name, values in bench["WATERS"].items():
-        given = prepare(bench["document"](values, draws))
-        count = bench["weighed"](given)
-        shape = (count, *np.broadcast_shapes(given.waters.shape, (1, draws)))
-        totals = given.waters.totals.map(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
-        yield Row(f"search of {count} trains, {name}, {draws:,} draws", f"speciate {int(np.prod(shape)):,} waters",
-                  in_turn(partial(search, given), partial(core.speciate, totals, 20.0), rounds), "<= 3, >= 200 trains",
-                  "half a solve a train, in batches too small for both cores, and following ten alternatives to the end")  # fmt: skip
+        scenario = prepare(bench["document"](values, draws))
+        count = bench["weighed"](scenario)
+        shape = (count, *np.broadcast_shapes(scenario.waters.shape, (1, draws)))
+        totals = scenario.waters.totals.map(lambda a, shape=shape: np.broadcast_to(a, shape).reshape(-1).copy())
+        yield Row(
+            f"search of {count} trains, {name}, {draws:,} draws",
+            f"speciate {int(np.prod(shape)):,} waters",
+            in_turn(partial(search, scenario), partial(core.speciate, totals, 20.0), rounds),
+            "<= 3, >= 200 trains",
+            "half a solve a train, in batches too small for both cores, and following ten alternatives to the end",
+        )
 
 
 def forecast(quick: bool) -> Iterator[Row]:
@@ -142,8 +160,13 @@ def forecast(quick: bool) -> Iterator[Row]:
         return run(2048)[0] / run(1)[0]  # type: ignore[no-any-return]
 
     ratio()
-    yield Row("2,048 draws, 36 months, 6 cartridges, over one draw", "one draw", [ratio() for _ in range(rounds)], "<= 5",
-              "gathers and sums over draws in the search for each change, one change after the other")  # fmt: skip
+    yield Row(
+        "2,048 draws, 36 months, 6 cartridges, over one draw",
+        "one draw",
+        [ratio() for _ in range(rounds)],
+        "<= 5",
+        "gathers and sums over draws in the search for each change, one change after the other",
+    )
 
 
 def readings(quick: bool) -> Iterator[Row]:
@@ -156,8 +179,7 @@ def readings(quick: bool) -> Iterator[Row]:
         ratios.append((sum(long) / sum(short), long[1] / short[1]))
     bound = "a long log says more: its draws are resampled 4 to 7 times instead of 3 or 4, each time three looks at the chain"
     yield Row("plan with 5,000 readings over 50, document read", "50 readings", [r[0] for r in ratios], "<= 1.5", bound)
-    yield Row("the same, document already read", "50 readings", [r[1] for r in ratios], "<= 1.5",
-              bound)  # fmt: skip
+    yield Row("the same, document already read", "50 readings", [r[1] for r in ratios], "<= 1.5", bound)
 
 
 def store(quick: bool) -> Iterator[Row]:
@@ -183,17 +205,34 @@ def store(quick: bool) -> Iterator[Row]:
             with bare:
                 bare.execute("insert into t values (?)", (json.dumps(document),))
 
-        yield Row("save a plan of 15 kB over a bare commit", "one SQLite insert of it, same journal", in_turn(save, commit, rounds), "-",
-                  "the commit to disk, then the checks of version and size")  # fmt: skip
+        yield Row(
+            "save a plan of 15 kB over a bare commit",
+            "one SQLite insert of it, same journal",
+            in_turn(save, commit, rounds),
+            "-",
+            "the commit to disk, then the checks of version and size",
+        )
         small, large = kept.create_unit("small").ref, kept.create_unit("large").ref
         kept.add_readings(small, [bench["line"](n) for n in range(50)])
         kept.add_readings(large, [bench["line"](n) for n in range(5000)])
-        yield Row("add one reading to 5,000 over to 50", "to 50", in_turn(
-            partial(kept.add_readings, large, [bench["line"](1)]), partial(kept.add_readings, small, [bench["line"](1)]),
-            rounds), "-", "the commit to disk")  # fmt: skip
-        yield Row("read a log of 5,000 over 50", "a log of 50", in_turn(
-            partial(kept.readings, large), partial(kept.readings, small), rounds), "(work x 100)",
-            "making one object of each row")  # fmt: skip
+        yield Row(
+            "add one reading to 5,000 over to 50",
+            "to 50",
+            in_turn(
+                partial(kept.add_readings, large, [bench["line"](1)]),
+                partial(kept.add_readings, small, [bench["line"](1)]),
+                rounds,
+            ),
+            "-",
+            "the commit to disk",
+        )
+        yield Row(
+            "read a log of 5,000 over 50",
+            "a log of 50",
+            in_turn(partial(kept.readings, large), partial(kept.readings, small), rounds),
+            "(work x 100)",
+            "making one object of each row",
+        )
         bare.close()
 
 
@@ -202,13 +241,13 @@ def grow(quick: bool) -> Iterator[Row]:
     import numpy as np
 
     from brewwater import chemistry as core
-    from brewwater.branches import Branch, fit, unit_template
-    from brewwater.capacity import ledger
+    from brewwater.changes.wear import ledger
     from brewwater.demand import demand
     from brewwater.ensemble import Draws
-    from brewwater.inputs import load_document
     from brewwater.plan import make_plan
-    from brewwater.supply_days import tank_days
+    from brewwater.planning.document import load_document
+    from brewwater.plumbing import Branch, fit, unit_template
+    from brewwater.supply.tank_days import tank_days
 
     rounds = 1 if quick else 5
     bench = script("bench_chemistry")
@@ -220,8 +259,13 @@ def grow(quick: bool) -> Iterator[Row]:
 
     yield from growth(judged, 1_000, "waters judged", "array passes; small batches pay numpy's fixed cost", rounds)
     cast = script("bench_forecast")
-    yield from growth(lambda n: partial(cast["run"], n), 20, "draws of the forecast",
-                      "fixed cost of numpy calls below some hundred draws, array passes above", rounds)  # fmt: skip
+    yield from growth(
+        lambda n: partial(cast["run"], n),
+        20,
+        "draws of the forecast",
+        "fixed cost of numpy calls below some hundred draws, array passes above",
+        rounds,
+    )
 
     def days(months: int) -> Work:
         # the document allows 24 to 36 months; the rooms below it know no such limit
@@ -241,20 +285,28 @@ def grow(quick: bool) -> Iterator[Row]:
         litres = {b.name: np.full(2048, 0.5) for b in found}
         return partial(fit, unit_template("truck"), found, litres=litres, draws=Draws(2048))
 
-    yield from growth(branches, 5, "branches held against the unit", "the density of water looked up anew for each branch", rounds)
+    yield from growth(
+        branches, 5, "branches held against the unit", "the density of water looked up anew for each branch", rounds
+    )
     lines = script("bench_readings")
 
     def log(n: int) -> Work:
         text = lines["document"](n).to_json()
         return lambda: make_plan(load_document(text), search=False)
 
-    yield from growth(log, 50, "readings in the log", "the chain on the draws, then the likelihood of each reading", rounds)
+    yield from growth(
+        log, 50, "readings in the log", "the chain on the draws, then the likelihood of each reading", rounds
+    )
 
 
 GROUPS: dict[str, Callable[[bool], Iterator[Row]]] = {
-    "chemistry": chemistry, "recommend": recommend, "forecast": forecast, "readings": readings, "store": store,
+    "chemistry": chemistry,
+    "recommend": recommend,
+    "forecast": forecast,
+    "readings": readings,
+    "store": store,
     "growth": grow,
-}  # fmt: skip
+}
 
 
 def child(group: str, quick: bool) -> None:
@@ -271,14 +323,18 @@ def figure(value: float) -> str:
 
 def table(measured: dict[str, dict[str, Any]]) -> str:
     """Markdown."""
-    out = ["| group | what | baseline | median | lowest to highest | asked | bound by | peak MiB (+ largest child) |",
-           "| --- | --- | --- | ---: | ---: | --- | --- | ---: |"]  # fmt: skip
+    out = [
+        "| group | what | baseline | median | lowest to highest | asked | bound by | peak MiB (+ largest child) |",
+        "| --- | --- | --- | ---: | ---: | --- | --- | ---: |",
+    ]
     for group, found in measured.items():
         for row in found["rows"]:
             r = row["ratios"]
-            out.append(f"| {group} | {row['what']} | {row['baseline']} | {figure(statistics.median(r))} | "
-                       f"{figure(min(r))} to {figure(max(r))} | {row['asked']} | {row['bound']} | "
-                       f"{found['peak_MiB']} |")  # fmt: skip
+            out.append(
+                f"| {group} | {row['what']} | {row['baseline']} | {figure(statistics.median(r))} | "
+                f"{figure(min(r))} to {figure(max(r))} | {row['asked']} | {row['bound']} | "
+                f"{found['peak_MiB']} |"
+            )
     return "\n".join(out)
 
 
@@ -289,18 +345,18 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--child", choices=GROUPS, help=argparse.SUPPRESS)
-    given = parser.parse_args()
-    if given.child:
-        child(given.child, given.quick)
+    scenario = parser.parse_args()
+    if scenario.child:
+        child(scenario.child, scenario.quick)
         return 0
-    wanted = given.groups or [*GROUPS, "front_end"]
+    wanted = scenario.groups or [*GROUPS, "front_end"]
     measured, said, failed = {}, "", []
     for group in wanted:
         if group == "front_end":
             continue
         if group not in GROUPS:
             parser.error(f"{group}: choose from {', '.join((*GROUPS, 'front_end'))}")
-        command = [sys.executable, __file__, "--child", group, *(["--quick"] if given.quick else [])]
+        command = [sys.executable, __file__, "--child", group, *(["--quick"] if scenario.quick else [])]
         ran = subprocess.run(command, capture_output=True, text=True, check=False)
         if ran.returncode:
             failed.append(f"{group}: {ran.stderr.strip().splitlines()[-1] if ran.stderr.strip() else 'failed'}")
@@ -318,10 +374,15 @@ def main() -> int:
     text = table(measured) + (f"\n\nFront end:\n\n```\n{said}\n```" if said else "")
     text += "".join(f"\n\nNot measured: {line}" for line in failed)
     print(f"{head}\n\n{text}")
-    if given.write:
-        commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True, cwd=HERE)
-        RESULTS.write_text(f"# Benchmarks\n\nBy `python tests/benchmarks/run_all.py --write` at commit "
-                           f"{commit.stdout.strip()}; {head}.\n\n{text}\n", encoding="utf-8")  # fmt: skip
+    if scenario.write:
+        commit = subprocess.run(
+            ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True, cwd=HERE
+        )
+        RESULTS.write_text(
+            f"# Benchmarks\n\nBy `python tests/benchmarks/run_all.py --write` at commit "
+            f"{commit.stdout.strip()}; {head}.\n\n{text}\n",
+            encoding="utf-8",
+        )
     return 1 if failed else 0
 
 

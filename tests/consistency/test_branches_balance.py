@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.branches import Branch, Pump, Unit, build_tree, fit, follow, pipe_loss_psi, service_day, tree_problems
-from brewwater.branches.flow import (
+from brewwater.plumbing import Branch, Pump, Unit, build_tree, fit, follow, pipe_loss_psi, service_day, tree_problems
+from brewwater.plumbing.flow import (
     density_kg_m3,
     hazen_williams_psi_per_ft,
     inside_diameter_in,
     pump_psi,
     viscosity_Pa_s,
 )
-from brewwater.branches.parts import Pipe
+from brewwater.plumbing.parts import Pipe
 from brewwater.treatment import DataSheet, Stage
 from brewwater.units import INCH_M
 
@@ -28,18 +28,22 @@ def units(draw: st.DrawFn) -> Unit:
     return Unit(
         kind=draw(st.sampled_from(["cart", "truck", "kiosk", "shop"])),
         on_board=draw(st.sampled_from([None, True, False])),
-        fresh_tank_gal=draw(st.floats(1, 200)), waste_tank_gal=draw(st.floats(1, 250)),
-        usable_fresh_share=draw(st.floats(0.5, 1)), fills_per_day=draw(st.integers(1, 6)),
+        fresh_tank_gal=draw(st.floats(1, 200)),
+        waste_tank_gal=draw(st.floats(1, 250)),
+        usable_fresh_share=draw(st.floats(0.5, 1)),
+        fills_per_day=draw(st.integers(1, 6)),
         hours_per_service_day=draw(st.integers(1, 16)),
-    )  # fmt: skip
+    )
 
 
 @st.composite
 def fixtures(draw: st.DrawFn) -> list[Branch]:
     kinds = draw(st.lists(st.sampled_from(KINDS), min_size=1, max_size=6))
     filtered = st.sampled_from([None, True, False])
-    return [Branch.model_validate({"name": f"b{i}", "kind": kind, "filtered": draw(filtered)})
-            for i, kind in enumerate(kinds)]  # fmt: skip
+    return [
+        Branch.model_validate({"name": f"b{i}", "kind": kind, "filtered": draw(filtered)})
+        for i, kind in enumerate(kinds)
+    ]
 
 
 @settings(max_examples=60, deadline=None)
@@ -51,8 +55,13 @@ def test_water_is_conserved_in_every_hour_of_every_draw(
     lost = {b.name: np.array([data.draw(st.floats(0, 4))]) for b in branches if b.filtered}
     start = data.draw(st.floats(0, 1))
     day = service_day(unit, branches, litres, lost, start_share=start)
-    rise = np.diff(day.fresh, axis=0, prepend=np.full((1, 3), (unit.fresh_tank_gal or 0) * 3.785411784 * start)
-                   if unit.has_tanks else np.zeros((1, 3)))  # fmt: skip
+    rise = np.diff(
+        day.fresh,
+        axis=0,
+        prepend=np.full((1, 3), (unit.fresh_tank_gal or 0) * 3.785411784 * start)
+        if unit.has_tanks
+        else np.zeros((1, 3)),
+    )
     np.testing.assert_allclose(day.inlet, day.fixtures.sum(axis=0) + day.reject + rise, rtol=1e-9, atol=1e-7)
     gray = np.diff(day.waste, axis=0, prepend=np.zeros((1, 3)))
     np.testing.assert_allclose(day.to_waste, day.emptied + gray + day.spilled, rtol=1e-9, atol=1e-7)

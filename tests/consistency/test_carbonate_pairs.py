@@ -26,6 +26,7 @@ WATERS = Water(
 
 def alkalinity_from(water: Totals, at: float, ph: float, **held: float) -> float:
     """Alkalinity at which the water has this pH, by bisection on the solver run forwards."""
+
     def off(alkalinity: float) -> float:
         return float(chemistry.solve_ph(replace(water, alkalinity=np.array(alkalinity), **held), at)) - ph
 

@@ -15,15 +15,33 @@ from brewwater.chemistry.speciation import species_at
 LAWS = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 temperatures = st.floats(2, 95)
 CHARGES = {
-    "h": 1, "oh": -1, "hco3": -1, "carbonate": -2, "sulfate": -2, "hso4": -1, "chloride": -1, "nitrate": -1,
-    "calcium": 2, "cahco3": 1, "caoh": 1, "cahso4": 1, "magnesium": 2, "mghco3": 1, "mgoh": 1, "sodium": 1,
-    "naco3": -1, "naso4": -1, "potassium": 1, "kso4": -1,
-}  # fmt: skip
+    "h": 1,
+    "oh": -1,
+    "hco3": -1,
+    "carbonate": -2,
+    "sulfate": -2,
+    "hso4": -1,
+    "chloride": -1,
+    "nitrate": -1,
+    "calcium": 2,
+    "cahco3": 1,
+    "caoh": 1,
+    "cahso4": 1,
+    "magnesium": 2,
+    "mghco3": 1,
+    "mgoh": 1,
+    "sodium": 1,
+    "naco3": -1,
+    "naso4": -1,
+    "potassium": 1,
+    "kso4": -1,
+}
 
 
 @st.composite
 def waters(draw: st.DrawFn, least_dic: float = 1e-5) -> Totals:
     """Electroneutral totals, zero alkalinity and mineral acidity included."""
+
     def log(low: float, high: float) -> float:
         return draw(st.one_of(st.just(0.0), st.floats(low, high).map(lambda x: 10.0**x)))
 
@@ -33,9 +51,22 @@ def waters(draw: st.DrawFn, least_dic: float = 1e-5) -> Totals:
     dic = draw(st.floats(np.log10(least_dic), -1.7).map(lambda x: 10.0**x))
     gap = 2 * (calcium + magnesium - sulfate) + potassium - nitrate - alkalinity
     salt = draw(st.floats(-5, -2).map(lambda x: 10.0**x))
-    return Totals(*(np.array(v) for v in (
-        calcium, magnesium, max(-gap, 0) + salt, potassium, max(gap, 0) + salt, sulfate, nitrate, alkalinity, dic
-    )))
+    return Totals(
+        *(
+            np.array(v)
+            for v in (
+                calcium,
+                magnesium,
+                max(-gap, 0) + salt,
+                potassium,
+                max(gap, 0) + salt,
+                sulfate,
+                nitrate,
+                alkalinity,
+                dic,
+            )
+        )
+    )
 
 
 def close(a: Totals, b: Totals, tolerance: float = 1e-12) -> None:
@@ -88,9 +119,12 @@ def test_species_add_up_to_the_totals(water: Totals, temperature: float) -> None
         "sodium": m["sodium"] + m["naco3"] + m["nahco3"] + m["naso4"],
         "potassium": m["potassium"] + m["kso4"],
         "sulfate": sum(m[n] for n in ("sulfate", "hso4", "caso4", "cahso4", "mgso4", "naso4", "kso4")),
-        "dic": m["carbonate"] + m["hco3"] + m["co2"] + 2 * m["co2_pair"] + sum(
-            m[n] for n in ("caco3", "mgco3", "naco3", "cahco3", "mghco3", "nahco3")),
-    }  # fmt: skip
+        "dic": m["carbonate"]
+        + m["hco3"]
+        + m["co2"]
+        + 2 * m["co2_pair"]
+        + sum(m[n] for n in ("caco3", "mgco3", "naco3", "cahco3", "mghco3", "nahco3")),
+    }
     for name, amount in held.items():
         np.testing.assert_allclose(amount, getattr(water, name), rtol=2e-4, atol=1e-8, err_msg=name)
 

@@ -10,16 +10,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.inputs import demo_document, load_document
 from brewwater.plan import Plan, make_plan
+from brewwater.planning.document import demo_document, load_document
 
 TRAIN = [{"name": "Carbon", "medium": "carbon"}, {"name": "Resin", "medium": "weak_acid", "bypass_percent": 20}]
 BASE: dict[str, Any] = demo_document().model_dump(mode="json") | {
-    "train": TRAIN, "settings": {"draws": 256, "seed": 5},
-}  # fmt: skip
+    "train": TRAIN,
+    "settings": {"draws": 256, "seed": 5},
+}
 ANOTHER_PROCESS = """
 import json, sys
-from brewwater.inputs import load_document
+from brewwater.planning.document import load_document
 from brewwater.plan import make_plan
 plan = make_plan(load_document(json.load(sys.stdin)), search=False)
 print(plan.correction.resampled, plan.outcome.cost.total.sum().hex(), plan.given.weights.max().hex())
@@ -36,7 +37,7 @@ def before() -> Plan:
 
 
 def lines(plan: Plan) -> dict[str, Any]:
-    return {line.name: line.amount for line in plan.outcome.cost.lines}
+    return {line.name: line.amount for line in plan.candidate.cost.lines}
 
 
 def test_an_uncertain_price_moves_its_own_line_alone(before: Plan) -> None:
@@ -49,7 +50,7 @@ def test_an_uncertain_price_moves_its_own_line_alone(before: Plan) -> None:
     for name, amount in one.items():
         if name != "Descaling":
             assert two[name] == amount, name
-    for a, b in zip(before.outcome.cartridges, after.outcome.cartridges, strict=True):
+    for a, b in zip(before.candidate.cartridges, after.candidate.cartridges, strict=True):
         np.testing.assert_array_equal(a.changes.day, b.changes.day)
 
 
@@ -57,12 +58,12 @@ def test_an_uncertain_use_before_the_others_leaves_waters_prices_and_other_uses_
     fixed = [{"name": "garden", "branch": "Tap", "gal_per_service_day": [1, 2, 3]}, *BASE["demand"]["fixed"]]
     branches = [*BASE["branches"], {"name": "Tap", "kind": "sink", "filtered": False}]
     after = planned(demand=BASE["demand"] | {"fixed": fixed}, branches=branches)
-    for branch in before.given.demand.branches:
+    for branch in before.scenario.demand.branches:
         np.testing.assert_array_equal(
-            before.given.demand.branch_amounts(branch), after.given.demand.branch_amounts(branch)
+            before.scenario.demand.branch_amounts(branch), after.scenario.demand.branch_amounts(branch)
         )
-    np.testing.assert_array_equal(before.given.waters.totals.calcium, after.given.waters.totals.calcium)
-    np.testing.assert_array_equal(before.given.waters.totals.dic, after.given.waters.totals.dic)
+    np.testing.assert_array_equal(before.scenario.waters.totals.calcium, after.scenario.waters.totals.calcium)
+    np.testing.assert_array_equal(before.scenario.waters.totals.dic, after.scenario.waters.totals.dic)
     one, two = lines(before), lines(after)
     kept = [name for name in one if name.startswith(("Cartridges", "Filter heads", "Test kits", "Descaling"))]
     assert len(kept) >= 4
@@ -71,7 +72,7 @@ def test_an_uncertain_use_before_the_others_leaves_waters_prices_and_other_uses_
 
 def test_a_third_cartridge_leaves_the_first_two_exactly(before: Plan) -> None:
     after = planned(train=[*TRAIN, {"name": "Fine", "medium": "sediment"}])
-    for a, b in zip(before.outcome.cartridges, after.outcome.cartridges, strict=False):
+    for a, b in zip(before.candidate.cartridges, after.candidate.cartridges, strict=False):
         np.testing.assert_array_equal(a.changes.day, b.changes.day)
         assert lines(before)[f"Cartridges: {a.stage.name}"] == lines(after)[f"Cartridges: {a.stage.name}"]
 
@@ -81,18 +82,34 @@ def test_a_plan_with_a_log_is_the_same_in_processes_that_order_sets_otherwise() 
     log = [
         {"date": start, "kind": "meter_gal", "value": 0, "unit": "gal"},
         {"date": start[:5] + "06-01", "kind": "meter_gal", "value": 1500, "unit": "gal"},
-        {"date": start[:5] + "05-20", "kind": "hardness", "value": 60, "unit": "mg/L", "where": "served",
-         "method": "drop_kit"},
-        {"date": start[:5] + "05-20", "kind": "hardness", "value": 262, "unit": "mg/L", "method": "lab",
-         "where": BASE["supplies"][0]["name"]},
-    ]  # fmt: skip
+        {
+            "date": start[:5] + "05-20",
+            "kind": "hardness",
+            "value": 60,
+            "unit": "mg/L",
+            "where": "served",
+            "method": "drop_kit",
+        },
+        {
+            "date": start[:5] + "05-20",
+            "kind": "hardness",
+            "value": 262,
+            "unit": "mg/L",
+            "method": "lab",
+            "where": BASE["supplies"][0]["name"],
+        },
+    ]
     text = load_document(BASE | {"readings": log}).to_json()
     found = set()
     for order in ("0", "1"):
         run = subprocess.run(
-            [sys.executable, "-c", ANOTHER_PROCESS], input=text, env=os.environ | {"PYTHONHASHSEED": order},
-            capture_output=True, text=True, check=True,
-        )  # fmt: skip
+            [sys.executable, "-c", ANOTHER_PROCESS],
+            input=text,
+            env=os.environ | {"PYTHONHASHSEED": order},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
         found.add(run.stdout)
     assert len(found) == 1
     assert int(found.pop().split()[0]) > 0

@@ -12,11 +12,12 @@ from functools import cache
 
 import numpy as np
 
-from brewwater.capacity import ledger, wear
+from brewwater.changes import forecast as changes
+from brewwater.changes import quantile_days
+from brewwater.changes.wear import ledger, wear
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws
-from brewwater.forecast import changes, quantile_days
-from brewwater.supply_days import FillCalendar, tank_days
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment import capacity
 from brewwater.treatment.medium import Load
 from brewwater.treatment.stage import DataSheet, Stage
@@ -36,13 +37,13 @@ def pert(rng: np.random.Generator, low: float, typical: float, high: float) -> f
 
 
 @dataclass
-class Outcome:
+class Candidate:
     early: int
     late: int
     truth: int
 
 
-def business(seed: int, drift: float, bias: float) -> Outcome:
+def business(seed: int, drift: float, bias: float) -> Candidate:
     """One business: forecast, then live it. ``drift``: share by which demand grows over the first year unseen
     by the plan; ``bias``: true capacity over the plan's."""
     rng = np.random.default_rng(seed)
@@ -87,7 +88,7 @@ def business(seed: int, drift: float, bias: float) -> Outcome:
         if day % 7 in weekdays:  # 2 March 2026 is a Monday
             poured = rng.poisson(per_day * (1 + drift * day / 365)) * ounce * FL_OZ_L * use
             if used + poured > room:
-                return Outcome(early, late, day)
+                return Candidate(early, late, day)
             used += poured
         day += 1
 

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.capacity import ledger, wear
+from brewwater.changes import GOVERNS, Changes, Policy, changes, moves_of, stops_of
+from brewwater.changes.wear import ledger, wear
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws
-from brewwater.forecast import GOVERNS, Changes, Policy, changes, moves_of, stops_of
-from brewwater.supply_days import FillCalendar, tank_days
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
 
@@ -32,15 +32,28 @@ def random_document(rng: np.random.Generator) -> tuple[dict[str, Any], dict[str,
     weekdays = [w for w in NAMES if rng.random() < 0.7] or ["sat"]
     events: list[dict[str, Any]] = []
     for number in range(int(rng.integers(0, 4))):
-        measure = {"multiplier": float(rng.uniform(0.5, 4))} if rng.random() < 0.5 else {
-            "drinks_per_day": float(rng.uniform(50, 500))}
+        measure = (
+            {"multiplier": float(rng.uniform(0.5, 4))}
+            if rng.random() < 0.5
+            else {"drinks_per_day": float(rng.uniform(50, 500))}
+        )
         events.append({"name": f"event {number}", **dates(rng, start, 6), **measure})
-    closures = [{**dates(rng, start, 100), "kind": str(rng.choice(["closed", "stored"])),
-                 "frozen": bool(rng.random() < 0.3), "drained": bool(rng.random() < 0.5)}
-                for _ in range(int(rng.integers(0, 3)))]
+    closures = [
+        {
+            **dates(rng, start, 100),
+            "kind": str(rng.choice(["closed", "stored"])),
+            "frozen": bool(rng.random() < 0.3),
+            "drained": bool(rng.random() < 0.5),
+        }
+        for _ in range(int(rng.integers(0, 3)))
+    ]
     calendar = {
-        "start": str(start), "months": int(rng.integers(24, 30)), "weekdays": weekdays, "events": events,
-        "closures": closures, "growth_per_year": float(rng.choice([0, 0.25])),
+        "start": str(start),
+        "months": int(rng.integers(24, 30)),
+        "weekdays": weekdays,
+        "events": events,
+        "closures": closures,
+        "growth_per_year": float(rng.choice([0, 0.25])),
         "suspensions": [dates(rng, start, 8)] if rng.random() < 0.3 else [],
         "seasons": [{"months": [6, 7, 8], "multiplier": 1.5}] if rng.random() < 0.5 else [],
     }
@@ -181,7 +194,8 @@ def random_case(seed: int) -> Case:
     rng = np.random.default_rng(seed)
     document, fills = random_document(rng)
     return Case(
-        document, fills,
+        document,
+        fills,
         per_litre=rng.uniform(0.001, 0.008, (2, DRAWS)),
         volume=rng.uniform(500, 8000, (5, DRAWS)),
         exchange=rng.uniform(2, 30, (5, DRAWS)),
@@ -204,10 +218,12 @@ def test_same_dates_as_a_day_loop(block: int) -> None:
 @pytest.mark.parametrize("gal", [0.7, 3.0, 11.3])
 @pytest.mark.parametrize("capacity_gal", [150.0, 777.0, 3000.0])
 def test_closed_form_at_constant_demand(gal: float, capacity_gal: float) -> None:
-    inputs = DemandInput.model_validate({
-        "calendar": {"start": "2026-01-01", "weekdays": NAMES},
-        "drinks": [{"name": "cup", "per_service_day": gal * 16, "fl_oz": 8}],
-    })
+    inputs = DemandInput.model_validate(
+        {
+            "calendar": {"start": "2026-01-01", "weekdays": NAMES},
+            "drinks": [{"name": "cup", "per_service_day": gal * 16, "fl_oz": 8}],
+        }
+    )
     days = demand(inputs, ["machine"], Draws(1))
     tank = tank_days(FillCalendar.model_validate({"fills": [{"supply": "a"}]}), days, inputs.calendar)
     on = wear(ledger(days, tank), days, {"machine": Load()})

@@ -9,13 +9,13 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.capacity import Wear, ledger, wear
+from brewwater.changes import Policy, changes, moves_of, stops_of
+from brewwater.changes.wear import Wear, ledger, wear
 from brewwater.cost import Bought, CostInput, Usage, yearly_cost
 from brewwater.demand import DemandInput, demand
-from brewwater.document import Span
 from brewwater.ensemble import Draws
-from brewwater.forecast import Policy, changes, moves_of, stops_of
-from brewwater.supply_days import FillCalendar, tank_days
+from brewwater.records import Span
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
 
@@ -26,13 +26,14 @@ N = 8
 @st.composite
 def plans(draw: Any) -> DemandInput:
     weekdays = draw(st.lists(st.sampled_from(DAYS), min_size=1, max_size=7, unique=True))
-    first = draw(st.dates(min_value=dt.date(2026, 1, 1),
-                          max_value=dt.date(2029, 12, 31)))  # fmt: skip
+    first = draw(st.dates(min_value=dt.date(2026, 1, 1), max_value=dt.date(2029, 12, 31)))
     low = draw(st.floats(5, 200))
-    return DemandInput.model_validate({
-        "calendar": {"start": str(first), "weekdays": weekdays, "growth_per_year": draw(st.floats(0, 0.5))},
-        "drinks": [{"name": "cup", "per_service_day": [low, 1.5 * low], "fl_oz": draw(st.floats(2, 16))}],
-    })  # fmt: skip
+    return DemandInput.model_validate(
+        {
+            "calendar": {"start": str(first), "weekdays": weekdays, "growth_per_year": draw(st.floats(0, 0.5))},
+            "drinks": [{"name": "cup", "per_service_day": [low, 1.5 * low], "fl_oz": draw(st.floats(2, 16))}],
+        }
+    )
 
 
 def worn(inputs: DemandInput, factor: float = 1.0) -> tuple[Wear, Any]:
@@ -83,8 +84,15 @@ def test_no_change_falls_inside_an_event_while_it_can_be_moved(
 ) -> None:
     start = inputs.calendar.start
     day = type(start)
-    events = [{"name": "e", "start": str(day.fromordinal(start.toordinal() + a)),
-               "end": str(day.fromordinal(start.toordinal() + a + length)), "multiplier": 2} for a, length in spans]
+    events = [
+        {
+            "name": "e",
+            "start": str(day.fromordinal(start.toordinal() + a)),
+            "end": str(day.fromordinal(start.toordinal() + a + length)),
+            "multiplier": 2,
+        }
+        for a, length in spans
+    ]
     calendar = inputs.calendar.model_dump(mode="json") | {"events": events}
     busy = DemandInput.model_validate(inputs.model_dump(mode="json") | {"calendar": calendar})
     moves = moves_of(busy.calendar, Policy())
@@ -108,6 +116,12 @@ def test_whole_cartridges_are_counted_once(inputs: DemandInput, litres: float, w
     # whole ones bought differ from the share used up by less than one
     assert (np.abs(years[0] + 1 - found.used_up) < 1 + 1e-9).all()
     money = CostInput.model_validate({"test_kits_per_year": 0, "prices": {"head": 0}})
-    cost = yearly_cost(money, [Bought("x", found, Span(low=10, high=10))], Usage(days.drinks_between()), Draws(N),
-                       np.ones(N), year=which)  # fmt: skip
+    cost = yearly_cost(
+        money,
+        [Bought("x", found, Span(low=10, high=10))],
+        Usage(days.drinks_between()),
+        Draws(N),
+        np.ones(N),
+        year=which,
+    )
     assert float(cost.expected) == round(10 * float(years[which - 1].mean()), 2)

@@ -29,23 +29,42 @@ WATERS = {
     "caustic": (0.4, 0.3, 6.0, 0.2, 0.5, 0.4, 0.1, 6.2, 1.5),
 }
 TEMPERATURES = (5.0, 25.0, 60.0, 93.0, 120.0)
-CHARGES = {"h": 1, "oh": 1, "calcium": 2, "magnesium": 2, "sodium": 1, "potassium": 1, "sulfate": 2,
-           "cahco3": 1, "mghco3": 1, "mgoh": 1}  # fmt: skip
+CHARGES = {
+    "h": 1,
+    "oh": 1,
+    "calcium": 2,
+    "magnesium": 2,
+    "sodium": 1,
+    "potassium": 1,
+    "sulfate": 2,
+    "cahco3": 1,
+    "mghco3": 1,
+    "mgoh": 1,
+}
 AS_CARBONATE = {"carbonate": 2, "hco3": 1, "naso4": 1, "kso4": 1}  # the ion size of carbonate serves these
 DAVIES = ("naco3", "hso4", "cahso4", "caoh")
 NEUTRAL = ("co2", "co2_pair", "caco3", "mgco3", "nahco3", "caso4", "mgso4")
 # what each reaction makes over what it is made of
 REACTIONS = {
-    "k1": (("h", "hco3"), ("co2", "water")), "k2": (("h", "carbonate"), ("hco3",)),
-    "kw": (("h", "oh"), ("water",)), "co2_pair": (("co2_pair",), ("co2", "co2")),
-    "cahco3": (("cahco3",), ("calcium", "hco3")), "caco3": (("caco3",), ("calcium", "carbonate")),
-    "hso4": (("hso4",), ("h", "sulfate")), "caoh": (("caoh", "h"), ("calcium", "water")),
-    "caso4": (("caso4",), ("calcium", "sulfate")), "cahso4": (("cahso4",), ("calcium", "hso4")),
-    "mgoh": (("mgoh", "h"), ("magnesium", "water")), "mgco3": (("mgco3",), ("magnesium", "carbonate")),
-    "mghco3": (("mghco3",), ("magnesium", "h", "carbonate")), "mgso4": (("mgso4",), ("magnesium", "sulfate")),
-    "naco3": (("naco3",), ("sodium", "carbonate")), "nahco3": (("nahco3",), ("sodium", "hco3")),
-    "naso4": (("naso4",), ("sodium", "sulfate")), "kso4": (("kso4",), ("potassium", "sulfate")),
-}  # fmt: skip
+    "k1": (("h", "hco3"), ("co2", "water")),
+    "k2": (("h", "carbonate"), ("hco3",)),
+    "kw": (("h", "oh"), ("water",)),
+    "co2_pair": (("co2_pair",), ("co2", "co2")),
+    "cahco3": (("cahco3",), ("calcium", "hco3")),
+    "caco3": (("caco3",), ("calcium", "carbonate")),
+    "hso4": (("hso4",), ("h", "sulfate")),
+    "caoh": (("caoh", "h"), ("calcium", "water")),
+    "caso4": (("caso4",), ("calcium", "sulfate")),
+    "cahso4": (("cahso4",), ("calcium", "hso4")),
+    "mgoh": (("mgoh", "h"), ("magnesium", "water")),
+    "mgco3": (("mgco3",), ("magnesium", "carbonate")),
+    "mghco3": (("mghco3",), ("magnesium", "h", "carbonate")),
+    "mgso4": (("mgso4",), ("magnesium", "sulfate")),
+    "naco3": (("naco3",), ("sodium", "carbonate")),
+    "nahco3": (("nahco3",), ("sodium", "hco3")),
+    "naso4": (("naso4",), ("sodium", "sulfate")),
+    "kso4": (("kso4",), ("potassium", "sulfate")),
+}
 
 
 def table(name: str) -> dict[str, dict[str, str]]:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from brewwater.ensemble import Draws
-from brewwater.next_test import REPEATS, value_of
+from brewwater.planning.value_of_a_test import REPEATS, value_of
 
 FloatArray = np.ndarray
 N = 2048

@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from brewwater import corrected
-from brewwater.branches import peak_flow_gpm
-from brewwater.capacity import wear
-from brewwater.chain import bears
+from brewwater.changes.wear import wear
 from brewwater.ensemble import Draws
-from brewwater.given import prepare
-from brewwater.inputs import demo_document, load_document
-from brewwater.intake.instruments import instrument
-from brewwater.readings import Tested as Rows
-from brewwater.readings import analyte_of, counted_log, metered_gal
-from brewwater.readings.likelihood import SLIP, learn, normal_log, robust, robust_normal
+from brewwater.log import Tested as Rows
+from brewwater.log import analyte_of, counted_log, metered_gal
+from brewwater.log.likelihood import SLIP, learn, normal_log, robust, robust_normal
+from brewwater.planning import correction as corrected
+from brewwater.planning.candidate import bears
+from brewwater.planning.document import demo_document, load_document
+from brewwater.planning.scenario import prepare
+from brewwater.plumbing import peak_flow_gpm
+from brewwater.reports.instruments import instrument
 from brewwater.treatment import Stage, run_train
 
 FloatArray = NDArray[np.float64]
@@ -40,53 +40,53 @@ def plain_tested(test: Rows, predicted: FloatArray) -> FloatArray:
 
 
 def plain_used(view: Any, stage: Stage, day: NDArray[np.int64]) -> FloatArray:
-    given, line, n = view.given, view.scene.line, view.given.draws.n
+    scenario, line, n = view.scenario, view.scene.line, view.scenario.draws.n
     loads = view.routed.loads[stage.name]
-    on = wear(given.book, given.demand, loads)
+    on = wear(scenario.book, scenario.demand, loads)
     every = np.broadcast_to(on.ledger.sums[[-1]], on.served_L.shape)
     start, number, before = view._in_place(stage, day)
-    litres = (line.sums[day + line.start] - line.sums[start]) @ sum(given.demand.branch_amounts(b) for b in loads)
+    litres = (line.sums[day + line.start] - line.sums[start]) @ sum(scenario.demand.branch_amounts(b) for b in loads)
     share = np.zeros((len(day), 1))
     for currency in on.rates:
         each = on.use(currency, every) / np.maximum(on.served(every), 1e-9)
-        limit = np.array([np.broadcast_to(getattr(bears(given, stage, int(k)), currency), n) for k in number])
+        limit = np.array([np.broadcast_to(getattr(bears(scenario, stage, int(k)), currency), n) for k in number])
         share = np.maximum(share, litres * each / limit)
     return np.asarray(share + before)
 
 
 def plain_predicted(view: Any, test: Rows) -> FloatArray:
-    given = view.given
-    shape = len(test.value), given.draws.n
+    scenario = view.scenario
+    shape = len(test.value), scenario.draws.n
     if test.place == "supply":
-        water = given.supply_waters[given.tank.names.index(test.name)]
+        water = scenario.supply_waters[scenario.tank.names.index(test.name)]
         return np.broadcast_to(analyte_of(water, test.analyte), shape)
 
     def at(x: FloatArray) -> FloatArray:
         grid = np.atleast_2d(x)
         return grid[test.phase] if len(grid) > 1 else np.repeat(grid, len(test.phase), axis=0)
 
-    inlet = given.waters.each(at)
+    inlet = scenario.waters.each(at)
     if test.place == "source":
         return np.broadcast_to(analyte_of(inlet, test.analyte), shape)
     stages, flow = view.train_before(test.name), peak_flow_gpm(view.scene.branches)
-    settings = {s.name: replace(given.settings(s, flow), used=plain_used(view, s, test.day)) for s in stages}
+    settings = {s.name: replace(scenario.settings(s, flow), used=plain_used(view, s, test.day)) for s in stages}
     return np.broadcast_to(
-        analyte_of(run_train(stages, inlet, given.draws, settings=settings).served, test.analyte), shape
+        analyte_of(run_train(stages, inlet, scenario.draws, settings=settings).served, test.analyte), shape
     )
 
 
 def plain_explain(view: Any) -> FloatArray:
-    given = view.given
-    total = np.zeros(given.draws.n)
+    scenario = view.scenario
+    total = np.zeros(scenario.draws.n)
     for meter in view.log.meters:
-        slope = 1 + instrument("meter_gal").relative_sd * given.draws.normal(f"log/meter {meter.where}: reads true")
-        expected = metered_gal(meter, given.demand) * slope
+        slope = 1 + instrument("meter_gal").relative_sd * scenario.draws.normal(f"log/meter {meter.where}: reads true")
+        expected = metered_gal(meter, scenario.demand) * slope
         day = instrument("day_to_day").relative_sd / np.sqrt(np.maximum(meter.service_days, 1.0))
         share = np.hypot(day, np.sqrt(2 / 12) / np.maximum(meter.days, 1))
         sd = np.hypot(expected * share[:, None], 1.0)
         total = total + plain_robust(normal_log(meter.gal[:, None], expected, sd), sd).sum(axis=0)
     for counted in view.log.counts:
-        total = total + counted_log(counted, given.demand)
+        total = total + counted_log(counted, scenario.demand)
     for test in view.log.tests:
         total = total + plain_tested(test, plain_predicted(view, test))
     return total
@@ -99,17 +99,42 @@ def log(seed: int) -> list[dict[str, Any]]:
     kinds: list[Callable[[int], dict[str, Any]]] = [
         lambda day: {"kind": "meter_gal", "value": 9.0 * (day + 400), "unit": "gal"},
         lambda day: {"kind": "drinks_sold", "value": int(rng.integers(90, 180))},
-        lambda day: {"kind": "hardness", "value": int(rng.choice([240, 255, 270])), "unit": "mg/L", "method": "drop_kit",
-                     "where": str(rng.choice([*supplies, "source", "served"]))},
-        lambda day: {"kind": "alkalinity", "value": int(rng.choice([60, 180, 200])), "unit": "mg/L", "method": "drop_kit",
-                     "where": str(rng.choice([*supplies, "served"]))},
-        lambda day: {"kind": "conductivity", "value": int(rng.integers(300, 600)), "unit": "uS/cm", "method": "meter",
-                     "where": str(rng.choice([supplies[0], "served"]))},
-        lambda day: {"kind": "total_chlorine", "value": float(rng.choice([0.0, 0.5])), "unit": "mg/L", "method": "strip",
-                     "where": "served"},
-        lambda day: {"kind": "chloride", "value": int(rng.integers(20, 90)), "unit": "mg/L", "method": "strip",
-                     "where": "served"},
-    ]  # fmt: skip
+        lambda day: {
+            "kind": "hardness",
+            "value": int(rng.choice([240, 255, 270])),
+            "unit": "mg/L",
+            "method": "drop_kit",
+            "where": str(rng.choice([*supplies, "source", "served"])),
+        },
+        lambda day: {
+            "kind": "alkalinity",
+            "value": int(rng.choice([60, 180, 200])),
+            "unit": "mg/L",
+            "method": "drop_kit",
+            "where": str(rng.choice([*supplies, "served"])),
+        },
+        lambda day: {
+            "kind": "conductivity",
+            "value": int(rng.integers(300, 600)),
+            "unit": "uS/cm",
+            "method": "meter",
+            "where": str(rng.choice([supplies[0], "served"])),
+        },
+        lambda day: {
+            "kind": "total_chlorine",
+            "value": float(rng.choice([0.0, 0.5])),
+            "unit": "mg/L",
+            "method": "strip",
+            "where": "served",
+        },
+        lambda day: {
+            "kind": "chloride",
+            "value": int(rng.integers(20, 90)),
+            "unit": "mg/L",
+            "method": "strip",
+            "where": "served",
+        },
+    ]
     lines = []
     for day in sorted(int(d) for d in rng.integers(1, 600, 160)):
         lines.append({"date": (start + dt.timedelta(days=day)).isoformat(), **kinds[rng.integers(len(kinds))](day)})

@@ -17,10 +17,10 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from brewwater.chain import Cartridge, cartridge, route
-from brewwater.corrected import correct
-from brewwater.given import Given, prepare
-from brewwater.inputs import load_document
+from brewwater.planning.candidate import Cartridge, cartridge, route
+from brewwater.planning.correction import correct
+from brewwater.planning.document import load_document
+from brewwater.planning.scenario import Scenario, prepare
 from brewwater.units import FL_OZ_L, GAL_L
 from brewwater.water import CACO3_G_PER_EQ
 
@@ -67,17 +67,28 @@ def business(case: Case, seed: int, drift: float = 0.0, holds: float = 1.0) -> F
         stage["sheet"] = {"capacity_grains": eq * CACO3_G_PER_EQ * 1000 / 64.79891, "life_months": 36}
     base = {
         "unit": {"kind": "truck"},
-        "supplies": [{"name": "Town", "disinfectant": "free_chlorine", "analysis": {
-            "total_hardness": {"value": 300, "unit": "mg/L"}, "alkalinity": {"value": alkalinity, "unit": "mg/L"},
-            "free_chlorine": {"value": [0.2, 0.4, 0.6], "unit": "mg/L"}}}],
+        "supplies": [
+            {
+                "name": "Town",
+                "disinfectant": "free_chlorine",
+                "analysis": {
+                    "total_hardness": {"value": 300, "unit": "mg/L"},
+                    "alkalinity": {"value": alkalinity, "unit": "mg/L"},
+                    "free_chlorine": {"value": [0.2, 0.4, 0.6], "unit": "mg/L"},
+                },
+            }
+        ],
         "fill": {"fills": [{"supply": "Town"}]},
-        "demand": {"calendar": {"start": START.isoformat(),
-                                "weekdays": ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]},
-                   "main_branch": "Machine", "drinks": [{"name": "cup", "per_service_day": doubt, "fl_oz": ounces}]},
+        "demand": {
+            "calendar": {"start": START.isoformat(), "weekdays": ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]},
+            "main_branch": "Machine",
+            "drinks": [{"name": "cup", "per_service_day": doubt, "fl_oz": ounces}],
+        },
         "branches": [{"name": "Machine", "kind": "espresso_machine", "machine": "M", "filtered": True}],
         "machines": [{"name": "M", "kind": "espresso"}],
-        "train": [stage], "settings": {"draws": DRAWS, "seed": seed},
-    }  # fmt: skip
+        "train": [stage],
+        "settings": {"draws": DRAWS, "seed": seed},
+    }
     prior = prepare(load_document(base))
     before = dates(prior, next_change(prior))
     if before[1] >= 700:
@@ -97,20 +108,27 @@ def business(case: Case, seed: int, drift: float = 0.0, holds: float = 1.0) -> F
     if not len(over) or over[0] <= read_on[-1]:
         return None
     slope = 1 + 0.02 * rng.standard_normal()
-    log = [{"date": (START + dt.timedelta(days=d)).isoformat(), "kind": "meter_gal", "unit": "gal",
-            "value": round(slope * float(total[d - 1] + rng.random() * days[d]) / GAL_L, 1)} for d in read_on]  # fmt: skip
+    log = [
+        {
+            "date": (START + dt.timedelta(days=d)).isoformat(),
+            "kind": "meter_gal",
+            "unit": "gal",
+            "value": round(slope * float(total[d - 1] + rng.random() * days[d]) / GAL_L, 1),
+        }
+        for d in read_on
+    ]
     document = load_document(base | {"readings": log})
-    found = correct(prepare(document), document.train).given
+    found = correct(prepare(document), document.train).scenario
     return Found(int(over[0]), before, dates(found, next_change(found)))
 
 
-def next_change(given: Given) -> Cartridge:
-    train = given.document.train or ()
-    return cartridge(given, train[0], route(given, train, given.document.branches).loads["Filter"])
+def next_change(scenario: Scenario) -> Cartridge:
+    train = scenario.document.train or ()
+    return cartridge(scenario, train[0], route(scenario, train, scenario.document.branches).loads["Filter"])
 
 
-def dates(given: Given, one: Cartridge) -> tuple[int, int, int]:
-    found = one.changes.dates(given.weights)
+def dates(scenario: Scenario, one: Cartridge) -> tuple[int, int, int]:
+    found = one.changes.dates(scenario.weights)
     first = [730 if d is None else (d - START).days for d in (found[0] if found else (None, None, None))]
     return first[0], first[1], first[2]
 
@@ -138,12 +156,13 @@ def score(case: Case, count: int, **truth: float) -> Score:
     every = [business(case, seed, **truth) for seed in range(count)]
     kept = [f for f in every if f is not None]
     return Score(
-        len(kept), count - len(kept),
+        len(kept),
+        count - len(kept),
         float(np.mean([abs(f.before[1] - f.truth) for f in kept])),
         float(np.mean([abs(f.after[1] - f.truth) for f in kept])),
         float(np.mean([f.before[0] <= f.truth <= f.before[2] for f in kept])),
         float(np.mean([f.after[0] <= f.truth <= f.after[2] for f in kept])),
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("case", ["volume", "exchange"])

@@ -6,15 +6,24 @@ import numpy as np
 import pytest
 
 from brewwater import chemistry
-from brewwater.intake.analysis import Supply
-from brewwater.targets import MachineProfile, TargetChoice, describe
-from brewwater.targets.goals import Goal
-from brewwater.targets.severity import SUBJECTS, bounded, severity
+from brewwater.reports.analysis import Supply
+from brewwater.verdicts import MachineProfile, TargetChoice, describe
+from brewwater.verdicts.goals import Goal
+from brewwater.verdicts.severity import SUBJECTS, bounded, severity
 from brewwater.water import Water, speciate
 
-KNOWN = frozenset({
-    "total_hardness", "alkalinity", "calcium", "ph", "chloride", "sulfate", "sodium", "total_dissolved_solids",
-})  # fmt: skip
+KNOWN = frozenset(
+    {
+        "total_hardness",
+        "alkalinity",
+        "calcium",
+        "ph",
+        "chloride",
+        "sulfate",
+        "sodium",
+        "total_dissolved_solids",
+    }
+)
 MACHINES = (
     MachineProfile(wetted_metal="copper_brass"),
     MachineProfile(kind="steam_boiler", minimum_conductivity_uS_cm=150, wetted_metal="stainless"),
@@ -30,11 +39,16 @@ def waters(n: int) -> Water:
         return np.asarray(np.exp(rng.uniform(np.log(low), np.log(high), n)))
 
     return Water(
-        pH=rng.uniform(5.0, 9.3, n), temperature_C=rng.uniform(4, 30, n), calcium_mg_L=between(0.3, 250),
-        magnesium_mg_L=between(0.1, 90), sodium_mg_L=between(0.3, 250), potassium_mg_L=between(0.1, 20),
-        chloride_mg_L=between(0.5, 300), sulfate_mg_L=between(0.5, 900),
+        pH=rng.uniform(5.0, 9.3, n),
+        temperature_C=rng.uniform(4, 30, n),
+        calcium_mg_L=between(0.3, 250),
+        magnesium_mg_L=between(0.1, 90),
+        sodium_mg_L=between(0.3, 250),
+        potassium_mg_L=between(0.1, 20),
+        chloride_mg_L=between(0.5, 300),
+        sulfate_mg_L=between(0.5, 900),
         alkalinity_mg_L_as_CaCO3=between(1.5, 450),
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("machine", MACHINES, ids=lambda m: m.kind)
@@ -45,8 +59,8 @@ def test_bounded_states_lose_no_severity(machine: MachineProfile, low: float | N
     if low is not None:
         targets = TargetChoice(overrides={"ph": Goal(low=low, high=8.0, red_below=5.5, red_above=8.6)})
     full, part = describe(water, machine.temperature_C), bounded(water, machine, targets)
-    given = {"known": KNOWN, "machine": machine, "targets": targets, "supplies": [Supply(name="Any")]}
-    exact, quick = (severity(water, state, **given) for state in (full, part))  # type: ignore[arg-type]
+    scenario = {"known": KNOWN, "machine": machine, "targets": targets, "supplies": [Supply(name="Any")]}
+    exact, quick = (severity(water, state, **scenario) for state in (full, part))  # type: ignore[arg-type]
     for subject in SUBJECTS:
         np.testing.assert_array_equal(quick[subject], exact[subject], err_msg=subject)
         assert 0 < np.count_nonzero(exact[subject]) < exact[subject].size  # the sample has both sides

@@ -10,12 +10,10 @@ from types import SimpleNamespace
 import pytest
 
 from brewwater.ensemble import mean
-from brewwater.given import Given, prepare
-from brewwater.recommend import Alternative, Kind, Search, recommend
+from brewwater.planning.scenario import Scenario, prepare
+from brewwater.planning.search import Alternative, Kind, Search, recommend
 
-AT = SimpleNamespace(
-    **runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py"))
-)
+AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py")))
 WATERS = {
     "hard": {"total_hardness": 290, "alkalinity": 240, "chloride": 20, "sulfate": 30},
     "salty": {"total_hardness": 35, "alkalinity": 30, "chloride": 95, "sulfate": 20, "ph": 7.2},
@@ -28,8 +26,8 @@ WATERS = {
 AS_GOOD = 1.021
 
 
-def total(given: Given, one: Alternative) -> float:
-    return float(mean(one.weight.total, given.weights))
+def total(scenario: Scenario, one: Alternative) -> float:
+    return float(mean(one.weight.total, scenario.weights))
 
 
 def brute(kind: Kind) -> list[tuple[float, ...]]:
@@ -40,21 +38,21 @@ def brute(kind: Kind) -> list[tuple[float, ...]]:
 
 @pytest.mark.parametrize("name", WATERS)
 def test_brute_force_finds_nothing_better(name: str) -> None:
-    given = prepare(AT.document(WATERS[name], draws=64, disinfectant="free_chlorine"))
-    best = recommend(given)[0]
-    search = Search(given)
+    scenario = prepare(AT.document(WATERS[name], draws=64, disinfectant="free_chlorine"))
+    best = recommend(scenario)[0]
+    search = Search(scenario)
     for kind in search.steps():
         for one in search.weigh(kind, [*kind.grid(), *brute(kind)]):
             if not search.refused(one.train):
-                assert total(given, best) <= one.value * AS_GOOD, (name, one.train)
+                assert total(scenario, best) <= one.value * AS_GOOD, (name, one.train)
 
 
 @pytest.mark.parametrize("name", ["hard", "middling"])
 def test_the_leading_setting_is_the_least_treatment_as_good(name: str) -> None:
-    given = prepare(AT.document(WATERS[name], draws=64, disinfectant="free_chlorine"))
-    first = recommend(given)[0]
-    search = Search(given)
-    train = first.outcome.stages
+    scenario = prepare(AT.document(WATERS[name], draws=64, disinfectant="free_chlorine"))
+    first = recommend(scenario)[0]
+    search = Search(scenario)
+    train = first.candidate.stages
     kind = next(k for k in search.steps() if k.media == tuple(s.medium for s in train))
     if kind.bypass_at is None:
         pytest.skip("nothing to bypass")
@@ -71,11 +69,11 @@ def test_the_more_the_cup_is_worth_the_less_of_it_is_lost() -> None:
     lost, cost = [], []
     for worth in (0.0, 250.0, 1000.0, 4000.0, 16000.0):
         of = document.worth.model_copy(update={"cup": worth, "scale": 0.0, "corrosion": 0.0})
-        given = prepare(document.model_copy(update={"worth": of}))
-        first = recommend(given)[0]
-        share = float(mean(first.weight.loss["cup"], given.weights)) / worth if worth else 1.0
+        scenario = prepare(document.model_copy(update={"worth": of}))
+        first = recommend(scenario)[0]
+        share = float(mean(first.weight.loss["cup"], scenario.weights)) / worth if worth else 1.0
         lost.append(share)
-        cost.append(float(mean(first.weight.cost, given.weights)))
+        cost.append(float(mean(first.weight.cost, scenario.weights)))
     assert all(later <= earlier + 0.02 for earlier, later in pairwise(lost))
     assert all(later >= earlier * 0.97 for earlier, later in pairwise(cost))
     assert lost[-1] < 0.5 * lost[1]
@@ -84,10 +82,10 @@ def test_the_more_the_cup_is_worth_the_less_of_it_is_lost() -> None:
 @pytest.mark.parametrize("disinfectant", ["chloramine", "unknown", "free_chlorine", "none"])
 @pytest.mark.parametrize("values", [WATERS["good"], WATERS["no alkalinity"]], ids=["good", "no alkalinity"])
 def test_common_sense(values: dict[str, float], disinfectant: str) -> None:
-    given = prepare(AT.document(values, draws=32, disinfectant=disinfectant))
+    scenario = prepare(AT.document(values, draws=32, disinfectant=disinfectant))
     resins = {"weak_acid", "softening", "calcium_to_magnesium", "chloride_anion"}
-    for one in recommend(given):
-        media = set(AT.media(one.outcome.stages))
+    for one in recommend(scenario):
+        media = set(AT.media(one.candidate.stages))
         if disinfectant == "chloramine":
             assert "carbon" not in media
         if "alkalinity" not in values and media & resins:

@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.targets import RANK, Goal, MachineProfile, describe, judge
-from brewwater.targets.judge import REQUIRED
+from brewwater.verdicts import RANK, Goal, MachineProfile, describe, judge
+from brewwater.verdicts.judge import REQUIRED
 from brewwater.water import Water
 
 ANALYTES = ["total_hardness", "alkalinity", "chloride", "sulfate", "ph", "sodium", "conductivity", "iron"]
@@ -21,9 +21,13 @@ def waters(draw: st.DrawFn) -> Water:
     top = draw(st.tuples(amount, amount, amount, amount))
     u = np.random.default_rng(seed).uniform(0.02, 1, (5, 3, 4))
     return Water(
-        pH=5.5 + 3.5 * u[4], alkalinity_mg_L_as_CaCO3=1 + top[0] * u[0], calcium_mg_L=top[1] * u[1] / 2.5,
-        sodium_mg_L=top[2] * u[2], chloride_mg_L=top[3] * u[3], sulfate_mg_L=20.0,
-    )  # fmt: skip
+        pH=5.5 + 3.5 * u[4],
+        alkalinity_mg_L_as_CaCO3=1 + top[0] * u[0],
+        calcium_mg_L=top[1] * u[1] / 2.5,
+        sodium_mg_L=top[2] * u[2],
+        chloride_mg_L=top[3] * u[3],
+        sulfate_mg_L=20.0,
+    )
 
 
 @settings(max_examples=25, deadline=None)

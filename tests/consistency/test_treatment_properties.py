@@ -13,7 +13,7 @@ from brewwater import chemistry
 from brewwater.chemistry import Totals
 from brewwater.ensemble import Draws
 from brewwater.treatment import MEDIA, Dose, Stage, apply, run_train, settings_for
-from brewwater.treatment.reverse_osmosis import reject_water
+from brewwater.treatment.media.reverse_osmosis import reject_water
 from brewwater.water import MINOR, MOLAR_MASS_G, Water
 
 DRAWS = Draws(16)
@@ -55,9 +55,7 @@ def waters(draw: st.DrawFn) -> Water:
     a["sodium"] = a["sodium"] + np.maximum(-gap, 0)
     bare = Totals(**a, alkalinity=alkalinity, dic=np.zeros(n))
     temperature = rng.uniform(5, 30, n)
-    totals = Totals(
-        **a, alkalinity=alkalinity, dic=chemistry.dic_from_ph(bare, rng.uniform(6.5, 8.6, n), temperature)
-    )
+    totals = Totals(**a, alkalinity=alkalinity, dic=chemistry.dic_from_ph(bare, rng.uniform(6.5, 8.6, n), temperature))
     minor = {name: rng.uniform(0, 2, n) for name in MINOR}
     return Water.of(totals, temperature, **minor)
 
@@ -112,9 +110,7 @@ def test_every_amount_is_monotone_and_linear_in_bypass(medium: str, water: Water
         assert np.all(steps * np.sign(full[-1] - full[0]) >= -1e-12 * scale), name
         np.testing.assert_allclose(np.diff(steps, axis=0) / scale, 0, atol=1e-12, err_msg=name)
     for name in ("volume_L", "exchange_eq", "chlorine_g", "reject_L", "consumed_g"):
-        assert np.all(np.diff(np.broadcast_to(getattr(result.load, name), (9, DRAWS.n)), axis=0) <= 1e-15), (
-            name
-        )
+        assert np.all(np.diff(np.broadcast_to(getattr(result.load, name), (9, DRAWS.n)), axis=0) <= 1e-15), name
 
 
 KEPT = {
@@ -155,9 +151,7 @@ def test_what_leaves_the_water_is_counted_on_the_bed(water: Water) -> None:
     carbon = apply(stage_of("carbon"), water, settings_for(stage_of("carbon"), DRAWS))
     chlorine = water.total_chlorine_mg_L - carbon.outlet.total_chlorine_mg_L
     chloride = carbon.outlet.totals.chloride - water.totals.chloride
-    np.testing.assert_allclose(
-        chloride * 70.906 * 1000, chlorine, rtol=1e-9
-    )  # one chloride, one Cl2: trade basis
+    np.testing.assert_allclose(chloride * 70.906 * 1000, chlorine, rtol=1e-9)  # one chloride, one Cl2: trade basis
     dosed = apply(stage_of("calcite"), water, settings_for(stage_of("calcite"), DRAWS))
     gained = dosed.outlet.totals.calcium - water.totals.calcium
     np.testing.assert_allclose(dosed.load.consumed_g, gained * 100.0869, rtol=1e-9)

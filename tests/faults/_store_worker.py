@@ -18,7 +18,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
 from brewwater.store import StaleSave, Store, make_engine
 
 UNIT = "truck"

@@ -32,9 +32,15 @@ class Postgres:
 
     def _run(self, program: str, *arguments: object) -> None:
         done = subprocess.run(
-            [str(self._bin / program), *map(str, arguments)], cwd=self._folder, stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, timeout=150, **self._as_user,
-        )  # fmt: skip
+            [str(self._bin / program), *map(str, arguments)],
+            cwd=self._folder,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=150,
+            **self._as_user,
+        )
         assert done.returncode == 0, f"{program}: {done.stderr}"
 
     def start(self) -> None:

@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from brewwater.errors import BrewwaterError, ReportError
-from brewwater.intake import read_report
+from brewwater.reports import read_report
 
 SECONDS, MEMORY_MB = 10, 512
 EXAMPLES = int(os.environ.get("BREWWATER_MUTATIONS", "300"))
@@ -135,7 +135,7 @@ def test_a_hostile_file_gives_a_clear_message_in_time_and_memory(tmp_path: Path,
     program = (
         "import resource, sys, time\n"
         "from brewwater.errors import ReportError\n"
-        "from brewwater.intake import read_report\n"
+        "from brewwater.reports import read_report\n"
         "start = time.process_time()\n"
         "try:\n"
         "    r = read_report(sys.argv[1]); print(*[p.code + ' ' + p.message for p in r.problems] or ['nothing'])\n"

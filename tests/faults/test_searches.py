@@ -15,12 +15,12 @@ from typing import Any
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.inputs import PlanDocument, demo_document
 from brewwater.plan import make_plan
-from brewwater.ui import searching
-from brewwater.ui.parcel import receive
-from brewwater.ui.search_child import Order
-from brewwater.ui.searching import Job, Search, Searches
+from brewwater.planning.document import PlanDocument, demo_document
+from brewwater.web.search_service import searching
+from brewwater.web.search_service.parcel import receive
+from brewwater.web.search_service.search_child import Order
+from brewwater.web.search_service.searching import Job, Search, Searches
 
 SOON_S = 60.0
 
@@ -61,7 +61,7 @@ def test_the_answer_is_that_of_the_plan_itself(place: Searches) -> None:
     direct = make_plan(order().typed)
     assert found is not None
     assert found.stamp == direct.stamp
-    assert [a.outcome.stages for a in found.alternatives] == [a.outcome.stages for a in direct.alternatives]
+    assert [a.candidate.stages for a in found.alternatives] == [a.candidate.stages for a in direct.alternatives]
     assert place.kept("plain") is found
 
 

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.inputs import load_document, mobile_template
+from brewwater.output.dates import dues
+from brewwater.output.sheet.files import files, write_all
 from brewwater.plan import Plan, make_plan
-from brewwater.sheet.dates import dues
-from brewwater.sheet.files import files, write_all
+from brewwater.planning.document import load_document, mobile_template
 
 NOW = dt.datetime(2026, 11, 25, tzinfo=dt.UTC)
 
@@ -53,16 +53,24 @@ def test_writing_again_replaces(plain: Plan, tmp_path: Path) -> None:
     assert (tmp_path / "cost.csv").read_text(encoding="utf-8-sig").startswith("line,")
 
 
-@pytest.mark.parametrize("calendar", [
-    {"start": "2028-02-29"},
-    {"start": "2027-01-02", "weekdays": ["mon"]},  # a Saturday
-    {"closures": [{"start": "2020-01-01", "end": "2027-03-01", "kind": "stored"}]},  # begins in store
-    {"closures": [{"start": "2028-10-01", "end": "2035-01-01", "kind": "stored"}]},  # ends in store
-    {"closures": [{"start": "2027-05-01", "end": "2027-06-01", "kind": "stored"},
-                  {"start": "2027-05-15", "end": "2027-07-01", "frozen": True}]},
-    {"suspensions": [{"start": "2027-01-04", "end": "2027-01-06"}]},  # a notice on the first day
-    {"events": [{"name": "fair", "start": "2027-01-04", "end": "2027-01-20", "drinks_per_day": 900}]},
-], ids=["leap day", "closed day", "in store first", "in store last", "two at once", "notice", "event"])  # fmt: skip
+@pytest.mark.parametrize(
+    "calendar",
+    [
+        {"start": "2028-02-29"},
+        {"start": "2027-01-02", "weekdays": ["mon"]},  # a Saturday
+        {"closures": [{"start": "2020-01-01", "end": "2027-03-01", "kind": "stored"}]},  # begins in store
+        {"closures": [{"start": "2028-10-01", "end": "2035-01-01", "kind": "stored"}]},  # ends in store
+        {
+            "closures": [
+                {"start": "2027-05-01", "end": "2027-06-01", "kind": "stored"},
+                {"start": "2027-05-15", "end": "2027-07-01", "frozen": True},
+            ]
+        },
+        {"suspensions": [{"start": "2027-01-04", "end": "2027-01-06"}]},  # a notice on the first day
+        {"events": [{"name": "fair", "start": "2027-01-04", "end": "2027-01-20", "drinks_per_day": 900}]},
+    ],
+    ids=["leap day", "closed day", "in store first", "in store last", "two at once", "notice", "event"],
+)
 def test_calendars_at_their_edges(calendar: dict[str, Any]) -> None:
     made = plan(calendar)
     start, end = made.document.demand.calendar.start, made.document.demand.calendar.end

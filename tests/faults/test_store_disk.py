@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from brewwater.errors import StoreError
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
 from brewwater.store import Store, backups, make_engine
 
 DOCUMENT = {"schema_version": 1, "words": "a plan"}
@@ -143,8 +143,11 @@ def test_a_folder_without_write_permission() -> None:
         folder.chmod(stat.S_IRUSR | stat.S_IXUSR | stat.S_IROTH | stat.S_IXOTH)
         done = subprocess.run(
             [sys.executable, "-c", READ_ONLY, f"sqlite:///{folder / 'brewwater.sqlite3'}"],
-            capture_output=True, text=True, timeout=60, cwd="/",
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            timeout=60,
+            cwd="/",
+        )
         assert done.returncode == 0, done.stderr
         assert "cannot be opened for writing (Permission denied)" in done.stdout
         assert done.stdout.count("\n") == 1

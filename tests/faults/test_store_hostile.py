@@ -21,14 +21,17 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from brewwater.errors import BrewwaterError
-from brewwater.log_entry import make_reading, printable
+from brewwater.log.entry import make_reading, printable
 from brewwater.store import Store, UnknownUnit, make_engine, read_document
 from brewwater.store.text import canonical, sha256
 
 EXAMPLES = 5000 if os.environ.get("BREWWATER_LONG") == "1" else 300
-hostile = settings(max_examples=EXAMPLES, deadline=None, database=None,
-                   suppress_health_check=[HealthCheck.function_scoped_fixture,
-                                          HealthCheck.too_slow])  # fmt: skip
+hostile = settings(
+    max_examples=EXAMPLES,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 
 
 def clear(error: BrewwaterError) -> None:
@@ -79,14 +82,18 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 scalars = st.one_of(
-    st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=20),
+    st.none(),
+    st.booleans(),
+    st.integers(),
+    st.floats(),
+    st.text(max_size=20),
     st.sampled_from(["=1+1", "\x00", "\u202e", "../..", "'; --", "NaN", "9" * 400, "<b>", "2026-13-01"]),
-)  # fmt: skip
+)
 values = st.recursive(
     scalars,
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner, max_size=4),
     max_leaves=12,
-)  # fmt: skip
+)
 documents = st.dictionaries(st.text(max_size=12), values, max_size=5).flatmap(
     lambda d: st.sampled_from([1, 1, 1, 1, 0, 2, "1", None]).map(lambda v: d | {"schema_version": v})
 )
@@ -111,12 +118,17 @@ cell = st.one_of(
 
 @st.composite
 def log_bytes(draw: st.DrawFn) -> bytes:
-    columns = draw(
-        st.permutations(["date", "kind", "value", "unit", "note", "corrects", "id", "recorded_at"])
-    )
+    columns = draw(st.permutations(["date", "kind", "value", "unit", "note", "corrects", "id", "recorded_at"]))
     columns = [c for c in columns if c in ("date", "kind", "value") or draw(st.booleans())]
-    good = {"date": st.just("2026-03-31"), "kind": KIND, "value": st.just("1"), "unit": st.just("gal"),
-            "corrects": st.just(""), "id": st.just(""), "recorded_at": st.just("")}  # fmt: skip
+    good = {
+        "date": st.just("2026-03-31"),
+        "kind": KIND,
+        "value": st.just("1"),
+        "unit": st.just("gal"),
+        "corrects": st.just(""),
+        "id": st.just(""),
+        "recorded_at": st.just(""),
+    }
     rows = [",".join(columns)]
     for _ in range(draw(st.integers(0, 4))):
         hurt = draw(st.integers(0, 2)) == 0
@@ -181,8 +193,12 @@ def test_hostile_unit_files(store: Store, data: bytes) -> None:
     fuzz_one(store, data)
 
 
-@settings(max_examples=EXAMPLES // 3, deadline=None, database=None,
-          suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
+@settings(
+    max_examples=EXAMPLES // 3,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(ref=st.text(max_size=60), name=st.text(max_size=130))
 def test_hostile_ids_and_names(store: Store, ref: str, name: str) -> None:
     with pytest.raises(UnknownUnit) as error:

@@ -15,8 +15,10 @@ WORKER = Path(__file__).with_name("_store_worker.py")
 def test_a_killed_writer_loses_nothing_acknowledged(store_url: str, tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, str(WORKER), "kill", store_url, str(ROUNDS), "20261125", str(tmp_path / "acks")],
-        capture_output=True, text=True, timeout=600,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=600,
+    )
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     print(report)

@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import inspect
 
 from brewwater.errors import InputError, StoreError
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
 from brewwater.store import NotAllowed, StaleSave, Store, UnknownUnit, make_engine
 
 ANN, BEA = "ann@example.org", "bea@example.org"
@@ -63,14 +63,38 @@ def ann(store_url: str) -> Store:
 def refs(store: Store) -> list[str]:
     """Every spelling by which B might ask for A's unit."""
     return [
-        "truck", "Truck", f"truck@{ANN}", f"TRUCK@{ANN}", f"truck@{ANN.upper()}",
-        f"Truck@{ANN}", f"truck@{BEA}", "1", "0", "-1",
-        "truck@", "@", f"@{ANN}", f"truck@{ANN}@{BEA}", f"truck@{ANN}\x00",
-        "%", f"%@{ANN}", "_ruck", "truck@%", "*",
-        "truck' OR '1'='1", f"x' UNION SELECT * FROM brewwater_plan --@{ANN}", f"truck@{ANN}' --",
-        "../truck", f"../{ANN}/truck",
-        "truck\x00", "truck;DROP TABLE brewwater_unit", "", " ", "t" * 100_000, "\ud800",
-    ]  # fmt: skip
+        "truck",
+        "Truck",
+        f"truck@{ANN}",
+        f"TRUCK@{ANN}",
+        f"truck@{ANN.upper()}",
+        f"Truck@{ANN}",
+        f"truck@{BEA}",
+        "1",
+        "0",
+        "-1",
+        "truck@",
+        "@",
+        f"@{ANN}",
+        f"truck@{ANN}@{BEA}",
+        f"truck@{ANN}\x00",
+        "%",
+        f"%@{ANN}",
+        "_ruck",
+        "truck@%",
+        "*",
+        "truck' OR '1'='1",
+        f"x' UNION SELECT * FROM brewwater_plan --@{ANN}",
+        f"truck@{ANN}' --",
+        "../truck",
+        f"../{ANN}/truck",
+        "truck\x00",
+        "truck;DROP TABLE brewwater_unit",
+        "",
+        " ",
+        "t" * 100_000,
+        "\ud800",
+    ]
 
 
 @pytest.mark.parametrize("call", CALLS)
@@ -142,9 +166,15 @@ def test_two_people_on_one_plan(ann: Store) -> None:
     ann.engine.dispose()
 
 
-HOSTILE = ["'; DROP TABLE brewwater_plan; --", "\" OR 1=1 --", "%s %(x)s {0} :name ?",
-           "<script>alert(1)</script>",
-           "$$; SELECT pg_sleep(9); $$", "\\'; --", "Robert'); --"]  # fmt: skip
+HOSTILE = [
+    "'; DROP TABLE brewwater_plan; --",
+    '" OR 1=1 --',
+    "%s %(x)s {0} :name ?",
+    "<script>alert(1)</script>",
+    "$$; SELECT pg_sleep(9); $$",
+    "\\'; --",
+    "Robert'); --",
+]
 
 
 @pytest.mark.parametrize("text", HOSTILE)

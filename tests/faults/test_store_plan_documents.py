@@ -14,8 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from brewwater.errors import BrewwaterError
-from brewwater.inputs import load_document, mobile_template
-from brewwater.log_entry import printable
+from brewwater.log.entry import printable
+from brewwater.planning.document import load_document, mobile_template
 from brewwater.store import Store, make_engine, read_document
 
 EXAMPLES = 5000 if os.environ.get("BREWWATER_LONG") == "1" else 300
@@ -38,10 +38,31 @@ def places(value: Any, trail: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]
 
 PLACES = list(places(GOOD))
 scalars = st.one_of(
-    st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=12),
-    st.sampled_from([0, -1, 1e300, 5e-324, "1", "=1", "\x00", "2026-02-30", "2027-01-04",
-                     [], {}, [1, 0], [0, 1, 2], "x" * 121, 10**400]),
-)  # fmt: skip
+    st.none(),
+    st.booleans(),
+    st.integers(),
+    st.floats(),
+    st.text(max_size=12),
+    st.sampled_from(
+        [
+            0,
+            -1,
+            1e300,
+            5e-324,
+            "1",
+            "=1",
+            "\x00",
+            "2026-02-30",
+            "2027-01-04",
+            [],
+            {},
+            [1, 0],
+            [0, 1, 2],
+            "x" * 121,
+            10**400,
+        ]
+    ),
+)
 
 
 @st.composite
@@ -81,8 +102,12 @@ def clear(error: BrewwaterError) -> None:
     assert len(text) < 1500
 
 
-@settings(max_examples=EXAMPLES, deadline=None, database=None,
-          suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])  # fmt: skip
+@settings(
+    max_examples=EXAMPLES,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(document=hurt())
 def test_hostile_plan_documents(store: Store, document: dict[str, Any]) -> None:
     try:

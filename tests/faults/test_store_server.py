@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from brewwater.errors import StoreError
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
 from brewwater.store import Store, make_engine
 
 DOCUMENT = {"schema_version": 1, "words": "a plan"}

@@ -19,10 +19,11 @@ def test_no_update_is_lost(store_url: str, programs: int, pages: int, times: int
     store = Store(make_engine(store_url))
     store.create_unit("truck")
     children = [
-        subprocess.Popen([sys.executable, str(WORKER), "write", store_url, str(pages), str(times)],
-                         stdout=subprocess.PIPE, text=True)
+        subprocess.Popen(
+            [sys.executable, str(WORKER), "write", store_url, str(pages), str(times)], stdout=subprocess.PIPE, text=True
+        )
         for _ in range(programs)
-    ]  # fmt: skip
+    ]
     reports = [json.loads(child.communicate(timeout=300)[0]) for child in children]
     assert [r["errors"] for r in reports] == [[]] * programs
     total = programs * pages * times

@@ -19,9 +19,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         asked = getattr(test, _KEPT, None) or (settings() if hasattr(test, "hypothesis") else None)
         if asked is not None:
             quick = settings(
-                asked, max_examples=min(asked.max_examples, EXAMPLES), phases=(Phase.explicit, Phase.generate),
-                database=None, derandomize=True, deadline=None,
-            )  # fmt: skip
+                asked,
+                max_examples=min(asked.max_examples, EXAMPLES),
+                phases=(Phase.explicit, Phase.generate),
+                database=None,
+                derandomize=True,
+                deadline=None,
+            )
             setattr(getattr(test, "__func__", test), _KEPT, quick)
 
 
@@ -29,7 +33,7 @@ def pytest_runtest_setup() -> None:
     """Forget what was computed before: a mutant must not be answered from the memory of the whole function, and
     every test that reaches a function must be seen to."""
     for name, module in list(sys.modules.items()):
-        if name.startswith(("brewwater.chemistry", "brewwater.treatment", "brewwater.forecast")):
+        if name.startswith(("brewwater.chemistry", "brewwater.treatment", "brewwater.changes")):
             for value in vars(module).values():
                 if hasattr(value, "cache_clear"):
                     value.cache_clear()

@@ -37,19 +37,24 @@ COLUMNS = ("module", "mutants", "killed", "survived", "untested", "timeout", "ot
 # the quick tests of each package; the second solver, whole plans and the front end are too slow to run so often
 TESTS = {
     "chemistry": (
-        "tests/unit/test_chemistry_*.py", "tests/consistency/test_chemistry_laws.py",
-        "tests/consistency/test_carbonate_pairs.py", "tests/consistency/test_mass_action.py",
+        "tests/unit/test_chemistry_*.py",
+        "tests/consistency/test_chemistry_laws.py",
+        "tests/consistency/test_carbonate_pairs.py",
+        "tests/consistency/test_mass_action.py",
         "tests/validation/test_*.py",
     ),
     "treatment": (
-        "tests/unit/test_treatment_*.py", "tests/consistency/test_treatment_properties.py",
-        "tests/scenarios/test_media_scenarios.py", "tests/validation/test_*.py",
+        "tests/unit/test_treatment_*.py",
+        "tests/consistency/test_treatment_properties.py",
+        "tests/scenarios/test_media_scenarios.py",
+        "tests/validation/test_*.py",
     ),
     "forecast": (
-        "tests/unit/test_forecast*.py", "tests/consistency/test_forecast_properties.py",
+        "tests/unit/test_forecast*.py",
+        "tests/consistency/test_forecast_properties.py",
         "tests/consistency/test_forecast_day_loop.py",
     ),
-}  # fmt: skip
+}
 OUTSIDE = "/outside functions"
 NOTICED = {"killed", "timeout"}
 SLOW = {"test_chemistry_phreeqc.py", "test_trust_page.py"}
@@ -158,12 +163,20 @@ def rows_of(found: dict[str, dict[str, str]], commit: str, tool: str) -> list[di
             continue
         count = Counter(by_key.values())
         known = {"killed", "survived", "no tests", "timeout"}
-        rows.append({
-            "module": module, "mutants": str(len(by_key)), "killed": str(count["killed"]),
-            "survived": str(count["survived"]), "untested": str(count["no tests"]), "timeout": str(count["timeout"]),
-            "other": str(sum(n for s, n in count.items() if s not in known)), "commit": commit,
-            "date": dt.date.today().isoformat(), "tool": tool,
-        })  # fmt: skip
+        rows.append(
+            {
+                "module": module,
+                "mutants": str(len(by_key)),
+                "killed": str(count["killed"]),
+                "survived": str(count["survived"]),
+                "untested": str(count["no tests"]),
+                "timeout": str(count["timeout"]),
+                "other": str(sum(n for s, n in count.items() if s not in known)),
+                "commit": commit,
+                "date": dt.date.today().isoformat(),
+                "tool": tool,
+            }
+        )
     return rows
 
 
@@ -218,8 +231,10 @@ def call_mutmut(place: Path, names: Path, children: int) -> None:
     """mutmut in a process of its own, working in ``place``; ``names``: a file of mutants, or ``every``."""
     subprocess.run(
         [sys.executable, str(Path(__file__).resolve()), "--inside", str(names), "--children", str(children)],
-        cwd=place, check=True, env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
-    )  # fmt: skip
+        cwd=place,
+        check=True,
+        env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
+    )
 
 
 def main() -> int:
@@ -230,28 +245,28 @@ def main() -> int:
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "brewwater-mutation")
     parser.add_argument("--children", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--inside", type=Path, help=argparse.SUPPRESS)
-    given = parser.parse_args()
-    if given.inside:
-        names = given.inside.read_text().split() if given.inside.name != "every" else []
-        inside(given.children, names)
+    scenario = parser.parse_args()
+    if scenario.inside:
+        names = scenario.inside.read_text().split() if scenario.inside.name != "every" else []
+        inside(scenario.children, names)
         return 0
-    packages = given.packages or list(TESTS)
+    packages = scenario.packages or list(TESTS)
     if unknown := set(packages) - set(TESTS):
         parser.error(f"no such package: {', '.join(unknown)}")
     commit = commit_of()
     low = False
     for package in packages:
-        place = given.folder / package
+        place = scenario.folder / package
         copy_checkout(place)
         configure(place, package)
-        if given.survivors:
+        if scenario.survivors:
             again = place / "again.txt"
             open_ones = [k for keys in statuses(place).values() for k, s in keys.items() if s != "killed"]
             again.write_text("\n".join(open_ones))
-            call_mutmut(place, again, given.children)
-        call_mutmut(place, Path("every"), given.children)  # all that has no result yet
+            call_mutmut(place, again, scenario.children)
+        call_mutmut(place, Path("every"), scenario.children)  # all that has no result yet
         found = statuses(place)
-        beside = outside.measure(place, package, tests_of(package, place), given.children)
+        beside = outside.measure(place, package, tests_of(package, place), scenario.children)
         alive = [f"{s}: {k}" for keys in found.values() for k, s in keys.items() if s not in NOTICED]
         alive += [f"{s}: {k}" for keys in beside.values() for k, s in keys.items() if s not in NOTICED]
         (place / "survivors.txt").write_text("\n".join(alive) + "\n")

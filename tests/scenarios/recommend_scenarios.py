@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from brewwater.inputs import PlanDocument, load_document, mobile_template
 from brewwater.plan import Plan, make_plan
-from brewwater.recommend import Alternative
-from brewwater.targets import Measure, Verdict
+from brewwater.planning.document import PlanDocument, load_document, mobile_template
+from brewwater.planning.search import Alternative
 from brewwater.treatment import Stage
+from brewwater.verdicts import Measure, Verdict
 
 Values = Mapping[str, float | list[float]]
 
@@ -32,8 +32,13 @@ def document(values: Values, drinks: float = 120, draws: int = 256, **facts: Any
     return towns({"Mill Street": (values, facts)}, drinks, draws)
 
 
-def towns(waters: Mapping[str, tuple[Values, Mapping[str, Any]]], drinks: float = 120, draws: int = 256,
-          fills: list[dict[str, Any]] | None = None, **changes: Any) -> PlanDocument:  # fmt: skip
+def towns(
+    waters: Mapping[str, tuple[Values, Mapping[str, Any]]],
+    drinks: float = 120,
+    draws: int = 256,
+    fills: list[dict[str, Any]] | None = None,
+    **changes: Any,
+) -> PlanDocument:
     """The mobile template on several waters."""
     made = mobile_template().model_dump()
     made["supplies"] = [supply(name, values, **facts) for name, (values, facts) in waters.items()]
@@ -53,19 +58,19 @@ def media(stages: tuple[Stage, ...]) -> tuple[str, ...]:
 
 def chosen(made: Plan) -> tuple[str, ...]:
     """The media of the train, sediment filter and carbons left out."""
-    return tuple(m for m in media(made.outcome.stages) if m not in {"sediment", "carbon", "catalytic_carbon"})
+    return tuple(m for m in media(made.candidate.stages) if m not in {"sediment", "carbon", "catalytic_carbon"})
 
 
 def listed(made: Plan, *wanted: str) -> Alternative:
     """The alternative with exactly these media besides sediment filter and carbons."""
     aside = {"sediment", "carbon", "catalytic_carbon"}
-    found = [a for a in made.alternatives if tuple(m for m in media(a.outcome.stages) if m not in aside) == wanted]
-    assert found, [media(a.outcome.stages) for a in made.alternatives]
+    found = [a for a in made.alternatives if tuple(m for m in media(a.candidate.stages) if m not in aside) == wanted]
+    assert found, [media(a.candidate.stages) for a in made.alternatives]
     return found[-1]
 
 
 def stage(made: Plan, medium: str) -> Stage:
-    return next(s for s in made.outcome.stages if s.medium == medium)
+    return next(s for s in made.candidate.stages if s.medium == medium)
 
 
 def median(values: np.ndarray) -> float:
@@ -74,11 +79,13 @@ def median(values: np.ndarray) -> float:
 
 def served(made: Plan) -> dict[str, float]:
     """Median hardness, alkalinity (as CaCO3), chloride, sodium (mg/L) at the main machine."""
-    w = made.outcome.main.water
+    w = made.candidate.main.water
     return {
-        "hardness": median(w.hardness_mg_L_as_CaCO3), "alkalinity": median(w.alkalinity_mg_L_as_CaCO3),
-        "chloride": median(w.chloride_mg_L), "sodium": median(w.sodium_mg_L),
-    }  # fmt: skip
+        "hardness": median(w.hardness_mg_L_as_CaCO3),
+        "alkalinity": median(w.alkalinity_mg_L_as_CaCO3),
+        "chloride": median(w.chloride_mg_L),
+        "sodium": median(w.sodium_mg_L),
+    }
 
 
 def verdict(found: tuple[Verdict, ...], subject: str) -> Verdict:

@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.capacity import Wear, ledger, usable_gal, wear
+from brewwater.changes import GOVERNS, Changes, Policy, changes, moves_of, stops_of
+from brewwater.changes.wear import Wear, ledger, usable_gal, wear
 from brewwater.cost import Bought, CostInput, Usage, yearly_cost
 from brewwater.demand import Calendar, Demand, DemandInput, demand
-from brewwater.document import Span
 from brewwater.ensemble import Draws
-from brewwater.forecast import GOVERNS, Changes, Policy, changes, moves_of, stops_of
-from brewwater.supply_days import FillCalendar, tank_days
+from brewwater.records import Span
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
 from brewwater.units import GAL_L
@@ -34,16 +34,17 @@ def lived(document: dict[str, Any], eq_per_L: Any = None, fills: Any = None) -> 
 
 def dates(on: Wear, calendar: Calendar, margin: float = 0.8, **bears: float) -> Changes:
     new = Capacity(**{k: np.array([v]) for k, v in bears.items()})
-    return changes(on, lambda number: new, margin=margin, stops=stops_of(calendar),
-                   moves=moves_of(calendar, Policy()))
+    return changes(on, lambda number: new, margin=margin, stops=stops_of(calendar), moves=moves_of(calendar, Policy()))
 
 
 def test_a_small_cart_is_governed_by_time() -> None:
     # 15 drinks of 9.4 fl oz, four days a week, a 1,000 gal cartridge good for six months
-    days, calendar, on = lived({
-        "calendar": {"start": "2026-01-08", "weekdays": ["thu", "fri", "sat", "sun"]},
-        "drinks": [{"name": "cup", "per_service_day": 15, "fl_oz": 9.4}],
-    })
+    days, calendar, on = lived(
+        {
+            "calendar": {"start": "2026-01-08", "weekdays": ["thu", "fri", "sat", "sun"]},
+            "drinks": [{"name": "cup", "per_service_day": 15, "fl_oz": 9.4}],
+        }
+    )
     found = dates(on, calendar, volume_L=1000 * GAL_L, days=182.625)
     assert days.ordinary_day_litres("machine")[0] / GAL_L == pytest.approx(1.1, abs=0.01)
     assert found.governed_by(ONE) == "time"
@@ -64,7 +65,7 @@ def test_festivals_are_not_hidden_by_the_average() -> None:
             "events": [{"name": s, "start": s, "end": e, "drinks_per_day": 450} for s, e in weekends],
         },
         "drinks": [{"name": "cup", "per_service_day": 40, "fl_oz": 6.83}],
-    }  # fmt: skip
+    }
     days, calendar, on = lived(document)
     assert days.peak_day_litres("machine")[0] / GAL_L == pytest.approx(24, abs=0.5)
     assert days.litres_per_service_day("machine")[0] / GAL_L < 2.5
@@ -78,10 +79,13 @@ def test_festivals_are_not_hidden_by_the_average() -> None:
 
 def test_a_winter_in_store_ends_a_carbon_that_is_60_percent_used() -> None:
     document = {
-        "calendar": {"start": "2026-09-01", "weekdays": EVERY_DAY, "closures": [
-            {"name": "winter", "start": "2026-11-15", "end": "2027-03-15", "kind": "stored"}]},
+        "calendar": {
+            "start": "2026-09-01",
+            "weekdays": EVERY_DAY,
+            "closures": [{"name": "winter", "start": "2026-11-15", "end": "2027-03-15", "kind": "stored"}],
+        },
         "drinks": [{"name": "cup", "per_service_day": 160, "fl_oz": 8}],
-    }  # fmt: skip
+    }
     days, calendar, on = lived(document)
     found = dates(on, calendar, margin=1, volume_L=1250 * GAL_L, days=300)
     assert str(found.days[found.day[0, 0]]) == "2026-11-15"
@@ -96,10 +100,12 @@ def test_a_winter_in_store_ends_a_carbon_that_is_60_percent_used() -> None:
 
 def test_a_meter_that_runs_ahead_shortens_the_dates() -> None:
     def service_days(gal_per_day: float, gal_left: float) -> int:
-        _, calendar, on = lived({
-            "calendar": {"start": "2026-01-01", "weekdays": EVERY_DAY},
-            "drinks": [{"name": "cup", "per_service_day": gal_per_day * 16, "fl_oz": 8}],
-        })
+        _, calendar, on = lived(
+            {
+                "calendar": {"start": "2026-01-01", "weekdays": EVERY_DAY},
+                "drinks": [{"name": "cup", "per_service_day": gal_per_day * 16, "fl_oz": 8}],
+            }
+        )
         return int(dates(on, calendar, margin=1, volume_L=gal_left * GAL_L).day[0, 0])
 
     assert service_days(8, 800) == 100

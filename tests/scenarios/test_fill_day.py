@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from brewwater.inputs import load_document, mobile_template
+from brewwater.output.sheet.fill_day import Advice, fill_advice
 from brewwater.plan import make_plan
-from brewwater.sheet.fill_day import Advice, fill_advice
+from brewwater.planning.document import load_document, mobile_template
 
 
 def measured(low: float, typical: float, high: float, unit: str = "mg/L") -> dict[str, Any]:
@@ -14,13 +14,21 @@ def measured(low: float, typical: float, high: float, unit: str = "mg/L") -> dic
 
 
 def supply(name: str, hardness: float, alkalinity: float, **more: Any) -> dict[str, Any]:
-    return {"name": name, "disinfectant": "none", "analysis": {
-        "total_hardness": measured(0.97 * hardness, hardness, 1.03 * hardness, "ppm"),
-        "alkalinity": measured(0.97 * alkalinity, alkalinity, 1.03 * alkalinity, "ppm"),
-        "chloride": measured(4, 5, 6), "sulfate": measured(8, 10, 12), "ph": measured(7.4, 7.6, 7.8, "1"),
-        "sodium": measured(4, 6, 8), "free_chlorine": measured(0, 0.02, 0.04),
-        "total_chlorine": measured(0, 0.02, 0.04), **more,
-    }}  # fmt: skip
+    return {
+        "name": name,
+        "disinfectant": "none",
+        "analysis": {
+            "total_hardness": measured(0.97 * hardness, hardness, 1.03 * hardness, "ppm"),
+            "alkalinity": measured(0.97 * alkalinity, alkalinity, 1.03 * alkalinity, "ppm"),
+            "chloride": measured(4, 5, 6),
+            "sulfate": measured(8, 10, 12),
+            "ph": measured(7.4, 7.6, 7.8, "1"),
+            "sodium": measured(4, 6, 8),
+            "free_chlorine": measured(0, 0.02, 0.04),
+            "total_chlorine": measured(0, 0.02, 0.04),
+            **more,
+        },
+    }
 
 
 def advice(supplies: list[dict[str, Any]], train: list[dict[str, Any]]) -> dict[str, Advice]:

@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from brewwater.chain import evaluate
 from brewwater.ensemble import mean
-from brewwater.inputs import PlanDocument, demo_document, load_document, mobile_template, with_overrides
-from brewwater.intake.analysis import Measurement
+from brewwater.output.result import plan_result, summary
 from brewwater.plan import Plan, make_plan
-from brewwater.sheet.result import plan_result, summary
+from brewwater.planning.candidate import evaluate
+from brewwater.planning.document import PlanDocument, demo_document, load_document, mobile_template, with_overrides
+from brewwater.reports.analysis import Measurement
 from brewwater.treatment import DataSheet, Stage
 
 TRAIN: list[dict[str, Any]] = [
@@ -43,13 +43,13 @@ def plan() -> Plan:
 
 
 def test_the_rinser_behind_the_filter_costs_gallons_changes_and_money(plan: Plan) -> None:
-    before = plan.outcome
+    before = plan.candidate
     moved = [b.model_copy(update={"filtered": b.filtered or b.name == "Pitcher rinser"}) for b in before.branches]
-    after = evaluate(plan.given, before.stages, moved)
-    weights = plan.given.weights
+    after = evaluate(plan.scenario, before.stages, moved)
+    weights = plan.scenario.weights
     bed = next(c for c in before.cartridges if c.stage.medium == "weak_acid")
     bed_after = next(c for c in after.cartridges if c.stage.medium == "weak_acid")
-    year = plan.given.book.year
+    year = plan.scenario.book.year
     served = mean(bed.wear.served(bed.wear.ledger.sums[[year]]), weights)
     served_after = mean(bed_after.wear.served(bed_after.wear.ledger.sums[[year]]), weights)
     # the job: 120 milk drinks with 1.3 five-ounce rinses add about 6 gal a day; here about 1 of 4.5 oz, 4.2 gal
@@ -96,16 +96,16 @@ def test_one_draw_is_the_plain_calculation_by_hand() -> None:
     """Weak acid by hand: 22 % round the bed, leakage 10, hardness 290, alkalinity 240."""
     train = [{"name": "Weak acid", "medium": "weak_acid", "bypass_percent": 22, "leakage_mg_L_as_CaCO3": 10}]
     made = make_plan(document(train=train, settings={"draws": 1}), search=False)
-    water = made.outcome.main.water
+    water = made.candidate.main.water
     assert float(water.alkalinity_mg_L_as_CaCO3.item()) == pytest.approx(0.22 * 240 + 0.78 * 10, abs=0.01)
     assert float(water.hardness_mg_L_as_CaCO3.item()) == pytest.approx(290 - 0.78 * 230, abs=0.01)
 
 
 def test_the_documents_own_train_is_kept_beside_the_recommendation() -> None:
     made = make_plan(document(train=TRAIN[:2], settings={"draws": 64}))
-    assert [s.medium for s in made.outcome.stages] == ["sediment", "carbon"]
+    assert [s.medium for s in made.candidate.stages] == ["sediment", "carbon"]
     assert not made.recommended
-    assert any("weak_acid" in [s.medium for s in a.outcome.stages] for a in made.alternatives)
+    assert any("weak_acid" in [s.medium for s in a.candidate.stages] for a in made.alternatives)
 
 
 def test_the_demo_shows_its_dilemma() -> None:

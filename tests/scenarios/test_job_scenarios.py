@@ -14,12 +14,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from brewwater.inputs import load_document
 from brewwater.plan import make_plan
-from brewwater.recommend import stage
-from brewwater.targets import describe
+from brewwater.planning.document import load_document
+from brewwater.planning.search import stage
 from brewwater.treatment import DataSheet, Stage
 from brewwater.units import GAL_L, GRAIN_MG
+from brewwater.verdicts import describe
 from brewwater.water import Water
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
@@ -27,8 +27,14 @@ CITY = {"disinfectant": "free_chlorine"}
 
 
 def test_1_soft_and_salty_wants_a_membrane_and_minerals() -> None:
-    values = {"total_hardness": 35, "alkalinity": 30, "chloride": 95, "sulfate": 20, "sodium": 69,
-              "total_dissolved_solids": 225}  # fmt: skip
+    values = {
+        "total_hardness": 35,
+        "alkalinity": 30,
+        "chloride": 95,
+        "sulfate": 20,
+        "sodium": 69,
+        "total_dissolved_solids": 225,
+    }
     made = AT.plan(values, **CITY)
     corrosion = AT.verdict(made.source_verdicts, "corrosion")
     assert AT.verdict(made.source_verdicts, "scale").status == "ok"
@@ -52,10 +58,10 @@ def test_2_textbook_weak_acid(more: dict[str, float]) -> None:
     assert bed.bypass_percent == pytest.approx(22, abs=1.5)
     assert water["hardness"] == pytest.approx(110, abs=4)
     assert water["alkalinity"] == pytest.approx(60, abs=4)
-    source, treated = made.given.waters, made.outcome.main.water
+    source, treated = made.scenario.waters, made.candidate.main.water
     co2 = (source.alkalinity_mg_L_as_CaCO3 - treated.alkalinity_mg_L_as_CaCO3) * 0.8794
     assert np.median(co2) == pytest.approx(158, abs=5)
-    cartridge = next(c for c in made.outcome.cartridges if c.stage.medium == "weak_acid")
+    cartridge = next(c for c in made.candidate.cartridges if c.stage.medium == "weak_acid")
     grains = cartridge.capacity.exchange_eq * 50.04345 * 1000 / GRAIN_MG
     removed_gpg = (source.hardness_mg_L_as_CaCO3 - treated.hardness_mg_L_as_CaCO3) / 17.118
     by_hand = grains / removed_gpg * made.document.policy.margin
@@ -95,7 +101,7 @@ def test_4_soft_is_not_good() -> None:
     assert AT.chosen(made) == ("reverse_osmosis", "mineral_dose")
     assert "magnesium_sulfate_heptahydrate" in {d.salt for d in AT.stage(made, "mineral_dose").doses}
     assert AT.stage(made, "reverse_osmosis").bypass_percent == pytest.approx(20, abs=5)
-    assert AT.verdict(made.outcome.verdicts, "cup").status == "ok"
+    assert AT.verdict(made.candidate.verdicts, "cup").status == "ok"
     assert "nothing to soften" in AT.listed(made, "softening").why
     assert "sodium bicarbonate" in AT.listed(made, "weak_acid").why
 
@@ -105,14 +111,14 @@ def test_5_chloramine_gets_no_free_chlorine_rating() -> None:
     document = AT.document(values, disinfectant="chloramine")
     made = make_plan(document)
     for one in made.alternatives:
-        assert "carbon" not in AT.media(one.outcome.stages)
-        assert all(s.sheet.rated_for != "free_chlorine" for s in one.outcome.stages)
-    assert AT.media(made.outcome.stages) == ("sediment", "catalytic_carbon")
+        assert "carbon" not in AT.media(one.candidate.stages)
+        assert all(s.sheet.rated_for != "free_chlorine" for s in one.candidate.stages)
+    assert AT.media(made.candidate.stages) == ("sediment", "catalytic_carbon")
     own = Stage(name="Old block", medium="carbon", sheet=DataSheet(rated_gal=1500, rated_for="free_chlorine"))
     kept = make_plan(document.model_copy(update={"train": (own,)}), search=False)
-    assert kept.outcome.cartridges[0].capacity.basis == "unknown"
+    assert kept.candidate.cartridges[0].capacity.basis == "unknown"
     assert {"capacity_unknown", "free_chlorine_rating", "chloramine_not_treated"} <= AT.codes(kept)
-    assert kept.outcome.cartridges[0].usable_gal.std() > 0  # a range, not 1,500
+    assert kept.candidate.cartridges[0].usable_gal.std() > 0  # a range, not 1,500
 
 
 def test_6_recovery_decides_what_the_tank_must_hold() -> None:
@@ -122,7 +128,7 @@ def test_6_recovery_decides_what_the_tank_must_hold() -> None:
     def reject(recovery: float) -> float:
         train = (*base, stage("reverse_osmosis", recovery=recovery))
         made = make_plan(document.model_copy(update={"train": train}), search=False)
-        return float(np.median(made.outcome.reject_L_per_L["Espresso machine"]))
+        return float(np.median(made.candidate.reject_L_per_L["Espresso machine"]))
 
     assert 7 * (1 + reject(0.25)) + 12 == pytest.approx(40)
     assert 7 * (1 + reject(0.5)) + 12 == pytest.approx(26)
@@ -141,7 +147,7 @@ def test_6_a_membrane_that_the_tank_cannot_feed_ranks_after_what_fits(fresh: flo
         assert membrane.why.startswith("Does not fit the unit")
         assert "reject" in membrane.why
         assert AT.stage(made, "mixed_bed")
-    recovery = next(s.recovery for s in membrane.outcome.stages if s.medium == "reverse_osmosis")
+    recovery = next(s.recovery for s in membrane.candidate.stages if s.medium == "reverse_osmosis")
     assert recovery == 0.5  # the highest that no rule forbids
 
 
@@ -156,12 +162,12 @@ def test_7_one_bypass_cannot_suit_a_soft_and_a_hard_town() -> None:
     bed = stage("weak_acid", bypass_percent=30, leakage_mg_L_as_CaCO3=10.0)
     train = (stage("sediment"), stage("carbon"), bed)
     made = make_plan(document.model_copy(update={"train": train, "fill": fill}), search=False)
-    water = made.outcome.main.water
-    by_town = dict(zip(made.given.phase_names, np.median(water.alkalinity_mg_L_as_CaCO3, axis=-1), strict=True))
-    hard = dict(zip(made.given.phase_names, np.median(water.hardness_mg_L_as_CaCO3, axis=-1), strict=True))
+    water = made.candidate.main.water
+    by_town = dict(zip(made.scenario.phase_names, np.median(water.alkalinity_mg_L_as_CaCO3, axis=-1), strict=True))
+    hard = dict(zip(made.scenario.phase_names, np.median(water.hardness_mg_L_as_CaCO3, axis=-1), strict=True))
     assert by_town["Ashby"] == pytest.approx(19, abs=3)
     assert (hard["Barrow"], by_town["Barrow"]) == (pytest.approx(153, abs=4), pytest.approx(73, abs=3))
-    cup, scale = (AT.verdict(made.outcome.verdicts, s) for s in ("cup", "scale"))
+    cup, scale = (AT.verdict(made.candidate.verdicts, s) for s in ("cup", "scale"))
     assert (cup.phase, cup.status) == ("Ashby", "act")
     assert (scale.phase, scale.status) == ("Barrow", "watch")
 
@@ -173,11 +179,13 @@ def test_7_the_search_serves_both_towns_or_says_which_it_cannot() -> None:
     }
     fills = [{"supply": "Ashby"}, {"supply": "Barrow", "weekdays": ["thu", "fri"]}]
     made = make_plan(AT.towns(waters, fills=fills, draws=128))
-    alkalinity = np.median(made.outcome.main.water.alkalinity_mg_L_as_CaCO3, axis=-1)
+    alkalinity = np.median(made.candidate.main.water.alkalinity_mg_L_as_CaCO3, axis=-1)
     assert alkalinity.min() > 35 and alkalinity.max() < 75  # every tank mixture, not the average
     # the hard town's concentrate decides, though most of the year is soft
-    membranes = [a for a in made.alternatives if a.outcome.stages and a.outcome.stages[-1].medium == "reverse_osmosis"]
-    assert all("scales" in a.why for a in membranes if "softening" not in AT.media(a.outcome.stages))
+    membranes = [
+        a for a in made.alternatives if a.candidate.stages and a.candidate.stages[-1].medium == "reverse_osmosis"
+    ]
+    assert all("scales" in a.why for a in membranes if "softening" not in AT.media(a.candidate.stages))
     assert "alkalinity" in AT.listed(made, "weak_acid").why
 
 
@@ -189,7 +197,7 @@ def test_8_report_units() -> None:
     document = AT.document({"total_hardness": 1}).model_dump()
     document["supplies"] = [{"name": "Mill Street", "analysis": analysis, **CITY}]
     made = make_plan(load_document(document), search=False)
-    water = made.given.waters
+    water = made.scenario.waters
     hardness, alkalinity = (AT.median(x) for x in (water.hardness_mg_L_as_CaCO3, water.alkalinity_mg_L_as_CaCO3))
     assert hardness == pytest.approx(239, abs=3)
     assert alkalinity == pytest.approx(156, abs=3)
@@ -201,12 +209,12 @@ def test_9_no_resin_while_alkalinity_is_unknown() -> None:
     resins = {"weak_acid", "softening", "calcium_to_magnesium", "chloride_anion"}
     assert not resins & set(AT.chosen(made))
     for one in made.alternatives:
-        if resins & set(AT.media(one.outcome.stages)):
+        if resins & set(AT.media(one.candidate.stages)):
             assert not one.fits and "alkalinity" in one.why
     assert AT.measure(AT.verdict(made.source_verdicts, "cup"), "alkalinity").status == "unknown"
     assert AT.verdict(made.source_verdicts, "scale").status in {"unknown", "act"}
     assert made.next_tests[0].analyte == "alkalinity"
-    spread = made.given.pooled(made.given.waters.hardness_mg_L_as_CaCO3)
+    spread = made.scenario.pooled(made.scenario.waters.hardness_mg_L_as_CaCO3)
     assert spread[2] - spread[0] > 100  # sized on the range, not on its middle
 
 
@@ -221,10 +229,10 @@ def test_10_time_governs_a_small_cart() -> None:
     ]
     document["train"] = [Stage(name="Block", medium="carbon", sheet=sheet).model_dump()]
     made = make_plan(load_document(document), search=False)
-    one = made.outcome.cartridges[0]
-    assert one.changes.governed_by(made.given.weights) == "time"
+    one = made.candidate.cartridges[0]
+    assert one.changes.governed_by(made.scenario.weights) == "time"
     assert AT.median(one.until_change_gal) == pytest.approx(114, abs=6)
-    first = one.changes.dates(made.given.weights)[0]
+    first = one.changes.dates(made.scenario.weights)[0]
     assert (first[1] - made.document.demand.calendar.start).days == pytest.approx(183, abs=3)
 
 
@@ -235,12 +243,12 @@ def test_11_events_are_seen_on_their_own_days() -> None:
         for i, d in enumerate((5, 12, 19))
     ]
     made = make_plan(load_document(document), search=False, train=(stage("sediment"), stage("carbon", "small")))
-    needs = made.given.demand
+    needs = made.scenario.demand
     peak = AT.median(needs.peak_day_litres("Espresso machine")) / GAL_L
     ordinary = AT.median(needs.ordinary_day_litres("Espresso machine")) / GAL_L
     assert peak == pytest.approx(24, abs=5)
     assert peak > 5 * ordinary
-    changes = made.outcome.cartridges[-1].changes
+    changes = made.candidate.cartridges[-1].changes
     fair = [(dt.date(2027, 6, d), dt.date(2027, 6, d + 1)) for d in (5, 12, 19)]
     days = {changes.days[i].astype(dt.date) for i in changes.day[changes.day < len(changes.days)]}
     assert not any(a <= day <= b for day in days for a, b in fair)  # pulled to before the event
@@ -254,9 +262,9 @@ def test_12_a_lay_up_ends_a_wet_cartridge() -> None:
     document["train"] = [stage("carbon").model_dump()]
     document["in_service"] = [{"stage": "Carbon", "installed": "2027-06-01", "used": 0.6}]
     made = make_plan(load_document(document), search=False)
-    one = made.outcome.cartridges[0]
-    assert one.changes.governed_by(made.given.weights) == "lay-up"
-    assert one.changes.dates(made.given.weights)[0][1] == dt.date(2027, 11, 15)
+    one = made.candidate.cartridges[0]
+    assert one.changes.governed_by(made.scenario.weights) == "lay-up"
+    assert one.changes.dates(made.scenario.weights)[0][1] == dt.date(2027, 11, 15)
     back = one.changes.days[int(one.changes.back[0].max())].astype(dt.date)
     assert dt.date(2028, 3, 16) <= back <= dt.date(2028, 3, 20)
 
@@ -271,19 +279,19 @@ def test_13_a_plan_of_eight_gallons_a_day() -> None:
     document["policy"]["margin"] = 1.0
     document["train"] = [Stage(name="Filter", medium="sediment", sheet=sheet).model_dump()]
     made = make_plan(load_document(document), search=False)
-    one = made.outcome.cartridges[0]
-    service_days = np.cumsum(made.given.demand.open)
+    one = made.candidate.cartridges[0]
+    service_days = np.cumsum(made.scenario.demand.open)
     first = int(np.median(one.changes.day[0]))
     assert service_days[first] == pytest.approx(100, abs=6)  # 800 gal at 8 a day; the meter's part is in readings
-    assert one.changes.governed_by(made.given.weights) == "volume"
+    assert one.changes.governed_by(made.scenario.weights) == "volume"
 
 
 def test_14_impossible_solids_are_left_out_not_averaged() -> None:
     values = {"total_hardness": 180, "alkalinity": 150, "chloride": 60, "sulfate": 40, "total_dissolved_solids": 110}
     made = AT.plan(values, **CITY)
     assert "tds_impossible" in AT.codes(made)
-    assert AT.median(made.given.waters.tds_mg_L) == pytest.approx(290, abs=35)
-    assert made.outcome.main.state is not None
+    assert AT.median(made.scenario.waters.tds_mg_L) == pytest.approx(290, abs=35)
+    assert made.candidate.main.state is not None
 
 
 def test_15_without_a_ph_the_cold_index_is_a_range() -> None:
@@ -294,8 +302,15 @@ def test_15_without_a_ph_the_cold_index_is_a_range() -> None:
     assert scale.status == "act"
     cold = AT.measure(scale, "hot_index")
     assert cold.share is None  # shown, not judged, at a guessed pH
-    ends = Water(pH=[7.0, 8.5], calcium_mg_L=150 / 2.497, magnesium_mg_L=50 / 4.118, sodium_mg_L=20.0,
-                 chloride_mg_L=20.0, alkalinity_mg_L_as_CaCO3=160.0, temperature_C=20.0)  # fmt: skip
+    ends = Water(
+        pH=[7.0, 8.5],
+        calcium_mg_L=150 / 2.497,
+        magnesium_mg_L=50 / 4.118,
+        sodium_mg_L=20.0,
+        chloride_mg_L=20.0,
+        alkalinity_mg_L_as_CaCO3=160.0,
+        temperature_C=20.0,
+    )
     state = describe(ends)
     assert state.cold_index[0] == pytest.approx(-0.5, abs=0.3)
     assert state.cold_index[1] == pytest.approx(0.9, abs=0.3)

@@ -8,10 +8,10 @@ from types import SimpleNamespace
 
 import pytest
 
-from brewwater.inputs import load_document
 from brewwater.plan import make_plan
-from brewwater.recommend import stage
-from brewwater.targets import judge
+from brewwater.planning.document import load_document
+from brewwater.planning.search import stage
+from brewwater.verdicts import judge
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
 CITY = {"disinfectant": "free_chlorine"}
@@ -19,7 +19,7 @@ CITY = {"disinfectant": "free_chlorine"}
 
 def test_nothing_at_all_for_a_good_spring() -> None:
     made = AT.plan({"total_hardness": 80, "alkalinity": 55, "total_dissolved_solids": 130}, disinfectant="none")
-    assert made.outcome.stages == ()
+    assert made.candidate.stages == ()
     assert "Buy nothing for scale" in made.alternatives[0].why
 
 
@@ -29,15 +29,15 @@ def test_nothing_at_all_for_a_good_spring() -> None:
 def test_carbon_only_for_good_city_water(hardness: float, alkalinity: float, solids: float) -> None:
     values = {"total_hardness": hardness, "alkalinity": alkalinity, "total_dissolved_solids": solids}
     made = AT.plan(values, **CITY)
-    assert AT.media(made.outcome.stages) == ("sediment", "carbon")
+    assert AT.media(made.candidate.stages) == ("sediment", "carbon")
     assert "Buy nothing for scale" in made.alternatives[0].why
-    assert AT.verdict(made.outcome.verdicts, "scale").status == "ok"
+    assert AT.verdict(made.candidate.verdicts, "scale").status == "ok"
 
 
 def test_catalytic_carbon_only_where_chloramine_is_possible() -> None:
     made = AT.plan({"total_hardness": 75, "alkalinity": 52, "total_dissolved_solids": 125})
-    assert AT.media(made.outcome.stages) == ("sediment", "catalytic_carbon")
-    plain = next(a for a in made.alternatives if AT.media(a.outcome.stages) == ("sediment", "carbon"))
+    assert AT.media(made.candidate.stages) == ("sediment", "catalytic_carbon")
+    plain = next(a for a in made.alternatives if AT.media(a.candidate.stages) == ("sediment", "carbon"))
     assert "chlorine may pass" in plain.why
 
 
@@ -78,13 +78,16 @@ def test_hard_and_salty_may_soften_but_is_told_that_chloride_stays() -> None:
     assert AT.served(made)["chloride"] < 30
     softened = AT.listed(made, "softening")
     assert "corrosion: chloride" in softened.why
-    assert "no_cure_for_chloride" in {p.code for p in softened.outcome.problems}
+    assert "no_cure_for_chloride" in {p.code for p in softened.candidate.problems}
 
 
 def test_a_membrane_on_hard_water_is_refused_for_its_scaling() -> None:
     made = AT.plan({"total_hardness": 310, "alkalinity": 260, "chloride": 20, "sulfate": 35}, **CITY)
-    bare = [a for a in made.alternatives if "reverse_osmosis" in AT.media(a.outcome.stages)
-            and "softening" not in AT.media(a.outcome.stages)]  # fmt: skip
+    bare = [
+        a
+        for a in made.alternatives
+        if "reverse_osmosis" in AT.media(a.candidate.stages) and "softening" not in AT.media(a.candidate.stages)
+    ]
     assert bare and not any(a.fits for a in bare)
     assert all("the membrane scales" in a.why for a in bare)
 
@@ -99,9 +102,9 @@ def test_an_inhibitor_counts_in_a_brewer_but_not_where_steam_is_made() -> None:
         document["machines"][0]["kind"] = kind
         made = make_plan(load_document(document), search=False, train=train)
         bare = make_plan(load_document(document), search=False, train=())
-        falls = {line.name: line.amount for line in made.outcome.cost.lines}.get("Descaling", 0)
-        without = {line.name: line.amount for line in bare.outcome.cost.lines}.get("Descaling", 0)
-        temporary = AT.measure(AT.verdict(made.outcome.verdicts, "scale"), "temporary_hardness")
+        falls = {line.name: line.amount for line in made.candidate.cost.lines}.get("Descaling", 0)
+        without = {line.name: line.amount for line in bare.candidate.cost.lines}.get("Descaling", 0)
+        temporary = AT.measure(AT.verdict(made.candidate.verdicts, "scale"), "temporary_hardness")
         outcomes[kind] = (float(falls), float(without), temporary.status, temporary.note)
     assert outcomes["brewer"][0] < 0.05 * outcomes["brewer"][1]
     assert outcomes["brewer"][2] == "ok" and "hold back up to" in outcomes["brewer"][3]
@@ -127,8 +130,8 @@ def test_what_the_cup_is_worth_decides() -> None:
     poor = document.model_copy(update={"worth": document.worth.model_copy(update={"cup": 0.0})})
     rich, cheap = make_plan(document), make_plan(poor)
     assert AT.chosen(rich) != ()
-    assert float(cheap.outcome.cost.expected) < float(rich.outcome.cost.expected)
-    assert AT.verdict(rich.outcome.verdicts, "cup").status != "act"
+    assert float(cheap.candidate.cost.expected) < float(rich.candidate.cost.expected)
+    assert AT.verdict(rich.candidate.verdicts, "cup").status != "act"
 
 
 def test_a_busier_shop_takes_the_next_size_up() -> None:
@@ -143,8 +146,8 @@ def test_the_document_keeps_its_own_train_and_hears_of_a_better_one() -> None:
     document = AT.document({"total_hardness": 240, "alkalinity": 200, "chloride": 15, "sulfate": 20}, **CITY)
     own = (stage("sediment"), stage("carbon"), stage("softening"))
     made = make_plan(document.model_copy(update={"train": own}))
-    assert made.outcome.stages == own and not made.recommended
-    assert AT.media(made.alternatives[0].outcome.stages)[-1] == "weak_acid"
+    assert made.candidate.stages == own and not made.recommended
+    assert AT.media(made.alternatives[0].candidate.stages)[-1] == "weak_acid"
     assert "the cup: alkalinity" in AT.listed(made, "softening").why
 
 
@@ -156,13 +159,19 @@ def test_one_setting_for_three_towns_shows_the_worst() -> None:
     }
     fills = [{"supply": "Low"}, {"supply": "Middle", "weekdays": ["wed"]}, {"supply": "High", "weekdays": ["fri"]}]
     made = make_plan(AT.towns(waters, fills=fills, draws=64))
-    served = made.outcome.main
-    for verdict in made.outcome.verdicts[:2]:
-        assert verdict.phase in made.given.phase_names
+    served = made.candidate.main
+    for verdict in made.candidate.verdicts[:2]:
+        assert verdict.phase in made.scenario.phase_names
         shares = {}
-        for row, name in enumerate(made.given.phase_names):
+        for row, name in enumerate(made.scenario.phase_names):
             alone = served.water.each(lambda a, row=row: a[row] if a.ndim > 1 and len(a) > 1 else a)
-            found = judge(alone, known=made.given.known, weights=made.given.weights, role="served",
-                          machine=served.machine, supplies=made.given.supplies)  # fmt: skip
+            found = judge(
+                alone,
+                known=made.scenario.known,
+                weights=made.scenario.weights,
+                role="served",
+                machine=served.machine,
+                supplies=made.scenario.supplies,
+            )
             shares[name] = AT.verdict(found, verdict.subject).share
         assert verdict.share == shares[verdict.phase] == min(shares.values())

@@ -10,21 +10,31 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.at_base import AFTER_TANK, AtBase, Way
 from brewwater.ensemble import percentiles
-from brewwater.inputs import load_document
+from brewwater.output.result import plan_result, summary
+from brewwater.output.sheet.base import differing
+from brewwater.output.sheet.pages import pages
+from brewwater.output.tables import tables
 from brewwater.plan import Plan, make_plan
-from brewwater.sheet.base import differing
-from brewwater.sheet.pages import pages
-from brewwater.sheet.result import plan_result, summary
-from brewwater.sheet.tables import tables
+from brewwater.planning.base_membrane import AFTER_TANK, AtBase, Way
+from brewwater.planning.document import load_document
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
 WATER = {"total_hardness": 60, "alkalinity": 50, "chloride": 95, "free_chlorine": 0.8}
 PRICES = {
-    "head": 0, "membrane_unit": 500, "base_tank": 100, "carried_tank": 200, "test_kit": 0, "water_gal": 0.01,
-    "hauled_gal": 0.5, "descale": 0, "margin_day": 0, "labour_visit": 0, "mineral_kg": 10, "softener_salt_kg": 1,
-}  # fmt: skip
+    "head": 0,
+    "membrane_unit": 500,
+    "base_tank": 100,
+    "carried_tank": 200,
+    "test_kit": 0,
+    "water_gal": 0.01,
+    "hauled_gal": 0.5,
+    "descale": 0,
+    "margin_day": 0,
+    "labour_visit": 0,
+    "mineral_kg": 10,
+    "softener_salt_kg": 1,
+}
 SHEET = {"price": 0, "flush_gal": 0, "service_flow_gpm": 2, "clean_pressure_drop_psi": 2, "drop_at_flow_gpm": 2}
 MEMBRANE = {"price": 0, "flush_gal": 0, "rated_output_gal_per_day": 100, "rated_pressure_psi": 60}
 
@@ -33,15 +43,24 @@ def plan(recovery: float = 0.25, draws: int = 1, train: list[dict[str, Any]] | N
     made = AT.document(WATER, draws=draws, disinfectant="free_chlorine").model_dump()
     made["unit"].update(fresh_tank_gal=32, waste_tank_gal=42, hours_per_service_day=8, mains_psi=70, **more)
     made["branches"] = [b for b in made["branches"] if b["kind"] in ("espresso_machine", "sink")]
-    made["demand"].update(drinks_per_service_day=None, uses_per_drink=[], fixed=[
-        {"name": "coffee", "branch": "Espresso machine", "gal_per_service_day": 6},
-        {"name": "else", "branch": "Three-basin sink", "gal_per_service_day": 12},
-    ], drinks=[{"name": "cup", "per_service_day": 128, "fl_oz": 1}])  # fmt: skip
-    made["train"] = train if train is not None else [
-        {"name": "Sediment", "medium": "sediment", "sheet": SHEET},
-        {"name": "Carbon", "medium": "carbon", "sheet": SHEET},
-        {"name": "Membrane", "medium": "reverse_osmosis", "recovery": recovery, "sheet": MEMBRANE},
-    ]  # fmt: skip
+    made["demand"].update(
+        drinks_per_service_day=None,
+        uses_per_drink=[],
+        fixed=[
+            {"name": "coffee", "branch": "Espresso machine", "gal_per_service_day": 6},
+            {"name": "else", "branch": "Three-basin sink", "gal_per_service_day": 12},
+        ],
+        drinks=[{"name": "cup", "per_service_day": 128, "fl_oz": 1}],
+    )
+    made["train"] = (
+        train
+        if train is not None
+        else [
+            {"name": "Sediment", "medium": "sediment", "sheet": SHEET},
+            {"name": "Carbon", "medium": "carbon", "sheet": SHEET},
+            {"name": "Membrane", "medium": "reverse_osmosis", "recovery": recovery, "sheet": MEMBRANE},
+        ]
+    )
     made["money"]["prices"] = PRICES
     return make_plan(load_document(made), search=False)
 
@@ -84,7 +103,7 @@ def test_on_board_both_tanks_decide_and_at_base_nothing_is_rejected_on_board(
 
 def test_the_year_by_hand() -> None:
     made = plan()
-    days = int(made.given.demand.open[: made.given.demand.year()].sum())
+    days = int(made.scenario.demand.open[: made.scenario.demand.year()].sum())
     found = ways(made)
     board, own, whole = (lines(found[k]) for k in ("on_board", "own_tank", "fresh_tank"))
     level = pytest.approx
@@ -108,9 +127,10 @@ def test_the_year_by_hand() -> None:
 
 def test_hauled_water_is_dear_on_board_and_the_base_has_mains() -> None:
     document = plan().document
-    hauled = make_plan(document.model_copy(update={"money": document.money.model_copy(update={"hauled": True})}),
-                       search=False)  # fmt: skip
-    days = int(hauled.given.demand.open[: hauled.given.demand.year()].sum())
+    hauled = make_plan(
+        document.model_copy(update={"money": document.money.model_copy(update={"hauled": True})}), search=False
+    )
+    days = int(hauled.scenario.demand.open[: hauled.scenario.demand.year()].sum())
     found = ways(hauled)
     assert lines(found["on_board"])["Water rejected"] == pytest.approx(days * 21 * 0.5, abs=0.02)
     own = lines(found["own_tank"])
@@ -136,8 +156,14 @@ def test_hours_of_the_membrane_by_hand_and_what_it_asks() -> None:
 
 
 def test_a_slow_membrane_wants_a_tank_at_base_and_one_too_slow_fails() -> None:
-    slow = [{"name": "Membrane", "medium": "reverse_osmosis", "recovery": 0.25,
-             "sheet": {**MEMBRANE, "rated_output_gal_per_day": 9}}]  # fmt: skip
+    slow = [
+        {
+            "name": "Membrane",
+            "medium": "reverse_osmosis",
+            "recovery": 0.25,
+            "sheet": {**MEMBRANE, "rated_output_gal_per_day": 9},
+        }
+    ]
     found = ways(plan(train=slow))
     assert found["own_tank"].base_tank_gal == 5
     assert lines(found["own_tank"])["Storage tank at base over its life"] == 100 / 5
@@ -169,7 +195,7 @@ def test_on_board_that_fails_is_told_with_what_base_costs() -> None:
 def test_the_difference_is_of_the_same_draws() -> None:
     made = plan(draws=128)
     one = ways(made)["own_tank"]
-    low, _, high = percentiles(one.dearer, made.given.weights)
+    low, _, high = percentiles(one.dearer, made.scenario.weights)
     assert low == pytest.approx(high) == pytest.approx(40, abs=0.01)  # all else is the same in each draw
     assert np.shape(one.cost.total)[-1] in (1, 128)
 
@@ -206,7 +232,7 @@ def test_the_best_alternative_whose_membrane_the_tanks_do_not_bear_is_worked() -
     document = AT.document(values, disinfectant="free_chlorine").model_dump()
     document["unit"].update(fresh_tank_gal=26, waste_tank_gal=34)
     made = make_plan(load_document(document))
-    assert "reverse_osmosis" not in AT.media(made.outcome.stages)
+    assert "reverse_osmosis" not in AT.media(made.candidate.stages)
     found = at_base(made)
     assert found.own is False
     assert "reverse_osmosis" in AT.media(found.stages)

@@ -26,10 +26,10 @@ from brewwater.treatment import (
     run_train,
     settings_for,
 )
-from brewwater.treatment.catalytic_carbon import empty_bed_contact_s
-from brewwater.treatment.mineral_dose import batch
-from brewwater.treatment.reverse_osmosis import output_gal_per_day
-from brewwater.treatment.weak_acid import carbon_dioxide_released_mg_L
+from brewwater.treatment.media.catalytic_carbon import empty_bed_contact_s
+from brewwater.treatment.media.mineral_dose import batch
+from brewwater.treatment.media.reverse_osmosis import output_gal_per_day
+from brewwater.treatment.media.weak_acid import carbon_dioxide_released_mg_L
 from brewwater.units import GAL_L
 from brewwater.water import Water
 
@@ -129,9 +129,7 @@ def test_3_permanent_hardness_is_for_a_membrane_with_blend_and_bicarbonate() -> 
     bed = run(source, WEAK_ACID).served
     assert one(source.hardness_mg_L_as_CaCO3 - bed.hardness_mg_L_as_CaCO3) <= 45
     assert one(bed.alkalinity_mg_L_as_CaCO3) == pytest.approx(10)
-    assert {"permanent_hardness", "low_alkalinity"} <= codes(
-        Context("free_chlorine", True, 280, 45, 25), WEAK_ACID
-    )
+    assert {"permanent_hardness", "low_alkalinity"} <= codes(Context("free_chlorine", True, 280, 45, 25), WEAK_ACID)
     # the scenario counts with 95 % rejection; the usual membrane of the table rejects a little more
     ions = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate", "alkalinity")
     plain = membrane(blend_percent=30).model_copy(update={"rejection": dict.fromkeys(ions, 0.95)})
@@ -154,9 +152,7 @@ def test_4_sodium_alkalinity_is_beyond_softener_and_weak_acid() -> None:
     assert "sodium_alkalinity" in codes(context, WEAK_ACID)
     assert one(run(source, SOFTENER).served.alkalinity_mg_L_as_CaCO3) == pytest.approx(260)
     assert one(run(source, WEAK_ACID).served.alkalinity_mg_L_as_CaCO3) > 240
-    minerals = Stage(
-        name="m", medium="mineral_dose", doses=(Dose(salt="magnesium_sulfate_heptahydrate", mg_L=150),)
-    )
+    minerals = Stage(name="m", medium="mineral_dose", doses=(Dose(salt="magnesium_sulfate_heptahydrate", mg_L=150),))
     served = run(source, SEDIMENT, CARBON, membrane(blend_percent=15), minerals).served
     assert 40 < one(served.alkalinity_mg_L_as_CaCO3) < 60
     assert 55 < one(served.hardness_mg_L_as_CaCO3) < 75
@@ -194,9 +190,7 @@ def test_7_one_bypass_cannot_suit_two_towns() -> None:
     assert alkalinity == pytest.approx([19, 73], abs=0.5)
     assert hardness[1] == pytest.approx(153, abs=0.5)
     # the ledger in equivalents: a litre in the hard town costs seven of the soft one's
-    assert one(outlets[1].loads[0].exchange_eq / outlets[0].loads[0].exchange_eq) == pytest.approx(
-        7, abs=0.05
-    )
+    assert one(outlets[1].loads[0].exchange_eq / outlets[0].loads[0].exchange_eq) == pytest.approx(7, abs=0.05)
 
 
 def test_9_no_resin_while_alkalinity_is_unknown() -> None:
@@ -207,9 +201,7 @@ def test_9_no_resin_while_alkalinity_is_unknown() -> None:
 
 
 def test_10_a_cart_runs_out_of_time_before_gallons() -> None:
-    sheet = DataSheet(
-        rated_gal=1000, reference_chlorine_mg_L_as_Cl2=2, rated_for="free_chlorine", life_months=6
-    )
+    sheet = DataSheet(rated_gal=1000, reference_chlorine_mg_L_as_Cl2=2, rated_for="free_chlorine", life_months=6)
     stage = Stage(name="carbon", medium="carbon", sheet=sheet)
     found = capacity(stage, ONE, disinfectant="free_chlorine")
     gallons_a_day = 1.1 * 4 / 7

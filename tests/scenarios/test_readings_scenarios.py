@@ -8,36 +8,55 @@ from typing import Any
 import pytest
 
 from brewwater.ensemble import percentiles
-from brewwater.given import Given
-from brewwater.inputs import PlanDocument, demo_document, load_document
-from brewwater.log_entry import make_reading
+from brewwater.log.entry import make_reading
 from brewwater.plan import Plan, make_plan
+from brewwater.planning.document import PlanDocument, demo_document, load_document
+from brewwater.planning.scenario import Scenario
 
 START = dt.date(2026, 3, 2)
 ALL_DAYS = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-CARBON = {"name": "Carbon", "medium": "carbon",
-          "sheet": {"rated_gal": 1000, "reference_chlorine_mg_L_as_Cl2": 2.0, "life_months": 12}}  # fmt: skip
+CARBON = {
+    "name": "Carbon",
+    "medium": "carbon",
+    "sheet": {"rated_gal": 1000, "reference_chlorine_mg_L_as_Cl2": 2.0, "life_months": 12},
+}
 WEAK_ACID = {"name": "Resin", "medium": "weak_acid", "bypass_percent": 20, "size": "large"}
 SOFTENER = {"name": "Softener", "medium": "softening", "size": "large"}
 
 
 def document(readings: list[dict[str, Any]], train: list[dict[str, Any]], **more: Any) -> PlanDocument:
-    return load_document({
-        "unit": {"kind": "truck"},
-        "supplies": [{"name": "Town", "disinfectant": "free_chlorine", "analysis": {
-            "total_hardness": {"value": [230, 260, 290], "unit": "mg/L"},
-            "alkalinity": {"value": [200, 220, 240], "unit": "mg/L"},
-            "free_chlorine": {"value": [0.5, 1.0, 1.5], "unit": "mg/L"}}}],
-        "fill": {"fills": [{"supply": "Town"}]},
-        # 102.4 drinks of 10 fl oz are 8 gal a day
-        "demand": {"calendar": {"start": START.isoformat(), "weekdays": ALL_DAYS}, "main_branch": "Machine",
-                   "drinks": [{"name": "cup", "per_service_day": [90, 102.4, 115], "fl_oz": 10}],
-                   "uses_per_drink": [{"name": "rinse", "branch": "Rinser", "fl_oz": 4.5, "per_drink": 1.3}]},
-        "branches": [{"name": "Machine", "kind": "espresso_machine", "machine": "M", "filtered": True},
-                     {"name": "Rinser", "kind": "rinser", "filtered": False}],
-        "machines": [{"name": "M", "kind": "espresso"}],
-        "train": train, "readings": readings, **more,
-    })  # fmt: skip
+    return load_document(
+        {
+            "unit": {"kind": "truck"},
+            "supplies": [
+                {
+                    "name": "Town",
+                    "disinfectant": "free_chlorine",
+                    "analysis": {
+                        "total_hardness": {"value": [230, 260, 290], "unit": "mg/L"},
+                        "alkalinity": {"value": [200, 220, 240], "unit": "mg/L"},
+                        "free_chlorine": {"value": [0.5, 1.0, 1.5], "unit": "mg/L"},
+                    },
+                }
+            ],
+            "fill": {"fills": [{"supply": "Town"}]},
+            # 102.4 drinks of 10 fl oz are 8 gal a day
+            "demand": {
+                "calendar": {"start": START.isoformat(), "weekdays": ALL_DAYS},
+                "main_branch": "Machine",
+                "drinks": [{"name": "cup", "per_service_day": [90, 102.4, 115], "fl_oz": 10}],
+                "uses_per_drink": [{"name": "rinse", "branch": "Rinser", "fl_oz": 4.5, "per_drink": 1.3}],
+            },
+            "branches": [
+                {"name": "Machine", "kind": "espresso_machine", "machine": "M", "filtered": True},
+                {"name": "Rinser", "kind": "rinser", "filtered": False},
+            ],
+            "machines": [{"name": "M", "kind": "espresso"}],
+            "train": train,
+            "readings": readings,
+            **more,
+        }
+    )
 
 
 def line(kind: str, value: float | None, day: int, where: str = "", unit: str = "mg/L", **more: Any) -> dict[str, Any]:
@@ -46,7 +65,7 @@ def line(kind: str, value: float | None, day: int, where: str = "", unit: str = 
 
 
 def expected(plan: Plan) -> int:
-    day = plan.outcome.cartridges[0].changes.dates(plan.given.weights)[0][1]
+    day = plan.candidate.cartridges[0].changes.dates(plan.scenario.weights)[0][1]
     assert day is not None
     return (day - START).days
 
@@ -114,7 +133,7 @@ def test_hardness_through_a_weak_acid_bed_too_early() -> None:
 
 def test_served_hardness_as_planned_says_nothing() -> None:
     prior = make_plan(document([], [WEAK_ACID]), search=False)
-    served = prior.given.pooled(prior.outcome.main.water.hardness_mg_L_as_CaCO3)[1]
+    served = prior.scenario.pooled(prior.candidate.main.water.hardness_mg_L_as_CaCO3)[1]
     plan = make_plan(document([line("hardness", round(float(served)), 5, "served")], [WEAK_ACID]), search=False)
     assert not plan.diagnoses
 
@@ -150,8 +169,12 @@ def test_chlorine_after_the_carbon() -> None:
 
 
 def test_clogged_by_pressure() -> None:
-    lines = [line("pressure_in_psi", 45, 2, unit="psi"), line("pressure_out_psi", 39, 2, unit="psi"),
-             line("pressure_in_psi", 45, 60, unit="psi"), line("pressure_out_psi", 27, 60, unit="psi")]  # fmt: skip
+    lines = [
+        line("pressure_in_psi", 45, 2, unit="psi"),
+        line("pressure_out_psi", 39, 2, unit="psi"),
+        line("pressure_in_psi", 45, 60, unit="psi"),
+        line("pressure_out_psi", 27, 60, unit="psi"),
+    ]
     plan = make_plan(document(lines, [CARBON]), search=False)
     (found,) = plan.diagnoses
     assert found.code == "clogged"
@@ -163,22 +186,23 @@ def test_a_source_that_the_report_does_not_allow() -> None:
     alone = make_plan(document([line("hardness", 400, 5, "source", method="drop_kit")], [WEAK_ACID]), search=False)
     assert codes(alone) == ["source_differs"]
     assert alone.reading_flags[0].code == "unexplained"
-    assert float(alone.given.pooled(alone.given.waters.hardness_mg_L_as_CaCO3)[1]) < 295
+    assert float(alone.scenario.pooled(alone.scenario.waters.hardness_mg_L_as_CaCO3)[1]) < 295
     both = [line("hardness", v, d, "source", method="drop_kit") for v, d in ((400, 5), (405, 6))]
     plan = make_plan(document(both, [WEAK_ACID]), search=False)
     assert "takes the place" in plan.diagnoses[0].message
-    assert float(plan.given.pooled(plan.given.waters.hardness_mg_L_as_CaCO3)[1]) == pytest.approx(402, abs=8)
+    assert float(plan.scenario.pooled(plan.scenario.waters.hardness_mg_L_as_CaCO3)[1]) == pytest.approx(402, abs=8)
 
 
 def test_alkalinity_read_at_the_source_becomes_known() -> None:
     doc = document([line("alkalinity", 210, 1, "source", method="drop_kit")], [WEAK_ACID])
-    bare = doc.supplies[0].model_copy(update={
-        "analysis": {"total_hardness": doc.supplies[0].analysis["total_hardness"]}})  # fmt: skip
+    bare = doc.supplies[0].model_copy(
+        update={"analysis": {"total_hardness": doc.supplies[0].analysis["total_hardness"]}}
+    )
     plan = make_plan(doc.model_copy(update={"supplies": (bare,)}), search=False)
     assert "alkalinity" not in plan.prior.known
-    assert "alkalinity" in plan.given.known
+    assert "alkalinity" in plan.scenario.known
     assert "alkalinity_missing" not in {w.code for w in plan.warnings}
-    low, middle, high = plan.given.pooled(plan.given.waters.alkalinity_mg_L_as_CaCO3)
+    low, middle, high = plan.scenario.pooled(plan.scenario.waters.alkalinity_mg_L_as_CaCO3)
     assert middle == pytest.approx(210, abs=5)
     assert high - low < 20
 
@@ -187,7 +211,7 @@ def test_a_logged_change_restarts_the_cartridge() -> None:
     """Changed after 40 days: that day is in the calendar, and the next one counts from it."""
     lines = [line("meter_gal", 320, 40, unit="gal"), line("changed_cartridge", None, 40, "Carbon", unit="")]
     plan = make_plan(document(lines, [CARBON]), search=False)
-    dates = plan.outcome.cartridges[0].changes.dates(plan.given.weights)
+    dates = plan.candidate.cartridges[0].changes.dates(plan.scenario.weights)
     assert dates[0] == (START + dt.timedelta(days=40),) * 3
     second = dates[1][1]
     assert second is not None
@@ -201,13 +225,13 @@ def test_a_cartridge_in_place_follows_its_meter() -> None:
     doc = document([line("meter_gal", 600, -1, unit="gal")], [CARBON], in_service=placed)
     plan = make_plan(doc, search=False)
     assert expected(plan) == pytest.approx(200 / 10.1, abs=4)
-    assert plan.given.used["Carbon"].mean() == pytest.approx(0.61, abs=0.06)
+    assert plan.scenario.used["Carbon"].mean() == pytest.approx(0.61, abs=0.06)
 
 
 def test_the_same_log_gives_the_same_plan() -> None:
     doc = document([line("meter_gal", 384, 30, unit="gal")], [CARBON])
     one, two = make_plan(doc, search=False), make_plan(doc, search=False)
-    assert one.given.weights.tolist() == two.given.weights.tolist()
+    assert one.scenario.weights.tolist() == two.scenario.weights.tolist()
     assert one.moved == two.moved
 
 
@@ -215,20 +239,21 @@ def test_a_tank_test_tells_of_the_town_that_was_in_the_tank() -> None:
     """Two towns, filled on different days: a test of the tank on a market Sunday narrows that town, not the other."""
     demo = demo_document()
     sunday = dt.date(2027, 3, 21)
-    reading = make_reading({"date": sunday, "kind": "hardness", "value": 72, "unit": "mg/L", "where": "source",
-                            "method": "lab"})  # fmt: skip
+    reading = make_reading(
+        {"date": sunday, "kind": "hardness", "value": 72, "unit": "mg/L", "where": "source", "method": "lab"}
+    )
     plan = make_plan(demo.model_copy(update={"readings": (reading,)}), search=False)
-    names = plan.given.tank.names
+    names = plan.scenario.tank.names
 
-    def middle_and_width(given: Given, name: str) -> tuple[float, float]:
-        hardness = given.supply_waters[names.index(name)].hardness_mg_L_as_CaCO3
-        low, middle, high = percentiles(hardness, given.weights)
+    def middle_and_width(scenario: Scenario, name: str) -> tuple[float, float]:
+        hardness = scenario.supply_waters[names.index(name)].hardness_mg_L_as_CaCO3
+        low, middle, high = percentiles(hardness, scenario.weights)
         return float(middle), float(high - low)
 
-    before, after = (middle_and_width(g, "Saltmarsh End") for g in (plan.prior, plan.given))
+    before, after = (middle_and_width(g, "Saltmarsh End") for g in (plan.prior, plan.scenario))
     assert after[0] > before[0]
     assert after[1] < 0.75 * before[1]
-    other = [middle_and_width(g, "Chalkworth") for g in (plan.prior, plan.given)]
+    other = [middle_and_width(g, "Chalkworth") for g in (plan.prior, plan.scenario)]
     assert other[1][0] == pytest.approx(other[0][0], abs=4)
     assert other[1][1] == pytest.approx(other[0][1], rel=0.15)
 
@@ -237,7 +262,9 @@ def test_a_search_after_a_meter_reading_plans_for_what_is_really_used() -> None:
     """The candidates are weighed on the corrected demand too."""
     doc = document([line("meter_gal", 384, 30, unit="gal")], [CARBON])
     plan = make_plan(doc, search=False)
-    litres = [float(percentiles(g.demand.litres_per_service_day("Machine"), g.weights, [0.5])[0])
-              for g in (plan.prior, plan.given)]  # fmt: skip
+    litres = [
+        float(percentiles(g.demand.litres_per_service_day("Machine"), g.weights, [0.5])[0])
+        for g in (plan.prior, plan.scenario)
+    ]
     assert litres[1] / litres[0] == pytest.approx(1.6, abs=0.06)
-    assert plan.outcome.cost.expected > plan.before.cost.expected if plan.before else False
+    assert plan.candidate.cost.expected > plan.before.cost.expected if plan.before else False

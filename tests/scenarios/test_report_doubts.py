@@ -6,8 +6,8 @@ import pytest
 
 from brewwater.ensemble import Draws
 from brewwater.errors import ReportError
-from brewwater.intake import Report, read_text
-from brewwater.intake.completion import complete
+from brewwater.reports import Report, read_text
+from brewwater.supply.completion import complete
 
 
 def lines(**values: object) -> Report:

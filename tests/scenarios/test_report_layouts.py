@@ -15,7 +15,7 @@ import pytest
 from fpdf import FPDF
 from fpdf.fonts import FontFace
 
-from brewwater.intake import Report, read_report
+from brewwater.reports import Report, read_report
 from brewwater.units import read_unit, to_plan_units
 
 

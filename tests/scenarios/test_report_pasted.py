@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from brewwater.intake import Report, read_text
+from brewwater.reports import Report, read_text
 
 Figures = tuple[float | None, float | None, float | None, str]
 

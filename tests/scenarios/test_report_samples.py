@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from brewwater.errors import ReportError
-from brewwater.intake import Report, Row, read_report
-from brewwater.targets.safety import potability
+from brewwater.reports import Report, Row, read_report
+from brewwater.verdicts.safety import potability
 
 pytestmark = pytest.mark.samples
 

@@ -7,13 +7,13 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from brewwater.branches import Branch, Check, Pump, Unit, fit, service_day
 from brewwater.demand import Calendar, DemandInput, Drink, Event, FixedUse, demand
-from brewwater.document import Span
 from brewwater.ensemble import Draws
-from brewwater.targets import MachineProfile
+from brewwater.plumbing import Branch, Check, Pump, Unit, fit, service_day
+from brewwater.records import Span
 from brewwater.treatment import DataSheet, Stage
 from brewwater.units import GAL_L
+from brewwater.verdicts import MachineProfile
 
 # scenario 6: 32 gal fresh, 42 gal waste; 7 gal of coffee water and 12 gal of all else
 COFFEE = Branch(name="coffee", kind="espresso_machine", machine="M")
@@ -73,16 +73,26 @@ def test_pressure_and_cold_flow_of_the_membrane_are_in_it_too() -> None:
     train = (
         Stage(name="sediment", medium="sediment", sheet=sheet),
         Stage(name="carbon", medium="carbon", sheet=sheet),
-        Stage(name="membrane", medium="reverse_osmosis", recovery=0.25,
-              sheet=DataSheet(rated_output_gal_per_day=50, rated_pressure_psi=60)),
-    )  # fmt: skip
+        Stage(
+            name="membrane",
+            medium="reverse_osmosis",
+            recovery=0.25,
+            sheet=DataSheet(rated_output_gal_per_day=50, rated_pressure_psi=60),
+        ),
+    )
     pump = Pump(cut_in_psi=40, cut_out_psi=55, flow_gpm=3)
     unit = TANKS.model_copy(update={"pump": pump, "repump": pump, "product_tank_gal": 1.0})
 
     def found(temperature_C: float) -> dict[str, Check]:
         cold = unit.model_copy(update={"water_C": temperature_C})
-        every = fit(cold, (COFFEE, ELSE), train, litres=DAY, reject_L_per_L={"coffee": np.array([3.0])},
-                    machines=(MachineProfile(name="M"),))  # fmt: skip
+        every = fit(
+            cold,
+            (COFFEE, ELSE),
+            train,
+            litres=DAY,
+            reject_L_per_L={"coffee": np.array([3.0])},
+            machines=(MachineProfile(name="M"),),
+        )
         return {c.check: c for c in every}
 
     cold, warm = found(5), found(25)
@@ -95,21 +105,35 @@ def test_pressure_and_cold_flow_of_the_membrane_are_in_it_too() -> None:
 # scenario 11: forty drinks on weekdays; three weekends at 450 a day
 def weekend_truck() -> tuple[tuple[Branch, ...], dict[str, np.ndarray], dict[str, np.ndarray], np.ndarray]:
     machine = Branch(name="machine", kind="espresso_machine", machine="M")
-    branches = (machine, Branch(name="hand sink", kind="hand_sink"), Branch(name="rinser", kind="rinser"))  # fmt: skip
+    branches = (machine, Branch(name="hand sink", kind="hand_sink"), Branch(name="rinser", kind="rinser"))
     sure = Span.model_validate
     first = dt.date(2027, 6, 5)
-    events = tuple(Event(name=f"festival {i}", start=first + dt.timedelta(14 * i), end=first + dt.timedelta(14 * i + 1),
-                         drinks_per_day=450) for i in range(3))  # fmt: skip
+    events = tuple(
+        Event(
+            name=f"festival {i}",
+            start=first + dt.timedelta(14 * i),
+            end=first + dt.timedelta(14 * i + 1),
+            drinks_per_day=450,
+        )
+        for i in range(3)
+    )
     inputs = DemandInput(
-        calendar=Calendar(start=dt.date(2027, 1, 4), events=events), main_branch="machine",
+        calendar=Calendar(start=dt.date(2027, 1, 4), events=events),
+        main_branch="machine",
         drinks=(Drink(name="milk drink", per_service_day=sure(40), fl_oz=sure(6.8)),),
-        fixed=(FixedUse(name="hand wash", branch="hand sink", gal_per_service_day=sure(4)),
-               FixedUse(name="rinsing", branch="rinser", gal_per_service_day=sure(5))),
-    )  # fmt: skip
+        fixed=(
+            FixedUse(name="hand wash", branch="hand sink", gal_per_service_day=sure(4)),
+            FixedUse(name="rinsing", branch="rinser", gal_per_service_day=sure(5)),
+        ),
+    )
     names = [b.name for b in branches]
     found = demand(inputs, names, Draws(1))
-    return (branches, {n: found.litres_per_service_day(n) for n in names}, {n: found.peak_day_litres(n) for n in names},
-            found.peak_day_litres("machine") / GAL_L)  # fmt: skip
+    return (
+        branches,
+        {n: found.litres_per_service_day(n) for n in names},
+        {n: found.peak_day_litres(n) for n in names},
+        found.peak_day_litres("machine") / GAL_L,
+    )
 
 
 def test_the_average_hides_what_the_weekend_asks() -> None:

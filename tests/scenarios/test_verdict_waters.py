@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from brewwater.ensemble import Draws
-from brewwater.intake.analysis import Measurement, Supply
-from brewwater.intake.completion import complete
-from brewwater.targets import MachineProfile, Measure, TargetChoice, Verdict, judge
+from brewwater.reports.analysis import Measurement, Supply
+from brewwater.supply.completion import complete
+from brewwater.verdicts import MachineProfile, Measure, TargetChoice, Verdict, judge
 from brewwater.water import Water
 
 UNIT = {"alkalinity": "mg/L as CaCO3", "total_hardness": "mg/L as CaCO3", "ph": "1"}
@@ -25,14 +25,13 @@ def town(values: Mapping[str, float | list[float]], **facts: object) -> Supply:
     return Supply.model_validate({"name": "Quarry Lane", "analysis": analysis, **facts})
 
 
-def verdicts(supply: Supply, *, machine: MachineProfile | None = None, targets: TargetChoice | None = None,
-             n: int = 512) -> dict[str, Verdict]:  # fmt: skip
+def verdicts(
+    supply: Supply, *, machine: MachineProfile | None = None, targets: TargetChoice | None = None, n: int = 512
+) -> dict[str, Verdict]:
     """The four verdicts on a supply's own water, by subject."""
     done = complete(supply, Draws(n))
     weights = np.exp(np.broadcast_to(done.log_weight, (n,)))
-    found = judge(
-        done.water, known=done.known, weights=weights, supplies=[supply], machine=machine, targets=targets
-    )
+    found = judge(done.water, known=done.known, weights=weights, supplies=[supply], machine=machine, targets=targets)
     return {v.subject: v for v in found}
 
 
@@ -41,8 +40,18 @@ def measure(verdict: Verdict, name: str) -> Measure:
 
 
 def test_scenario_1_salty_soft_water_scales_nothing_and_pits_boilers() -> None:
-    found = verdicts(town({"total_hardness": 35, "alkalinity": 30, "chloride": 95, "sulfate": 20,
-                           "sodium": 69, "total_dissolved_solids": 225}))  # fmt: skip
+    found = verdicts(
+        town(
+            {
+                "total_hardness": 35,
+                "alkalinity": 30,
+                "chloride": 95,
+                "sulfate": 20,
+                "sodium": 69,
+                "total_dissolved_solids": 225,
+            }
+        )
+    )
     assert found["scale"].status == "ok"
     assert found["corrosion"].status == "act"
     larson = measure(found["corrosion"], "larson_ratio").p50
@@ -60,8 +69,7 @@ def test_scenario_3_permanent_hardness_warns_of_sulfate_scale() -> None:
 
 
 def test_scenario_4_soft_is_not_good() -> None:
-    found = verdicts(town({"total_hardness": 25, "alkalinity": 260, "sodium": 120, "chloride": 15,
-                           "sulfate": 10}))  # fmt: skip
+    found = verdicts(town({"total_hardness": 25, "alkalinity": 260, "sodium": 120, "chloride": 15, "sulfate": 10}))
     assert found["cup"].status == "act"
     assert "lkalinity" in found["cup"].why
     assert found["scale"].status == "ok"
@@ -75,8 +83,14 @@ def test_scenario_7_two_towns_are_judged_apart_and_the_worst_is_named() -> None:
     spread = np.random.default_rng(7).normal(0, 3, 400)
     alkalinity = np.stack([19 + spread, 73 + spread])
     hardness = np.array([[39.0], [153.0]])
-    water = Water(pH=7.4, alkalinity_mg_L_as_CaCO3=alkalinity, calcium_mg_L=hardness / 2.497 * 0.8,
-                  magnesium_mg_L=hardness / 4.118 * 0.2, sodium_mg_L=12.0, chloride_mg_L=12.0)  # fmt: skip
+    water = Water(
+        pH=7.4,
+        alkalinity_mg_L_as_CaCO3=alkalinity,
+        calcium_mg_L=hardness / 2.497 * 0.8,
+        magnesium_mg_L=hardness / 4.118 * 0.2,
+        sodium_mg_L=12.0,
+        chloride_mg_L=12.0,
+    )
     known = frozenset({"total_hardness", "alkalinity"})
 
     def judged(w: Water, names: tuple[str, ...]) -> dict[str, Verdict]:
@@ -94,10 +108,13 @@ def test_scenario_7_two_towns_are_judged_apart_and_the_worst_is_named() -> None:
 
 
 def test_scenario_8_grains_and_bicarbonate() -> None:
-    supply = Supply(name="Ferry Road", analysis={
-        "total_hardness": Measurement(value=239.65, unit="mg/L as CaCO3", method="report"),
-        "bicarbonate": Measurement(value=190, unit="mg/L", method="report"),
-    })  # fmt: skip
+    supply = Supply(
+        name="Ferry Road",
+        analysis={
+            "total_hardness": Measurement(value=239.65, unit="mg/L as CaCO3", method="report"),
+            "bicarbonate": Measurement(value=190, unit="mg/L", method="report"),
+        },
+    )
     scale = verdicts(supply)["scale"]
     assert scale.status == "act"
     assert measure(scale, "temporary_hardness").p50 == pytest.approx(156, rel=0.02)
@@ -105,8 +122,9 @@ def test_scenario_8_grains_and_bicarbonate() -> None:
 
 
 def test_scenario_14_impossible_solids_do_not_soften_the_verdict() -> None:
-    found = verdicts(town({"total_hardness": 180, "alkalinity": 150, "chloride": 60, "sulfate": 40,
-                           "total_dissolved_solids": 110}))  # fmt: skip
+    found = verdicts(
+        town({"total_hardness": 180, "alkalinity": 150, "chloride": 60, "sulfate": 40, "total_dissolved_solids": 110})
+    )
     assert found["corrosion"].status == "act"
     solids = measure(found["cup"], "total_dissolved_solids")
     assert solids.p50 is not None
@@ -116,8 +134,9 @@ def test_scenario_14_impossible_solids_do_not_soften_the_verdict() -> None:
 
 
 def test_scenario_15_scale_is_red_and_cold_corrosion_undecided_without_a_ph() -> None:
-    found = verdicts(town({"total_hardness": 200, "calcium": 150 / 2.497, "alkalinity": 160,
-                           "total_dissolved_solids": 280}))  # fmt: skip
+    found = verdicts(
+        town({"total_hardness": 200, "calcium": 150 / 2.497, "alkalinity": 160, "total_dissolved_solids": 280})
+    )
     assert found["scale"].status == "act"
     assert found["corrosion"].status == "unknown"
     assert "pH" in found["corrosion"].why
@@ -132,8 +151,11 @@ def test_scenario_15_scale_is_red_and_cold_corrosion_undecided_without_a_ph() ->
 def test_three_numbers_say_nothing_of_chloride_or_safety() -> None:
     found = verdicts(town({"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420}))
     assert {s: v.status for s, v in found.items()} == {
-        "cup": "act", "scale": "act", "corrosion": "unknown", "safety": "unknown",
-    }  # fmt: skip
+        "cup": "act",
+        "scale": "act",
+        "corrosion": "unknown",
+        "safety": "unknown",
+    }
     assert "chloride" in found["corrosion"].why
 
 
@@ -159,25 +181,42 @@ def test_a_clear_fault_stands_though_the_rest_is_unknown() -> None:
 
 
 def test_good_water_is_called_good() -> None:
-    found = verdicts(town({"total_hardness": 85, "alkalinity": 55, "total_dissolved_solids": 135, "ph": 7.4,
-                           "chloride": 12, "sulfate": 15, "sodium": 9}))  # fmt: skip
+    found = verdicts(
+        town(
+            {
+                "total_hardness": 85,
+                "alkalinity": 55,
+                "total_dissolved_solids": 135,
+                "ph": 7.4,
+                "chloride": 12,
+                "sulfate": 15,
+                "sodium": 9,
+            }
+        )
+    )
     assert [found[s].status for s in ("cup", "scale", "corrosion")] == ["ok", "ok", "ok"]
 
 
 def weak_acid_water() -> Water:
     """Scenario 2 after the bed: 110 hardness, 60 alkalinity and about 160 mg/L of CO2."""
-    return Water(pH=5.87, alkalinity_mg_L_as_CaCO3=60.0, calcium_mg_L=32.0, magnesium_mg_L=7.3,
-                 sodium_mg_L=9.0, chloride_mg_L=20.0, sulfate_mg_L=30.0)  # fmt: skip
+    return Water(
+        pH=5.87,
+        alkalinity_mg_L_as_CaCO3=60.0,
+        calcium_mg_L=32.0,
+        magnesium_mg_L=7.3,
+        sodium_mg_L=9.0,
+        chloride_mg_L=20.0,
+        sulfate_mg_L=30.0,
+    )
 
 
-@pytest.mark.parametrize(
-    ("metal", "status"), [("copper_brass", "act"), ("stainless", "watch"), ("unknown", "watch")]
-)
+@pytest.mark.parametrize(("metal", "status"), [("copper_brass", "act"), ("stainless", "watch"), ("unknown", "watch")])
 def test_co2_rich_water_is_right_in_the_cup_and_wrong_for_brass(metal: str, status: str) -> None:
     known = frozenset({"total_hardness", "alkalinity", "ph", "chloride", "sulfate", "sodium"})
     machine = MachineProfile.model_validate({"wetted_metal": metal, "stainless_grade": "316"})
-    found = {v.subject: v for v in judge(weak_acid_water(), known=known, weights=np.ones(1), role="served",
-                                         machine=machine)}  # fmt: skip
+    found = {
+        v.subject: v for v in judge(weak_acid_water(), known=known, weights=np.ones(1), role="served", machine=machine)
+    }
     assert found["cup"].status == "ok"
     assert measure(found["cup"], "ph").p50 == pytest.approx(6.8)
     assert "5.9 in the line to 8.2" in measure(found["cup"], "ph").note

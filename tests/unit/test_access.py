@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from brewwater import access
 from brewwater.errors import InputError
+from brewwater.store import access
 
 AUTH = {
     "auth": {
@@ -104,8 +104,10 @@ def test_a_person_is_a_verified_address() -> None:
 
 def test_rules_of_opening_and_editing() -> None:
     shared = {"bea@x": False, "cy@x": True}
-    may = {p: (access.may_open(p, "ann@x", shared), access.may_edit(p, "ann@x", shared))
-           for p in ("ann@x", "bea@x", "cy@x", "dan@x")}  # fmt: skip
+    may = {
+        p: (access.may_open(p, "ann@x", shared), access.may_edit(p, "ann@x", shared))
+        for p in ("ann@x", "bea@x", "cy@x", "dan@x")
+    }
     assert may == {
         "ann@x": (True, True),
         "bea@x": (True, False),

@@ -3,7 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from brewwater.branches import (
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.plumbing import (
     Accumulator,
     Branch,
     Check,
@@ -20,26 +22,31 @@ from brewwater.branches import (
     size,
     unit_template,
 )
-from brewwater.branches.parts import limit
-from brewwater.branches.sizing import hot_share, recovery_gal_per_hour
-from brewwater.branches.tanks import balance, lb_per_gal, next_size, usual_sizes
-from brewwater.document import Span
-from brewwater.ensemble import Draws
-from brewwater.errors import InputError
+from brewwater.plumbing.parts import limit
+from brewwater.plumbing.sizing import hot_share, recovery_gal_per_hour
+from brewwater.plumbing.tanks import balance, lb_per_gal, next_size, usual_sizes
+from brewwater.records import Span
 from brewwater.reference import cite, keyed
-from brewwater.targets import MachineProfile
 from brewwater.treatment import DataSheet, Stage
 from brewwater.units import GAL_L, LB_KG
+from brewwater.verdicts import MachineProfile
 
 SURE = Span.model_validate
 MACHINE = Branch(name="machine", kind="espresso_machine", machine="M", flow_gpm=SURE(0.5))
 SINK = Branch(name="sink", kind="hand_sink", flow_gpm=SURE(1.0))
 BRANCHES = (MACHINE, SINK)
 UNIT = Unit(
-    kind="truck", fresh_tank_gal=40, waste_tank_gal=50, usable_fresh_share=1, hours_per_service_day=8,
-    pump=Pump(cut_in_psi=40, cut_out_psi=55, flow_gpm=3), pipe=Pipe(length_ft=10),
-    accumulator=Accumulator(volume_gal=0.75, precharge_psi=38), waste_tank_length_in=36, waste_tank_fall_in=0.75,
-)  # fmt: skip
+    kind="truck",
+    fresh_tank_gal=40,
+    waste_tank_gal=50,
+    usable_fresh_share=1,
+    hours_per_service_day=8,
+    pump=Pump(cut_in_psi=40, cut_out_psi=55, flow_gpm=3),
+    pipe=Pipe(length_ft=10),
+    accumulator=Accumulator(volume_gal=0.75, precharge_psi=38),
+    waste_tank_length_in=36,
+    waste_tank_fall_in=0.75,
+)
 SHEET = DataSheet(
     service_flow_gpm=1, clean_pressure_drop_psi=3, drop_at_flow_gpm=1, bed_volume_L=1.5, rated_for="free_chlorine"
 )
@@ -52,8 +59,8 @@ def gallons(**gal: float) -> dict[str, np.ndarray]:
 
 
 def checks(unit: Unit = UNIT, stages: tuple[Stage, ...] = (CARBON,), **more: object) -> dict[str, Check]:
-    given = {"litres": gallons(machine=8, sink=12), "machines": (PROFILE,), **more}
-    return {c.check: c for c in fit(unit, BRANCHES, stages, **given)}  # type: ignore[arg-type]
+    scenario = {"litres": gallons(machine=8, sink=12), "machines": (PROFILE,), **more}
+    return {c.check: c for c in fit(unit, BRANCHES, stages, **scenario)}  # type: ignore[arg-type]
 
 
 def test_a_unit_that_fits_passes_everything_that_is_known() -> None:
@@ -74,8 +81,10 @@ def test_a_unit_that_fits_passes_everything_that_is_known() -> None:
 @pytest.mark.parametrize(
     ("change", "check"),
     [
-        ({"fresh_tank_gal": 19}, "fresh_tank_hours"), ({"waste_tank_gal": 45}, "waste_tank_ratio"),
-        ({"jurisdiction": "chicago"}, "waste_tank_ratio"), ({"waste_tank_gal": 14}, "waste_tank_fill"),
+        ({"fresh_tank_gal": 19}, "fresh_tank_hours"),
+        ({"waste_tank_gal": 45}, "waste_tank_ratio"),
+        ({"jurisdiction": "chicago"}, "waste_tank_ratio"),
+        ({"waste_tank_gal": 14}, "waste_tank_fill"),
         ({"waste_tank_fall_in": 0.5}, "slope"),
         ({"pump": Pump(cut_in_psi=30, cut_out_psi=45, flow_gpm=3)}, "inlet_pressure"),
         ({"pump": Pump(cut_in_psi=40, cut_out_psi=55, flow_gpm=1)}, "pump_flow"),
@@ -84,7 +93,7 @@ def test_a_unit_that_fits_passes_everything_that_is_known() -> None:
         ({"fresh_tank_gal": 400, "waste_tank_gal": 500}, "turnover"),
         ({"weights": Weights(empty_lb=3000, gross_limit_lb=3300)}, "weight"),
     ],
-)  # fmt: skip
+)
 def test_what_fails_when_one_thing_is_too_small(change: dict[str, object], check: str) -> None:
     assert checks()[check].ok is not False
     assert checks(UNIT.model_copy(update=change))[check].ok is False
@@ -110,9 +119,13 @@ def test_without_a_certified_flow_the_rule_of_thumb_counts() -> None:
 def test_what_is_not_given_gives_no_verdict_and_is_named() -> None:
     found = checks(Unit(kind="truck"))
     said = {
-        "fresh_tank_hours": "fresh tank", "waste_tank_ratio": "waste tank", "pump_flow": "pump",
-        "inlet_pressure": "pump", "slope": "length", "weight": "empty weight",
-    }  # fmt: skip
+        "fresh_tank_hours": "fresh tank",
+        "waste_tank_ratio": "waste tank",
+        "pump_flow": "pump",
+        "inlet_pressure": "pump",
+        "slope": "length",
+        "weight": "empty weight",
+    }
     for check, missing in said.items():
         assert found[check].ok is None
         assert missing in found[check].why
@@ -161,8 +174,14 @@ def test_the_unit_s_own_tree_is_checked() -> None:
 
 
 def test_balance_by_hand() -> None:
-    weights = Weights(empty_lb=2000, empty_at=Place(ahead_in=12), fresh_at=Place(ahead_in=40, left_in=20),
-                      waste_at=Place(ahead_in=-40, left_in=-20), hitch_in=120, track_in=80)  # fmt: skip
+    weights = Weights(
+        empty_lb=2000,
+        empty_at=Place(ahead_in=12),
+        fresh_at=Place(ahead_in=40, left_in=20),
+        waste_at=Place(ahead_in=-40, left_in=-20),
+        hitch_in=120,
+        track_in=80,
+    )
     empty, full, half, waste = balance(weights, 40, 50)
     water = 40 * lb_per_gal()
     assert (empty.total_lb, empty.tongue_share, empty.left_share) == (2000, pytest.approx(0.1), 0.5)
@@ -193,8 +212,14 @@ def test_a_membranes_storage_tank_weighs_too() -> None:
 
 
 def test_a_tail_heavy_trailer_and_a_lopsided_one() -> None:
-    weights = Weights(empty_lb=2000, gross_limit_lb=3500, empty_at=Place(ahead_in=12), hitch_in=120, track_in=80,
-                      waste_at=Place(ahead_in=-40, left_in=-38))  # fmt: skip
+    weights = Weights(
+        empty_lb=2000,
+        gross_limit_lb=3500,
+        empty_at=Place(ahead_in=12),
+        hitch_in=120,
+        track_in=80,
+        waste_at=Place(ahead_in=-40, left_in=-38),
+    )
     found = checks(UNIT.model_copy(update={"weights": weights}))
     assert found["weight"].ok is True
     assert found["tongue"].ok is False
@@ -218,8 +243,15 @@ def test_sizes_pass_the_peak_day_and_the_next_smaller_do_not(jurisdiction: str) 
     bare = Unit(kind="truck", jurisdiction=jurisdiction, usable_fresh_share=1, hours_per_service_day=8)
     sized = size(bare, BRANCHES, (CARBON,), peak_litres=peak, machines=(PROFILE,))
     by = {c.check: c for c in sized.checks}
-    for check in ("fresh_tank_hours", "waste_tank_ratio", "waste_tank_fill", "peak_day_fills", "pump_flow",
-                  "inlet_pressure", "accumulator"):  # fmt: skip
+    for check in (
+        "fresh_tank_hours",
+        "waste_tank_ratio",
+        "waste_tank_fill",
+        "peak_day_fills",
+        "pump_flow",
+        "inlet_pressure",
+        "accumulator",
+    ):
         assert by[check].ok is True, by[check]
     unit, tanks = sized.unit, sorted(usual_sizes("tank"))
     assert unit.fresh_tank_gal is not None
@@ -263,8 +295,13 @@ def test_heater_by_hand() -> None:
 
 def test_decisions_rank_by_money_and_share_adds_up() -> None:
     branches = (MACHINE, SINK.model_copy(update={"filtered": True}), Branch(name="rinser", kind="rinser"))
-    found = decisions(branches, gallons(machine=8, sink=4, rinser=6), service_days_per_year=250,
-                      cost_per_filtered_litre=np.array([0.02]), verdict_if_not={"machine": "scale: act"})  # fmt: skip
+    found = decisions(
+        branches,
+        gallons(machine=8, sink=4, rinser=6),
+        service_days_per_year=250,
+        cost_per_filtered_litre=np.array([0.02]),
+        verdict_if_not={"machine": "scale: act"},
+    )
     assert [d.branch for d in found] == ["machine", "rinser", "sink"]
     by = {d.branch: d for d in found}
     assert float((by["machine"].life_share + by["sink"].life_share)[0]) == pytest.approx(1)

@@ -3,8 +3,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from brewwater.branches import Branch, Pipe, Pump, Unit, known, peak_flow_gpm, pipe_loss_psi, stage_flow_gpm
-from brewwater.branches.flow import (
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.plumbing import Branch, Pipe, Pump, Unit, known, peak_flow_gpm, pipe_loss_psi, stage_flow_gpm
+from brewwater.plumbing.flow import (
     ATMOSPHERE_PSI,
     drawdown_gal,
     drawn_from_trunk_gpm,
@@ -14,9 +16,7 @@ from brewwater.branches.flow import (
     stage_drop,
     velocity_ft_s,
 )
-from brewwater.document import Span
-from brewwater.ensemble import Draws
-from brewwater.errors import InputError
+from brewwater.records import Span
 from brewwater.treatment import DataSheet, Stage
 
 MACHINE = Branch(name="machine", kind="espresso_machine", flow_gpm=Span.model_validate(0.5))

@@ -3,16 +3,25 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from brewwater.branches import Branch, Pump, Unit, known, unit_template
-from brewwater.branches.parts import fixture_class, limit
+from brewwater.plumbing import Branch, Pump, Unit, known, unit_template
+from brewwater.plumbing.parts import fixture_class, limit
 from brewwater.reference import cite, keyed, table
 
 
 @pytest.mark.parametrize(
     ("kind", "filtered"),
-    [("espresso_machine", True), ("brewer", True), ("hot_water", True), ("ice", True), ("fill", True),
-     ("rinser", False), ("hand_sink", False), ("sink", False), ("other", False)],
-)  # fmt: skip
+    [
+        ("espresso_machine", True),
+        ("brewer", True),
+        ("hot_water", True),
+        ("ice", True),
+        ("fill", True),
+        ("rinser", False),
+        ("hand_sink", False),
+        ("sink", False),
+        ("other", False),
+    ],
+)
 def test_what_is_filtered_where_nothing_is_said(kind: str, filtered: bool) -> None:
     assert Branch.model_validate({"name": "x", "kind": kind}).filtered is filtered
     assert Branch.model_validate({"name": "x", "kind": kind, "filtered": None}).filtered is filtered

@@ -5,7 +5,8 @@ import subprocess
 
 import pytest
 
-from brewwater.branches import (
+from brewwater.errors import InputError
+from brewwater.plumbing import (
     Branch,
     Node,
     PlumbingTree,
@@ -23,7 +24,6 @@ from brewwater.branches import (
     unit_template,
     winter,
 )
-from brewwater.errors import InputError
 from brewwater.treatment import DataSheet, Stage
 
 SHEET = DataSheet(service_flow_gpm=2, clean_pressure_drop_psi=2, connection="3/8 in NPT")
@@ -54,9 +54,13 @@ def codes(
 def without(tree: PlumbingTree, name: str) -> PlumbingTree:
     """The tree with one part taken out and what hung on it hung on the part before."""
     gone = tree.by_name[name]
-    return PlumbingTree(nodes=tuple(
-        n.model_copy(update={"parent": gone.parent}) if n.parent == name else n for n in tree.nodes if n.name != name
-    ))  # fmt: skip
+    return PlumbingTree(
+        nodes=tuple(
+            n.model_copy(update={"parent": gone.parent}) if n.parent == name else n
+            for n in tree.nodes
+            if n.name != name
+        )
+    )
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -67,8 +71,10 @@ def test_a_template_has_no_fault_and_follows_back(kind: str) -> None:
 
 
 def test_a_cycle_names_the_part() -> None:
-    nodes = tuple(n.model_copy(update={"parent": "Carbon"}) if n.name == "valve before the filters" else n
-                  for n in tree_of().nodes)  # fmt: skip
+    nodes = tuple(
+        n.model_copy(update={"parent": "Carbon"}) if n.name == "valve before the filters" else n
+        for n in tree_of().nodes
+    )
     tree = PlumbingTree(nodes=nodes)
     (problem,) = [p for p in tree_problems(tree, BRANCHES, STAGES) if p.code == "cycle"]
     assert "Carbon" in problem.message
@@ -86,17 +92,20 @@ def test_a_sink_has_its_cold_side() -> None:
     drawn = drawing(tree)
     assert drawn.count('label="cold"') == drawn.count('label="hot"') == 1
     assert any("as far as Hand sink" in s.text for s in commissioning(tree, STAGES) if s.part == sink.cold_from)
-    broken = PlumbingTree(nodes=tuple(
-        n.model_copy(update={"cold_from": "nothing"}) if n.name == "Hand sink" else n for n in tree.nodes
-    ))  # fmt: skip
+    broken = PlumbingTree(
+        nodes=tuple(n.model_copy(update={"cold_from": "nothing"}) if n.name == "Hand sink" else n for n in tree.nodes)
+    )
     assert codes(broken)["orphan"].startswith("Hand sink|Hand sink takes its cold water from nothing")
     with pytest.raises(InputError, match="nothing"):
         broken.in_order()
     # off the mains ahead of the backflow preventer: the cold side alone is enough to be told
     shop = tree_of("shop")
-    bare = PlumbingTree(nodes=tuple(
-        n.model_copy(update={"parent": "main valve"}) if n.name == "cold valve of Hand sink" else n for n in shop.nodes
-    ))  # fmt: skip
+    bare = PlumbingTree(
+        nodes=tuple(
+            n.model_copy(update={"parent": "main valve"}) if n.name == "cold valve of Hand sink" else n
+            for n in shop.nodes
+        )
+    )
     assert codes(bare)["no_backflow_protection"].startswith("Hand sink|")
 
 
@@ -138,13 +147,19 @@ def test_a_membrane_before_its_carbon_is_named() -> None:
 @pytest.mark.parametrize(
     ("part", "code"),
     [
-        ("coarse strainer", "no_strainer"), ("accumulator", "no_accumulator"), ("tank valve", "no_isolator"),
-        ("valve before the filters", "no_isolator"), ("valve after the filters", None),
-        ("valve of the heater", "no_isolator"), ("heater expansion tank", "no_expansion"),
-        ("heater relief valve", "no_relief"), ("heater drain", "no_drain"), ("fresh tank drain", "no_drain"),
+        ("coarse strainer", "no_strainer"),
+        ("accumulator", "no_accumulator"),
+        ("tank valve", "no_isolator"),
+        ("valve before the filters", "no_isolator"),
+        ("valve after the filters", None),
+        ("valve of the heater", "no_isolator"),
+        ("heater expansion tank", "no_expansion"),
+        ("heater relief valve", "no_relief"),
+        ("heater drain", "no_drain"),
+        ("fresh tank drain", "no_drain"),
         ("fill inlet with air gap", "no_backflow_protection"),
     ],
-)  # fmt: skip
+)
 def test_a_part_taken_out(part: str, code: str | None) -> None:
     found = codes(without(tree_of(), part))
     if code is None:  # each fixture's own valve still closes the row off
@@ -247,9 +262,13 @@ def test_adapters_where_threads_differ() -> None:
     assert found["1/2 in PEX", "3/8 in NPT"].where[0] == "Sediment"
     assert found["1/2 in PEX", "3/8 in compression"].count == 4  # the sink has a hot and a cold side
     assert "1 x adapter" in found["1/2 in PEX", "1/4 in flare"].text
-    odd = PlumbingTree(nodes=(Node(name="a", kind="source", connection="1/2 in NPT"),
-                              Node(name="b", kind="tee", parent="a", connection="1/2 in BSP"),
-                              Node(name="c", kind="fixture", parent="b", connection="something")))  # fmt: skip
+    odd = PlumbingTree(
+        nodes=(
+            Node(name="a", kind="source", connection="1/2 in NPT"),
+            Node(name="b", kind="tee", parent="a", connection="1/2 in BSP"),
+            Node(name="c", kind="fixture", parent="b", connection="something"),
+        )
+    )
     notes = [a.note for a in adapters(odd)]
     assert "never join them" in notes[0]
     assert "something: not a listed thread" in notes[1]

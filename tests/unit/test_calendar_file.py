@@ -40,17 +40,21 @@ def test_rows_that_cannot_be_used_are_named() -> None:
 
 
 def test_ics_all_day_end_is_not_part_of_it() -> None:
-    (event,) = read_events(ics("SUMMARY:Fair", "DTSTART;VALUE=DATE:20260606", "DTEND;VALUE=DATE:20260608"),
-                           multiplier=4).events
+    (event,) = read_events(
+        ics("SUMMARY:Fair", "DTSTART;VALUE=DATE:20260606", "DTEND;VALUE=DATE:20260608"), multiplier=4
+    ).events
     assert (event.name, days(event), event.multiplier) == ("Fair", ("2026-06-06", "2026-06-07"), 4)
 
 
-@pytest.mark.parametrize(("lines", "expected"), [
-    (["DTSTART;VALUE=DATE:20260606"], ("2026-06-06", "2026-06-06")),
-    (["DTSTART:20260606T080000", "DTEND:20260606T180000"], ("2026-06-06", "2026-06-06")),
-    (["DTSTART:20260606T180000", "DTEND:20260607T000000"], ("2026-06-06", "2026-06-06")),
-    (["DTSTART:20260606T180000Z", "DURATION:PT20H"], ("2026-06-06", "2026-06-07")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("lines", "expected"),
+    [
+        (["DTSTART;VALUE=DATE:20260606"], ("2026-06-06", "2026-06-06")),
+        (["DTSTART:20260606T080000", "DTEND:20260606T180000"], ("2026-06-06", "2026-06-06")),
+        (["DTSTART:20260606T180000", "DTEND:20260607T000000"], ("2026-06-06", "2026-06-06")),
+        (["DTSTART:20260606T180000Z", "DURATION:PT20H"], ("2026-06-06", "2026-06-07")),
+    ],
+)
 def test_ics_times(lines: list[str], expected: tuple[str, str]) -> None:
     (event,) = read_events(ics("SUMMARY:Fair", *lines), multiplier=2).events
     assert days(event) == expected
@@ -63,8 +67,9 @@ def test_ics_that_repeats_is_left_out() -> None:
 
 
 def test_our_own_calendar_reads_back_as_dates() -> None:
-    (event,) = read_events(ics("SUMMARY:Change Resin", "DTSTART;VALUE=DATE:20270917", "DTEND;VALUE=DATE:20270918"),
-                           multiplier=1).events
+    (event,) = read_events(
+        ics("SUMMARY:Change Resin", "DTSTART;VALUE=DATE:20270917", "DTEND;VALUE=DATE:20270918"), multiplier=1
+    ).events
     assert event.start == event.end == dt.date(2027, 9, 17)
 
 
@@ -75,10 +80,18 @@ def test_an_entry_without_dates_is_named() -> None:
         assert found.problems[0].startswith("Fair: ")
 
 
-@pytest.mark.parametrize("content", [
-    b"", b"\xff\xfe\x00", b"name,when\nFair,2026-06-06\n", b"start\n2026-06-06\n",
-    b"BEGIN:VCALENDAR\r\nnonsense", b"x" * 2_000_001, b"start\n" + b"2026-06-06\n" * 501,
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"\xff\xfe\x00",
+        b"name,when\nFair,2026-06-06\n",
+        b"start\n2026-06-06\n",
+        b"BEGIN:VCALENDAR\r\nnonsense",
+        b"x" * 2_000_001,
+        b"start\n" + b"2026-06-06\n" * 501,
+    ],
+)
 def test_refused_in_one_line(content: bytes) -> None:
     with pytest.raises(InputError) as caught:
         read_events(content)

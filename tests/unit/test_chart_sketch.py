@@ -14,10 +14,10 @@ from hypothesis import given as drawn_from
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from brewwater.charts import DARK, LIGHT, Palette, cup_cloud, cup_sketch
-from brewwater.charts.sketch import SIDE, ticks
-from brewwater.inputs import demo_document
+from brewwater.output.charts import DARK, LIGHT, Palette, cup_cloud, cup_sketch
+from brewwater.output.charts.sketch import SIDE, ticks
 from brewwater.plan import Plan, make_plan
+from brewwater.planning.document import demo_document
 from brewwater.treatment import Stage
 
 GOAL = ((50.0, 120.0), (40.0, 70.0))
@@ -30,7 +30,7 @@ def plan() -> Plan:
 
 
 def sketch(plan: Plan, goal=GOAL, colours: Palette = LIGHT, number=lambda v: f"{v:.4g}") -> str:
-    return cup_sketch(plan.given, plan.outcome.main.water, goal, colours, number)
+    return cup_sketch(plan.scenario, plan.candidate.main.water, goal, colours, number)
 
 
 def image(html: str) -> str:
@@ -48,7 +48,7 @@ def places(svg: str, colour: str) -> list[tuple[int, int]]:
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK])
 def test_it_shows_the_marks_of_the_chart(plan: Plan, colours: Palette) -> None:
-    frames = cup_cloud(plan.given, plan.outcome.main.water, GOAL, colours)["datasets"]
+    frames = cup_cloud(plan.scenario, plan.candidate.main.water, GOAL, colours)["datasets"]
     most = frames["room"].iloc[0]
     svg = image(sketch(plan, colours=colours))
     for name, colour in (("As it comes", colours.source), ("Served", colours.served)):
@@ -62,7 +62,7 @@ def test_it_shows_the_marks_of_the_chart(plan: Plan, colours: Palette) -> None:
 
 def test_its_goal_and_its_axes_are_to_scale(plan: Plan) -> None:
     html = sketch(plan)
-    most = cup_cloud(plan.given, plan.outcome.main.water, GOAL, LIGHT)["datasets"]["room"].iloc[0]
+    most = cup_cloud(plan.scenario, plan.candidate.main.water, GOAL, LIGHT)["datasets"]["room"].iloc[0]
     left, bottom, right, top = map(int, re.findall(r"M(\d+) (\d+)H(\d+)V(\d+)H\1Z", image(html))[0])
     assert_allclose([left * most.x, right * most.x], np.array(GOAL[0]) * SIDE, atol=most.x)
     assert_allclose([(SIDE - bottom) * most.y, (SIDE - top) * most.y], np.array(GOAL[1]) * SIDE, atol=most.y)
@@ -74,7 +74,7 @@ def test_its_goal_and_its_axes_are_to_scale(plan: Plan) -> None:
 
 
 def test_it_says_in_words_where_the_waters_lie(plan: Plan) -> None:
-    frames = cup_cloud(plan.given, plan.outcome.main.water, GOAL, LIGHT)["datasets"]
+    frames = cup_cloud(plan.scenario, plan.candidate.main.water, GOAL, LIGHT)["datasets"]
     served = frames["points"].query("water == 'Served'")
     low, high = np.percentile(served.x, (10, 90))
     assert f"Served: hardness {low:.4g} to {high:.4g}, alkalinity " in told(sketch(plan))
@@ -111,10 +111,10 @@ def test_what_a_number_is_written_as_cannot_become_markup(plan: Plan) -> None:
 def test_waters_below_nothing_have_their_place(plan: Plan) -> None:
     # mineral acidity: less alkalinity than none
     sour: Any = SimpleNamespace(hardness_mg_L_as_CaCO3=np.array([80.0]), alkalinity_mg_L_as_CaCO3=np.array([-30.0]))
-    html = cup_sketch(plan.given, sour, GOAL, LIGHT, lambda v: f"{v:.4g}")
+    html = cup_sketch(plan.scenario, sour, GOAL, LIGHT, lambda v: f"{v:.4g}")
     assert {y for _, y in places(image(html), LIGHT.served)} == {SIDE}
     (zero,) = (float(at) for at in re.findall(r'<span style="top:([\d.]+)%">0</span>', html))
-    most = cup_cloud(plan.given, sour, GOAL, LIGHT)["datasets"]["room"].iloc[0].y
+    most = cup_cloud(plan.scenario, sour, GOAL, LIGHT)["datasets"]["room"].iloc[0].y
     assert zero == pytest.approx(100 * most / (most + 30), abs=0.1)
 
 

@@ -15,9 +15,16 @@ from brewwater.water import Water
 
 def plain(**changed: float) -> Totals:
     amounts = {
-        "calcium": 1.2e-3, "magnesium": 4e-4, "sodium": 9e-4, "potassium": 5e-5, "chloride": 7e-4, "sulfate": 4e-4,
-        "nitrate": 1e-4, "alkalinity": 2.4e-3, "dic": 2.5e-3,
-    } | changed  # fmt: skip
+        "calcium": 1.2e-3,
+        "magnesium": 4e-4,
+        "sodium": 9e-4,
+        "potassium": 5e-5,
+        "chloride": 7e-4,
+        "sulfate": 4e-4,
+        "nitrate": 1e-4,
+        "alkalinity": 2.4e-3,
+        "dic": 2.5e-3,
+    } | changed
     return Totals(*(np.array(amounts[f.name]) for f in fields(Totals)))
 
 
@@ -32,9 +39,15 @@ def test_pure_water_is_neutral() -> None:
     assert (s.calcite_saturation_index == -np.inf).all()
 
 
-@pytest.mark.parametrize(("alkalinity", "dic", "low", "high"), [
-    (0.0, 5e-3, 4.2, 4.5), (-1e-3, 5e-3, 2.9, 3.1), (2e-4, 2e-2, 4.3, 4.5), (1e-3, 0.0, 10.9, 11.1),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("alkalinity", "dic", "low", "high"),
+    [
+        (0.0, 5e-3, 4.2, 4.5),
+        (-1e-3, 5e-3, 2.9, 3.1),
+        (2e-4, 2e-2, 4.3, 4.5),
+        (1e-3, 0.0, 10.9, 11.1),
+    ],
+)
 def test_waters_from_a_weak_acid_bed_solve(alkalinity: float, dic: float, low: float, high: float) -> None:
     s = chemistry.speciate(plain(alkalinity=alkalinity, dic=dic, calcium=0.0, magnesium=0.0), 25.0)
     assert bool(s.converged)
@@ -117,9 +130,11 @@ def test_the_two_langelier_forms_differ_by_about_a_fifth() -> None:
     water = Water(pH=7.8, temperature_C=15, calcium_mg_L=60, alkalinity_mg_L_as_CaCO3=150, sodium_mg_L=20)
     strength = chemistry.speciate(water.totals, 15.0).ionic_strength_mol_L
     standard = float(chemistry.langelier_index(7.8, water.totals, 15.0, strength))
-    closed = float(chemistry.langelier_index_simplified(
-        7.8, water.calcium_hardness_mg_L_as_CaCO3, water.alkalinity_mg_L_as_CaCO3, water.tds_mg_L, 15.0
-    ))
+    closed = float(
+        chemistry.langelier_index_simplified(
+            7.8, water.calcium_hardness_mg_L_as_CaCO3, water.alkalinity_mg_L_as_CaCO3, water.tds_mg_L, 15.0
+        )
+    )
     assert 0.1 < abs(standard - closed) < 0.4
 
 
@@ -142,8 +157,14 @@ def test_a_boiler_that_is_never_drawn_from(makeup: float, steam: float) -> None:
 
 def test_conductivity_of_a_tap_water_beside_phreeqc() -> None:
     water = Water(
-        pH=7.6, temperature_C=25, alkalinity_mg_L_as_CaCO3=120, calcium_mg_L=45, magnesium_mg_L=10, sodium_mg_L=20,
-        sulfate_mg_L=40, chloride_mg_L=25.09,
-    )  # fmt: skip
+        pH=7.6,
+        temperature_C=25,
+        alkalinity_mg_L_as_CaCO3=120,
+        calcium_mg_L=45,
+        magnesium_mg_L=10,
+        sodium_mg_L=20,
+        sulfate_mg_L=40,
+        chloride_mg_L=25.09,
+    )
     # PHREEQC through phreeqpython gives 393; its own exponent differs
     assert float(chemistry.conductivity_uS_cm(water.totals)) == pytest.approx(393, rel=0.02)

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from brewwater import batch
 from brewwater.errors import InputError
+from brewwater.reports import batch
 from brewwater.water import Water, speciate
 
 HEADER = ",".join(("id", *batch.NUMBERS))
@@ -31,21 +31,44 @@ def judged(tmp_path: Path, *rows: str, temperatures: tuple[float, ...] = (93.0,)
 def test_columns_of_the_contract(tmp_path: Path) -> None:
     table = judged(tmp_path, f"a,{GOOD}", temperatures=(93.0, 60.0, 120.5))
     assert list(table.columns) == [
-        "id", "charge_balance_percent", "ionic_strength_mol_L", "hardness_mg_L_as_CaCO3", "langelier_index",
-        "langelier_index_simplified", "ryznar_index", "larson_skold_ratio",
-        "pH_at_own", "calcite_saturation_index_at_own", "ccpp_mg_L_as_CaCO3_at_own",
-        "pH_at_93C", "calcite_saturation_index_at_93C", "ccpp_mg_L_as_CaCO3_at_93C",
-        "pH_at_60C", "calcite_saturation_index_at_60C", "ccpp_mg_L_as_CaCO3_at_60C",
-        "pH_at_120.5C", "calcite_saturation_index_at_120.5C", "ccpp_mg_L_as_CaCO3_at_120.5C", "problem",
-    ]  # fmt: skip
+        "id",
+        "charge_balance_percent",
+        "ionic_strength_mol_L",
+        "hardness_mg_L_as_CaCO3",
+        "langelier_index",
+        "langelier_index_simplified",
+        "ryznar_index",
+        "larson_skold_ratio",
+        "pH_at_own",
+        "calcite_saturation_index_at_own",
+        "ccpp_mg_L_as_CaCO3_at_own",
+        "pH_at_93C",
+        "calcite_saturation_index_at_93C",
+        "ccpp_mg_L_as_CaCO3_at_93C",
+        "pH_at_60C",
+        "calcite_saturation_index_at_60C",
+        "ccpp_mg_L_as_CaCO3_at_60C",
+        "pH_at_120.5C",
+        "calcite_saturation_index_at_120.5C",
+        "ccpp_mg_L_as_CaCO3_at_120.5C",
+        "problem",
+    ]
 
 
 def test_a_row_is_what_the_array_path_gives(tmp_path: Path) -> None:
     row = judged(tmp_path, f"a,{GOOD}").iloc[0]
     water = Water(
-        temperature_C=20, pH=7.6, calcium_mg_L=45, magnesium_mg_L=10, sodium_mg_L=20, potassium_mg_L=2,
-        chloride_mg_L=25, sulfate_mg_L=40, nitrate_mg_L=5, alkalinity_mg_L_as_CaCO3=120,
-    )  # fmt: skip
+        temperature_C=20,
+        pH=7.6,
+        calcium_mg_L=45,
+        magnesium_mg_L=10,
+        sodium_mg_L=20,
+        potassium_mg_L=2,
+        chloride_mg_L=25,
+        sulfate_mg_L=40,
+        nitrate_mg_L=5,
+        alkalinity_mg_L_as_CaCO3=120,
+    )
     own, hot = speciate(water), speciate(water, 93)
     assert row["pH_at_own"] == pytest.approx(7.6, abs=1e-5)
     assert row["pH_at_93C"] == pytest.approx(float(hot.ph), abs=1e-4)
@@ -85,8 +108,12 @@ def test_a_bad_row_keeps_its_id_and_place(tmp_path: Path, row: str, problem: str
 
 
 def test_notes_beside_results(tmp_path: Path) -> None:
-    table = judged(tmp_path, "a,20,7.6,45,10,20,,25,40,5,120", "b,95,7.6,45,10,20,2,25,40,5,120",
-                   "c,20,7.6,400,10,3000,2,5000,40,5,120")  # fmt: skip
+    table = judged(
+        tmp_path,
+        "a,20,7.6,45,10,20,,25,40,5,120",
+        "b,95,7.6,45,10,20,2,25,40,5,120",
+        "c,20,7.6,400,10,3000,2,5000,40,5,120",
+    )
     assert table["pH_at_93C"].notna().all()
     assert list(table["problem"].str[:5]) == ["note:"] * 3
     assert "potassium_mg_L is empty" in table["problem"][0]
@@ -150,12 +177,26 @@ def test_real_analyses(samples: Path, tmp_path: Path) -> None:
     rows = []
     for _, r in ground.iterrows():
         alkalinity = r["Bicarbonate"] * 0.8202 + (r["Carbonate"] if r["Carbonate"] > 0 else 0) * 1.668
-        rows.append([r["rownames"], 12, 7.5, r["Calcium"], r["Magnesium"], r["Sodium"], r["Potassium"], r["Chloride"],
-                     r["Sulfate"], r["Nitrate"], alkalinity])
+        rows.append(
+            [
+                r["rownames"],
+                12,
+                7.5,
+                r["Calcium"],
+                r["Magnesium"],
+                r["Sodium"],
+                r["Potassium"],
+                r["Chloride"],
+                r["Sulfate"],
+                r["Nitrate"],
+                alkalinity,
+            ]
+        )
     for _, r in europe.iterrows():
         at, ph = r["tempC"] if r["tempC"] > 0 else 12, r["pH"] if r["pH"] > 0 else 7.2
-        rows.append([r["location"], at, ph, r["Ca"], r["Mg"], 0, r["K"], r["Cl"], r["SO4"], r["NO3"],
-                     r["HCO3"] * 0.8202])
+        rows.append(
+            [r["location"], at, ph, r["Ca"], r["Mg"], 0, r["K"], r["Cl"], r["SO4"], r["NO3"], r["HCO3"] * 0.8202]
+        )
     source, out = tmp_path / "in.csv", tmp_path / "out.csv"
     pd.DataFrame(rows, columns=["id", *batch.NUMBERS]).to_csv(source, index=False)
     batch.run_waters(source, [60.0, 93.0], out)

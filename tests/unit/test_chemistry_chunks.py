@@ -77,10 +77,10 @@ def test_two_processes_share_the_pieces(small: None) -> None:
 def test_what_a_lost_child_leaves_is_made_good(small: None) -> None:
     parent, pieces = os.getpid(), Pieces()
 
-    def mortal(*given: Any) -> list[FloatArray]:
+    def mortal(*scenario: Any) -> list[FloatArray]:
         if os.getpid() != parent:
             os._exit(9)
-        return pieces(*given)
+        return pieces(*scenario)
 
     check(mortal)
     assert sorted(pieces.sizes) == [5] + [10] * 9
@@ -89,10 +89,10 @@ def test_what_a_lost_child_leaves_is_made_good(small: None) -> None:
 def test_a_child_that_fails_says_so_by_its_status(small: None) -> None:
     parent = os.getpid()
 
-    def fails(*given: Any) -> list[FloatArray]:
+    def fails(*scenario: Any) -> list[FloatArray]:
         if os.getpid() != parent:
             raise ValueError("in the child")
-        return Pieces()(*given)
+        return Pieces()(*scenario)
 
     check(fails)
 

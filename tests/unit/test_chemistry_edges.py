@@ -20,9 +20,16 @@ from brewwater.errors import InputError
 
 def tap(n: int = 1, **changed: float) -> Totals:
     amounts = {
-        "calcium": 1.2e-3, "magnesium": 4e-4, "sodium": 9e-4, "potassium": 5e-5, "chloride": 7e-4, "sulfate": 4e-4,
-        "nitrate": 1e-4, "alkalinity": 2.4e-3, "dic": 2.5e-3,
-    } | changed  # fmt: skip
+        "calcium": 1.2e-3,
+        "magnesium": 4e-4,
+        "sodium": 9e-4,
+        "potassium": 5e-5,
+        "chloride": 7e-4,
+        "sulfate": 4e-4,
+        "nitrate": 1e-4,
+        "alkalinity": 2.4e-3,
+        "dic": 2.5e-3,
+    } | changed
     return Totals(*(np.full(n, amounts[f.name]) for f in fields(Totals)))
 
 
@@ -36,8 +43,7 @@ def test_degassed_ph_is_the_ph_of_the_degassed_water() -> None:
 def test_carbon_is_not_read_where_it_is_sought() -> None:
     other = replace(tap(), dic=np.array([np.nan]))
     np.testing.assert_array_equal(chemistry.degas(other, 25.0).dic, chemistry.degas(tap(), 25.0).dic)
-    np.testing.assert_array_equal(
-        chemistry.dic_from_ph(other, 7.5, 25.0), chemistry.dic_from_ph(tap(), 7.5, 25.0))  # fmt: skip
+    np.testing.assert_array_equal(chemistry.dic_from_ph(other, 7.5, 25.0), chemistry.dic_from_ph(tap(), 7.5, 25.0))
     judged, straight = (chemistry.judge(w, 7.5, 25.0, [93.0]) for w in (other, tap()))
     np.testing.assert_array_equal(judged.own.ph, straight.own.ph)
 
@@ -52,8 +58,14 @@ def test_a_water_without_carbon_is_marked_and_not_judged(n: int) -> None:
     sound = ph == 8.0
     np.testing.assert_array_equal(series.dic_mol_L > 0, sound)
     assert np.isfinite(series.dic_mol_L).all()
-    for values in (series.ionic_strength_mol_L, *(getattr(j, f) for j in (series.own, *series.heated) for f in (
-            "ph", "calcite_saturation_index", "ccpp_mg_L_as_CaCO3"))):  # fmt: skip
+    for values in (
+        series.ionic_strength_mol_L,
+        *(
+            getattr(j, f)
+            for j in (series.own, *series.heated)
+            for f in ("ph", "calcite_saturation_index", "ccpp_mg_L_as_CaCO3")
+        ),
+    ):
         np.testing.assert_array_equal(np.isfinite(values), sound)
     told = chemistry.speciate(replace(low, dic=series.dic_mol_L), 25.0)
     np.testing.assert_array_equal(told.converged, sound)

@@ -45,10 +45,26 @@ class Before:
         """In balance with calcite the calcium goes with 1/c, and with it all that holds calcium."""
         h, c = self.free[0] / self.h, self.free[1] / self.c
         powers = {
-            "caco3": c, "mgco3": c, "naco3": c, "cahco3": h * c, "mghco3": h * c, "nahco3": h * c, "hco3": h * c,
-            "caso4": 1, "mgso4": 1, "naso4": 1, "kso4": 1, "cahso4": h, "hso4": h, "caoh": 1 / h, "mgoh": 1 / h,
-            "oh": 1 / h, "h": h, "co2": h * h * c, "co2_pair": h * h * c,
-        }  # fmt: skip
+            "caco3": c,
+            "mgco3": c,
+            "naco3": c,
+            "cahco3": h * c,
+            "mghco3": h * c,
+            "nahco3": h * c,
+            "hco3": h * c,
+            "caso4": 1,
+            "mgso4": 1,
+            "naso4": 1,
+            "kso4": 1,
+            "cahso4": h,
+            "hso4": h,
+            "caoh": 1 / h,
+            "mgoh": 1 / h,
+            "oh": 1 / h,
+            "h": h,
+            "co2": h * h * c,
+            "co2_pair": h * h * c,
+        }
         held = {"caco3", "cahco3", "caso4", "cahso4", "caoh"} if calcite else set()
         found = {name: self.m[name] * powers[name] / (c if name in held else 1) for name in SPECIES}
         return found | {"carbonate": self.free[1], "calcium": self.calcium / (c if calcite else 1)}

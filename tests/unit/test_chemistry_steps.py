@@ -17,14 +17,31 @@ from brewwater.chemistry.rows import State, Workspace
 def water(calcium: float, magnesium: float, sodium: float, alkalinity: float, sulfate: float, carbon: float) -> Totals:
     """An electroneutral water; ``carbon`` is DIC over alkalinity."""
     gap = 2 * (calcium + magnesium - sulfate) + sodium - alkalinity
-    amounts = (calcium, magnesium, sodium + max(-gap, 0), 1e-4, max(gap, 0) + 1e-4, sulfate, 0, alkalinity,
-               alkalinity * carbon)  # fmt: skip
+    amounts = (
+        calcium,
+        magnesium,
+        sodium + max(-gap, 0),
+        1e-4,
+        max(gap, 0) + 1e-4,
+        sulfate,
+        0,
+        alkalinity,
+        alkalinity * carbon,
+    )
     return Totals(*(np.array([x]) for x in amounts))
 
 
-WATERS = [water(*amounts) for amounts in itertools.product(
-    (2e-4, 2.5e-3), (1e-4, 1.5e-3), (5e-4, 8e-3), (2e-4, 2e-3, 6e-3), (1e-4, 2e-3), (0.6, 1.02, 1.3, 3),
-)]  # fmt: skip
+WATERS = [
+    water(*amounts)
+    for amounts in itertools.product(
+        (2e-4, 2.5e-3),
+        (1e-4, 1.5e-3),
+        (5e-4, 8e-3),
+        (2e-4, 2e-3, 6e-3),
+        (1e-4, 2e-3),
+        (0.6, 1.02, 1.3, 3),
+    )
+]
 TOGETHER = Totals(*(np.concatenate([getattr(w, n) for w in WATERS]) for n in Totals.__dataclass_fields__))
 Task = Callable[[Totals], object]
 TASKS: dict[str, tuple[Task, float, int]] = {  # steps of one water on average, and of all at once
@@ -89,8 +106,8 @@ def test_buffer_capacity_is_h_less_what_carbonate_and_sulfate_give_back(monkeypa
     half = np.random.default_rng(3).normal(size=(n, 3, 3))
     matrix = half @ half.transpose(0, 2, 1) + np.eye(3)
     second = [matrix[:, i, j].copy() for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))]
-    monkeypatch.setattr(speciation, "condition", lambda *given: None)
-    monkeypatch.setattr(speciation, "balance", lambda *given: (None, None, None, *second))
+    monkeypatch.setattr(speciation, "condition", lambda *scenario: None)
+    monkeypatch.setattr(speciation, "balance", lambda *scenario: (None, None, None, *second))
     state = State(np.ones((9, n)), np.ones(n, dtype=np.bool_))
     found = speciation._buffer_capacity(None, None, state, None)  # type: ignore[arg-type]
     # the reciprocal of the first entry of the inverse, by ln h; per pH it is ln 10 times as much

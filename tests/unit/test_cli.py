@@ -23,8 +23,8 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, 
 @pytest.fixture(scope="module")
 def plan_json() -> dict[str, Any]:
     from brewwater.cli import _document
+    from brewwater.output.result import plan_result
     from brewwater.plan import make_plan
-    from brewwater.sheet.result import plan_result
 
     numbers = {"hardness": "290", "alkalinity": "240", "tds": "420"}
     made = make_plan(_document(None, None, None, numbers, "120"))
@@ -142,8 +142,11 @@ def test_yearly_cost_adds_up_to_the_cent(plan_json: dict[str, Any]) -> None:
 def test_rinse_and_sink_lines_are_unfiltered_by_default(plan_json: dict[str, Any]) -> None:
     filtered = {b["name"]: b["filtered"] for b in plan_json["branches"]}
     assert filtered == {
-        "Espresso machine": True, "Pitcher rinser": False, "Hand sink": False, "Three-basin sink": False,
-    }  # fmt: skip
+        "Espresso machine": True,
+        "Pitcher rinser": False,
+        "Hand sink": False,
+        "Three-basin sink": False,
+    }
 
 
 def test_changes_are_dates_in_order(plan_json: dict[str, Any]) -> None:

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from brewwater.ensemble import Draws, mean
-from brewwater.intake.analysis import Supply
-from brewwater.intake.completion import Completion, complete
+from brewwater.reports.analysis import Supply
+from brewwater.supply.completion import Completion, complete
 
 
 def supply(disinfectant: str = "free_chlorine", **analysis: Any) -> Supply:
@@ -63,15 +63,25 @@ def test_unmeasured_chloride_is_wide_and_not_known() -> None:
 
 
 def test_sodium_alone_missing_is_inferred_from_the_charge() -> None:
-    found = run(n=1, total_hardness=100.0869, alkalinity=50.04345, chloride=70.906, sulfate=0.0, nitrate=0.0,
-                potassium=0.0, calcium=40.078)  # fmt: skip
+    found = run(
+        n=1,
+        total_hardness=100.0869,
+        alkalinity=50.04345,
+        chloride=70.906,
+        sulfate=0.0,
+        nitrate=0.0,
+        potassium=0.0,
+        calcium=40.078,
+    )
     # 2 meq/L of hardness against 1 of alkalinity and 2 of chloride: 1 meq/L of sodium, 22.99 mg/L
     assert found.water.sodium_mg_L[0] == pytest.approx(22.99, abs=0.3)
 
 
 def test_missing_alkalinity_is_said_and_stays_unknown() -> None:
-    found = run(total_hardness={"value": [80, 260], "unit": "mg/L", "method": "report"},
-                total_dissolved_solids={"value": [180, 420], "unit": "mg/L", "method": "report"})  # fmt: skip
+    found = run(
+        total_hardness={"value": [80, 260], "unit": "mg/L", "method": "report"},
+        total_dissolved_solids={"value": [180, 420], "unit": "mg/L", "method": "report"},
+    )
     assert "alkalinity_missing" in codes(found)
     assert "alkalinity" not in found.known
     assert imbalance(found) < 1e-9
@@ -125,16 +135,21 @@ def test_total_less_free_is_chloramine() -> None:
 
 
 @given(
-    hardness=st.floats(0, 500), alkalinity=st.floats(0, 450), solids=st.floats(20, 1500),
-    chloride=st.none() | st.floats(0, 300), sodium=st.none() | st.floats(0, 300),
-)  # fmt: skip
+    hardness=st.floats(0, 500),
+    alkalinity=st.floats(0, 450),
+    solids=st.floats(20, 1500),
+    chloride=st.none() | st.floats(0, 300),
+    sodium=st.none() | st.floats(0, 300),
+)
 @settings(max_examples=60, deadline=None)
 def test_any_numbers_give_balanced_waters(
     hardness: float, alkalinity: float, solids: float, chloride: float | None, sodium: float | None
 ) -> None:
     analysis: dict[str, Any] = {
-        "total_hardness": hardness, "alkalinity": alkalinity, "total_dissolved_solids": solids,
-    }  # fmt: skip
+        "total_hardness": hardness,
+        "alkalinity": alkalinity,
+        "total_dissolved_solids": solids,
+    }
     if chloride is not None:
         analysis["chloride"] = chloride
     if sodium is not None:
@@ -147,8 +162,12 @@ def test_any_numbers_give_balanced_waters(
 
 
 def test_a_contradiction_is_said_and_no_stated_value_is_moved_to_hide_it() -> None:
-    found = run(chloride={"value": [190, 200, 210], "unit": "mg/L"}, sodium={"value": [4, 6, 8], "unit": "mg/L"},
-                total_hardness=80, alkalinity=40)  # fmt: skip
+    found = run(
+        chloride={"value": [190, 200, 210], "unit": "mg/L"},
+        sodium={"value": [4, 6, 8], "unit": "mg/L"},
+        total_hardness=80,
+        alkalinity=40,
+    )
     assert "charge_imbalance" in codes(found)
     assert np.median(found.water.chloride_mg_L) == pytest.approx(200, rel=0.11)  # within twice its error of 5 %
     assert imbalance(found) < 1e-8

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from brewwater import cores
-from brewwater.given import Given, prepare
-from brewwater.inputs import mobile_template, with_overrides
-from brewwater.intake.analysis import Measurement
-from brewwater.recommend import Search
+from brewwater.planning.document import mobile_template, with_overrides
+from brewwater.planning.scenario import Scenario, prepare
+from brewwater.planning.search import Search
+from brewwater.reports.analysis import Measurement
 
 
 @pytest.fixture
@@ -128,18 +128,18 @@ def test_given_up_or_failed_work_leaves_no_child(three: None, monkeypatch: pytes
 
 
 @pytest.fixture(scope="module")
-def given() -> Given:
+def scenario() -> Scenario:
     numbers = {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420}
     typed = {k: Measurement.model_validate({"value": v, "unit": "mg/L"}) for k, v in numbers.items()}
     document = with_overrides(mobile_template(), analysis=typed)
     return prepare(document.model_copy(update={"settings": document.settings.model_copy(update={"draws": 64})}))
 
 
-def test_the_number_of_cores_does_not_touch_the_search(given: Given, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_number_of_cores_does_not_touch_the_search(scenario: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
     looks = []
     for count in (1, 2, 3):
         monkeypatch.setattr(os, "cpu_count", lambda count=count: count)
-        search = Search(prepare(given.document))
+        search = Search(prepare(scenario.document))
         coarse = [one for one in search.all_coarse(lambda _: True) if one]
         leading = search.leading(sorted(coarse, key=lambda b: b.value))
         looks.append((coarse, search.all_refined(leading, lambda _: True), search.weighed))
@@ -147,14 +147,16 @@ def test_the_number_of_cores_does_not_touch_the_search(given: Given, monkeypatch
     assert len(alone[1]) >= 1
     for found in others:
         assert found == alone
-    plain = Search(prepare(given.document))
+    plain = Search(prepare(scenario.document))
     assert alone[0] == [plain.coarse(kind) for kind in plain.steps()]
     assert alone[2] > plain.weighed >= 200
 
 
-def test_a_search_that_is_given_up_says_which_kinds_it_came_to(given: Given, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_search_that_is_given_up_says_which_kinds_it_came_to(
+    scenario: Scenario, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
-    search = Search(given)
+    search = Search(scenario)
     found = search.all_coarse(lambda share: share < 0.3)
     came = [one is not None for one in found]
     assert any(came)

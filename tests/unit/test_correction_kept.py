@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from brewwater import corrected
-from brewwater.document import Span
-from brewwater.inputs import PlanDocument, demo_document
-from brewwater.log_entry import make_reading
+from brewwater.log.entry import make_reading
 from brewwater.plan import Plan, make_plan
+from brewwater.planning import correction as corrected
+from brewwater.planning.document import PlanDocument, demo_document
+from brewwater.records import Span
 from brewwater.treatment import Stage, usual_sheet
-from brewwater.ui.parcel import receive, send
+from brewwater.web.search_service.parcel import receive, send
 
 
 def logged(gallons: float = 800) -> PlanDocument:
@@ -24,13 +24,17 @@ def logged(gallons: float = 800) -> PlanDocument:
 
     def line(day: int, kind: str, value: float, unit: str, where: str = "") -> object:
         date = (start + dt.timedelta(days=day)).isoformat()
-        return make_reading({"date": date, "kind": kind, "value": value, "unit": unit, "where": where,
-                             "method": "drop_kit"})  # fmt: skip
+        return make_reading(
+            {"date": date, "kind": kind, "value": value, "unit": unit, "where": where, "method": "drop_kit"}
+        )
 
     lines = (
-        line(0, "meter_gal", 0, "gal"), line(30, "meter_gal", 384, "gal"), line(60, "meter_gal", gallons, "gal"),
-        line(35, "hardness", 280, "mg/L", document.supplies[0].name), line(40, "hardness", 90, "mg/L", "served"),
-    )  # fmt: skip
+        line(0, "meter_gal", 0, "gal"),
+        line(30, "meter_gal", 384, "gal"),
+        line(60, "meter_gal", gallons, "gal"),
+        line(35, "hardness", 280, "mg/L", document.supplies[0].name),
+        line(40, "hardness", 90, "mg/L", "served"),
+    )
     train = tuple(
         Stage(name=name, medium=name, size="medium", sheet=usual_sheet(name, "medium"), bypass_percent=bypass)
         for name, bypass in (("carbon", 0.0), ("weak_acid", 20.0))
@@ -41,9 +45,12 @@ def logged(gallons: float = 800) -> PlanDocument:
 
 def figures(plan: Plan) -> list[np.ndarray]:
     return [
-        plan.given.weights, plan.given.waters.hardness_mg_L_as_CaCO3, plan.outcome.cost.total,
-        *(c.changes.day for c in plan.outcome.cartridges), *(c.usable_gal for c in plan.outcome.cartridges),
-    ]  # fmt: skip
+        plan.scenario.weights,
+        plan.scenario.waters.hardness_mg_L_as_CaCO3,
+        plan.candidate.cost.total,
+        *(c.changes.day for c in plan.candidate.cartridges),
+        *(c.usable_gal for c in plan.candidate.cartridges),
+    ]
 
 
 def same(one: Plan, two: Plan) -> bool:
@@ -60,9 +67,9 @@ def learned_anew(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     count: list[int] = []
     learn = corrected.learn
 
-    def counting(*given: object) -> object:
+    def counting(*scenario: object) -> object:
         count.append(1)
-        return learn(*given)  # type: ignore[arg-type]
+        return learn(*scenario)  # type: ignore[arg-type]
 
     monkeypatch.setattr(corrected, "learn", counting)
     return count
@@ -102,14 +109,23 @@ def test_what_the_readings_are_held_against_is_learned_anew(part: str, monkeypat
     other = {
         "reading": logged(820),
         "water": document.model_copy(
-            update={"supplies": (supply.model_copy(update={"analysis": {**supply.analysis, "total_hardness": stiffer}}),
-                                 *document.supplies[1:])}
+            update={
+                "supplies": (
+                    supply.model_copy(update={"analysis": {**supply.analysis, "total_hardness": stiffer}}),
+                    *document.supplies[1:],
+                )
+            }
         ),
-        "drinks": document.model_copy(update={"demand": document.demand.model_copy(
-            update={"drinks_per_service_day": Span(low=more.low + 5, high=more.high + 5)})}),
+        "drinks": document.model_copy(
+            update={
+                "demand": document.demand.model_copy(
+                    update={"drinks_per_service_day": Span(low=more.low + 5, high=more.high + 5)}
+                )
+            }
+        ),
         "train": document.model_copy(update={"train": (train[0], train[1].model_copy(update={"bypass_percent": 30}))}),
         "draws": document.model_copy(update={"settings": few}),
-    }[part]  # fmt: skip
+    }[part]
     changed = make_plan(other, search=False)
     assert len(count) == 2
     corrected._kept.clear()
@@ -142,4 +158,4 @@ def test_a_plan_with_a_log_goes_to_another_process_and_back(tmp_path: Path) -> N
     back = receive(pipe, tmp_path)
     assert same(plan, back)
     for name in ("log/a column nobody asked for", "neither this one"):  # moved as the plan's own draws are
-        assert np.array_equal(plan.given.draws.normal(name), back.given.draws.normal(name))
+        assert np.array_equal(plan.scenario.draws.normal(name), back.scenario.draws.normal(name))

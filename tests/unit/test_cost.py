@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from brewwater.changes import Changes
 from brewwater.cost import (
     Bought,
     Cost,
@@ -25,9 +26,8 @@ from brewwater.cost import (
     visits,
     yearly_cost,
 )
-from brewwater.document import Span
 from brewwater.ensemble import Draws
-from brewwater.forecast import Changes
+from brewwater.records import Span
 
 DAYS = np.arange(np.datetime64("2026-01-01"), np.datetime64("2028-01-01"))
 ONE = np.ones(1)
@@ -53,12 +53,8 @@ def span(low: float, high: float | None = None) -> Span:
 
 
 def year(inputs: dict[str, Any], bought: list[Bought], n: int = 1, which: int = 1, **usage: Any) -> Cost:
-    given = {
-        k: np.array([float(v)]) if k != "suspension_days" else v for k, v in {"drinks": 1000, **usage}.items()
-    }
-    return yearly_cost(
-        CostInput.model_validate(inputs), bought, Usage(**given), Draws(n), np.ones(n), year=which
-    )
+    given = {k: np.array([float(v)]) if k != "suspension_days" else v for k, v in {"drinks": 1000, **usage}.items()}
+    return yearly_cost(CostInput.model_validate(inputs), bought, Usage(**given), Draws(n), np.ones(n), year=which)
 
 
 def lines(cost: Cost) -> dict[str, str]:
@@ -73,8 +69,10 @@ def test_cart_by_hand() -> None:
     prices = {"head": 45, "test_kit": 25}
     cost = year({"prices": prices}, [Bought("carbon", at(183, 366 - 2, used_up=2.0), span(40))])
     assert lines(cost) == {
-        "Cartridges: carbon": "80.00", "Filter heads over their life": "9.00", "Test kits": "50.00",
-    }  # fmt: skip
+        "Cartridges: carbon": "80.00",
+        "Filter heads over their life": "9.00",
+        "Test kits": "50.00",
+    }
     assert cost.expected == Decimal("139.00")
     assert cost.first_set == Decimal("85.00")
     assert cost.used_up == Decimal("80.00")
@@ -88,20 +86,27 @@ def test_shop_by_hand() -> None:
     # water, 1,000 of them rejected, at 0.02; 150 g of scale at 60 g a descale of 80; two days down and one
     # of notice at 200
     inputs = {
-        **NO_KITS, "visits_paid": True, "scale_g_per_descale": 60, "downtime_days_per_year": 2,
+        **NO_KITS,
+        "visits_paid": True,
+        "scale_g_per_descale": 60,
+        "downtime_days_per_year": 2,
         "prices": {"head": 0, "labour_visit": 60, "water_gal": 0.02, "descale": 80, "margin_day": 200},
-    }  # fmt: skip
+    }
     bought = [
         Bought("sediment", at(90, 180, 270, 360), span(20)),
         Bought("resin", at(100, 180, 270), span(180)),
     ]
     cost = year(inputs, bought, source_gal=9000, reject_gal=1000, scale_g=150, suspension_days=1)
     assert lines(cost) == {
-        "Cartridges: sediment": "80.00", "Cartridges: resin": "540.00",
-        "Filter heads over their life": "0.00", "Labour by visit": "300.00",
-        "Water from the tap": "160.00", "Water rejected": "20.00",
-        "Descaling": "200.00", "Downtime": "600.00",
-    }  # fmt: skip
+        "Cartridges: sediment": "80.00",
+        "Cartridges: resin": "540.00",
+        "Filter heads over their life": "0.00",
+        "Labour by visit": "300.00",
+        "Water from the tap": "160.00",
+        "Water rejected": "20.00",
+        "Descaling": "200.00",
+        "Downtime": "600.00",
+    }
     assert cost.expected == Decimal("1900.00")
 
 
@@ -139,8 +144,10 @@ def test_water_made_at_a_base_is_always_from_its_mains() -> None:
     inputs = {**NO_KITS, "hauled": True, "prices": {"hauled_gal": 0.5, "water_gal": 0.02}}
     cost = year(inputs, [], source_gal=1000, reject_gal=0, base_gal=900, base_reject_gal=600)
     assert lines(cost) == {
-        "Water bought or hauled": "500.00", "Water from the tap": "6.00", "Water rejected": "12.00",
-    }  # fmt: skip
+        "Water bought or hauled": "500.00",
+        "Water from the tap": "6.00",
+        "Water rejected": "12.00",
+    }
 
 
 def test_prices_rise_from_the_start() -> None:
@@ -183,9 +190,7 @@ def test_rounded_amounts_add_up(amounts: list[float], places: int) -> None:
 def test_lines_add_to_the_total_in_every_currency(currency: str, seed: int) -> None:
     rng = np.random.default_rng(seed)
     bought = [
-        Bought(
-            f"stage {i}", at(*sorted(rng.integers(1, 360, 4).tolist())), span(*sorted(rng.uniform(1, 99, 2)))
-        )
+        Bought(f"stage {i}", at(*sorted(rng.integers(1, 360, 4).tolist())), span(*sorted(rng.uniform(1, 99, 2))))
         for i in range(6)
     ]
     cost = year(
@@ -238,9 +243,15 @@ def test_damage_is_a_range() -> None:
 
 
 def test_budgets_are_kept_apart() -> None:
-    inputs = CostInput.model_validate({
-        **NO_KITS, "prices": {"head": 20}, "plumbing_cost": [100, 300], "plumbing_budget": 200, "filtration_budget": 70,
-    })  # fmt: skip
+    inputs = CostInput.model_validate(
+        {
+            **NO_KITS,
+            "prices": {"head": 20},
+            "plumbing_cost": [100, 300],
+            "plumbing_budget": 200,
+            "filtration_budget": 70,
+        }
+    )
     draws, weights = Draws(512), np.ones(512)
     cost = yearly_cost(inputs, [Bought("carbon", at(), span(40))], Usage(np.ones(1)), draws, weights)
     plumbing, filtration = budgets(inputs, cost.first_set_draws, draws, weights)

@@ -47,18 +47,21 @@ def test_usual_mixes_add_to_one_and_name_known_drinks() -> None:
 
 
 def test_rinses_stand_on_their_own_branch() -> None:
-    found = made({}, drinks=[{"name": "milk_drink", "per_service_day": 120}],
-                 uses_per_drink=[{"name": "rinse", "branch": "rinser", "fl_oz": 5, "per_drink": 1.3}])
+    found = made(
+        {},
+        drinks=[{"name": "milk_drink", "per_service_day": 120}],
+        uses_per_drink=[{"name": "rinse", "branch": "rinser", "fl_oz": 5, "per_drink": 1.3}],
+    )
     assert found.ordinary_day_litres("rinser")[0] / GAL_L == pytest.approx(6.09, abs=0.01)
     assert found.ordinary_day_litres("machine")[0] / GAL_L == pytest.approx(120 * 5.5 / 128)
 
 
 def test_rinse_of_named_drinks_only() -> None:
-    drinks = [{"name": "milk", "per_service_day": 40, "fl_oz": 5},
-              {"name": "tea", "per_service_day": 60, "fl_oz": 12}]
+    drinks = [{"name": "milk", "per_service_day": 40, "fl_oz": 5}, {"name": "tea", "per_service_day": 60, "fl_oz": 12}]
     use = {"name": "rinse", "branch": "rinser", "fl_oz": 4, "drinks": ["milk"]}
     assert made({}, drinks=drinks, uses_per_drink=[use]).ordinary_day_litres("rinser")[0] == pytest.approx(
-        160 * FL_OZ_L)
+        160 * FL_OZ_L
+    )
     with pytest.raises(InputError, match="cocoa"):
         made({}, drinks=drinks, uses_per_drink=[{**use, "drinks": ["cocoa"]}])
 
@@ -106,8 +109,10 @@ def test_event_multiplies_over_the_season() -> None:
 
 
 def test_season_leaves_fixed_uses_alone() -> None:
-    found = made({"seasons": [{"months": [1], "multiplier": 0}]},
-                 fixed=[{"name": "wash", "branch": "sink", "gal_per_service_day": 4}])
+    found = made(
+        {"seasons": [{"months": [1], "multiplier": 0}]},
+        fixed=[{"name": "wash", "branch": "sink", "gal_per_service_day": 4}],
+    )
     assert day_litres(found, "sink")[0, 0] == pytest.approx(4 * GAL_L)
     assert day_litres(found, "machine")[0, 0] == 0
 
@@ -128,17 +133,23 @@ def test_growth_is_a_straight_line() -> None:
 
 
 def test_list_is_scaled_to_a_total() -> None:
-    found = made({}, drinks_per_service_day=50, drinks=[{"name": "a", "per_service_day": 3, "fl_oz": 10},
-                                                        {"name": "b", "per_service_day": 1, "fl_oz": 2}])
+    found = made(
+        {},
+        drinks_per_service_day=50,
+        drinks=[{"name": "a", "per_service_day": 3, "fl_oz": 10}, {"name": "b", "per_service_day": 1, "fl_oz": 2}],
+    )
     assert found.ordinary_day_litres("machine")[0] == pytest.approx((37.5 * 10 + 12.5 * 2) * FL_OZ_L)
     assert found.drinks[0, 0] == pytest.approx(50)
 
 
 def test_sums_agree_with_days() -> None:
     event = {"name": "fair", "start": "2026-03-10", "end": "2026-03-12", "drinks_per_day": 300}
-    found = made({"events": [event], "growth_per_year": [0, 0.3]}, n=16,
-                 drinks=[{"name": "milk_drink", "per_service_day": [50, 70, 110]}],
-                 fixed=[{"name": "backflush", "branch": "machine"}])
+    found = made(
+        {"events": [event], "growth_per_year": [0, 0.3]},
+        n=16,
+        drinks=[{"name": "milk_drink", "per_service_day": [50, 70, 110]}],
+        fixed=[{"name": "backflush", "branch": "machine"}],
+    )
     days = day_litres(found, "machine")
     assert days.shape == (len(found.days), 16)
     assert found.litres("machine", 10, 200) == pytest.approx(days[10:200].sum(axis=0))
@@ -153,17 +164,24 @@ def test_unknown_branch_and_unlisted_drink() -> None:
         made({}, drinks=[{"name": "soup", "per_service_day": 4}])
 
 
-@pytest.mark.parametrize("bad", [
-    {"drinks": []},
-    {"drinks_per_service_day": 10, "mix": {"tea": 0.5}},
-    {"drinks": [{"name": "tea", "per_service_day": 1}], "mix": {"tea": 1}},
-    {"drinks_per_service_day": 10, "calendar": {"start": MONDAY, "months": 12}},
-    {"drinks_per_service_day": 10, "calendar": {"start": MONDAY, "weekdays": []}},
-    {"drinks_per_service_day": 10, "calendar": {"start": MONDAY, "events": [
-        {"name": "x", "start": MONDAY, "end": MONDAY}]}},
-    {"drinks_per_service_day": 10, "calendar": {"start": MONDAY, "closures": [
-        {"start": "2026-02-02", "end": "2026-02-01"}]}},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"drinks": []},
+        {"drinks_per_service_day": 10, "mix": {"tea": 0.5}},
+        {"drinks": [{"name": "tea", "per_service_day": 1}], "mix": {"tea": 1}},
+        {"drinks_per_service_day": 10, "calendar": {"start": MONDAY, "months": 12}},
+        {"drinks_per_service_day": 10, "calendar": {"start": MONDAY, "weekdays": []}},
+        {
+            "drinks_per_service_day": 10,
+            "calendar": {"start": MONDAY, "events": [{"name": "x", "start": MONDAY, "end": MONDAY}]},
+        },
+        {
+            "drinks_per_service_day": 10,
+            "calendar": {"start": MONDAY, "closures": [{"start": "2026-02-02", "end": "2026-02-01"}]},
+        },
+    ],
+)
 def test_refused(bad: dict[str, Any]) -> None:
     with pytest.raises(ValidationError):
         DemandInput.model_validate({"calendar": {"start": MONDAY}, **bad})

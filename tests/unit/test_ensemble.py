@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.document import Span
 from brewwater.ensemble import Draws, effective_size, mean, percentiles, share
+from brewwater.records import Span
 
 
 def test_same_seed_same_questions_same_draws() -> None:

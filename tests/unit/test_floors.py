@@ -11,21 +11,20 @@ import brewwater
 
 PACKAGE = Path(brewwater.__file__).parent
 FLOORS = [
-    {"errors", "document", "units", "reference", "log_entry", "cores"},
+    {"errors", "records", "units", "reference", "cores"},
     {"chemistry"},
-    {"water", "ensemble"},
-    {"intake", "targets", "treatment", "demand", "supply_days", "batch"},
-    {"branches", "capacity", "forecast", "readings"},
-    {"cost", "inputs"},
-    {"given", "chain", "foreseen", "corrected"},
-    {"recommend", "next_test", "at_base", "heaters"},
+    {"ensemble", "water"},
+    {"reports", "supply", "demand", "treatment"},
+    {"plumbing", "verdicts"},
+    {"changes", "cost", "log"},
+    {"planning"},
     {"plan"},
-    {"store", "access", "sheet", "charts", "result_schema"},
-    {"ui", "cli", "__main__"},
+    {"store", "output"},
+    {"web", "cli", "__main__"},
 ]
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 # Who alone may import a library, by room.
-ONLY = {"pint": {"units"}, "streamlit": {"ui"}, "sqlalchemy": {"store", "ui"}, "fluids": {"branches"}}
+ONLY = {"pint": {"units"}, "streamlit": {"web"}, "sqlalchemy": {"store", "web"}, "fluids": {"plumbing"}}
 
 
 def modules() -> list[Path]:

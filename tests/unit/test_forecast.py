@@ -8,11 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.capacity import ledger, usable_gal, wear
-from brewwater.demand import DemandInput, demand
-from brewwater.ensemble import Draws
-from brewwater.errors import InputError
-from brewwater.forecast import (
+from brewwater.changes import (
     GOVERNS,
     Changes,
     Place,
@@ -23,7 +19,11 @@ from brewwater.forecast import (
     schedule,
     stops_of,
 )
-from brewwater.supply_days import FillCalendar, tank_days
+from brewwater.changes.wear import ledger, usable_gal, wear
+from brewwater.demand import DemandInput, demand
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
 from brewwater.units import GAL_L
@@ -37,22 +37,35 @@ class Plan:
     """A cartridge on one branch that serves ``gal`` a day of one or more waters."""
 
     def __init__(self, gal: float, fills: Any = ONE_TOWN, eq_per_L: Any = None, **calendar: Any) -> None:
-        self.inputs = DemandInput.model_validate({
-            "calendar": {"start": "2026-01-01", "weekdays": EVERY_DAY, **calendar},
-            "drinks": [{"name": "cup", "per_service_day": gal * 16, "fl_oz": 8}],
-        })
+        self.inputs = DemandInput.model_validate(
+            {
+                "calendar": {"start": "2026-01-01", "weekdays": EVERY_DAY, **calendar},
+                "drinks": [{"name": "cup", "per_service_day": gal * 16, "fl_oz": 8}],
+            }
+        )
         self.calendar = self.inputs.calendar
         days = self.demand = demand(self.inputs, ["machine"], Draws(1))
         tank = tank_days(FillCalendar.model_validate({"fills": fills}), days, self.calendar)
         load = Load() if eq_per_L is None else Load(exchange_eq=tank.shares @ np.array(eq_per_L)[:, None])
         self.wear = wear(ledger(days, tank), days, {"machine": load})
 
-    def changes(self, margin: float = 0.8, policy: Policy | None = None, wet: bool = True,
-                in_service: Any = None, **capacity: float) -> Changes:
+    def changes(
+        self,
+        margin: float = 0.8,
+        policy: Policy | None = None,
+        wet: bool = True,
+        in_service: Any = None,
+        **capacity: float,
+    ) -> Changes:
         bears = Capacity(**{k: np.array([float(v)]) for k, v in capacity.items()})
-        return changes(self.wear, lambda number: bears, margin=margin, in_service=in_service,
-                       stops=stops_of(self.calendar) if wet else (),
-                       moves=moves_of(self.calendar, policy or Policy()))
+        return changes(
+            self.wear,
+            lambda number: bears,
+            margin=margin,
+            in_service=in_service,
+            stops=stops_of(self.calendar) if wet else (),
+            moves=moves_of(self.calendar, policy or Policy()),
+        )
 
     def place(self, name: str = "carbon", **capacity: float) -> Place:
         bears = Capacity(**{k: np.array([float(v)]) for k, v in capacity.items()})
@@ -140,9 +153,13 @@ def test_a_dry_stage_outlives_a_lay_up() -> None:
     assert days(found)[0] == "2026-04-03"
 
 
-@pytest.mark.parametrize(("drained", "expected"), [
-    (False, ("2026-02-01", "freeze")), (True, ("2026-03-16", "volume")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("drained", "expected"),
+    [
+        (False, ("2026-02-01", "freeze")),
+        (True, ("2026-03-16", "volume")),
+    ],
+)
 def test_freezing(drained: bool, expected: tuple[str, str]) -> None:
     frost = {"start": "2026-02-01", "end": "2026-02-10", "frozen": True, "drained": drained}
     found = Plan(10, closures=[frost]).changes(volume_L=800 * GAL_L)

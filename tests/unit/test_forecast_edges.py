@@ -12,11 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.capacity import ledger, wear
-from brewwater.demand import DemandInput, demand
-from brewwater.ensemble import Draws
-from brewwater.errors import InputError
-from brewwater.forecast import (
+from brewwater.changes import (
     GOVERNS,
     Changes,
     Place,
@@ -28,8 +24,12 @@ from brewwater.forecast import (
     quantile_days,
     schedule,
     stops_of,
-)  # fmt: skip
-from brewwater.supply_days import FillCalendar, tank_days
+)
+from brewwater.changes.wear import ledger, wear
+from brewwater.demand import DemandInput, demand
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
 from brewwater.units import GAL_L
@@ -61,12 +61,21 @@ class Plan:
         self.wear = wear(ledger(litres, tank), litres, {"machine": Load(exchange_eq=np.array([eq_per_L]))})
 
     def changes(self, bears: Capacity | Callable[[int], Capacity], margin: float = 0.8, **more: Any) -> Changes:
-        return changes(self.wear, bears if callable(bears) else lambda number: bears, margin=margin,
-                       stops=stops_of(self.calendar), **more)  # fmt: skip
+        return changes(
+            self.wear,
+            bears if callable(bears) else lambda number: bears,
+            margin=margin,
+            stops=stops_of(self.calendar),
+            **more,
+        )
 
     def place(self, bears: Capacity | Callable[[int], Capacity], name: str = "carbon", **more: Any) -> Place:
-        return Place(name, self.wear, bears if callable(bears) else lambda number: bears,
-                     **{"stops": stops_of(self.calendar), **more})  # fmt: skip
+        return Place(
+            name,
+            self.wear,
+            bears if callable(bears) else lambda number: bears,
+            **{"stops": stops_of(self.calendar), **more},
+        )
 
     def schedule(self, *places: Place, weights: Any = ONE, **policy: Any) -> tuple[Planned, ...]:
         return schedule(places, self.calendar, Policy(**policy), weights)
@@ -113,10 +122,14 @@ def test_weights_count_in_dates_and_in_what_governs() -> None:
     assert (found.governed_by(heavy_first), found.governed_by(heavy_last)) == ("volume", "time")
 
 
-@pytest.mark.parametrize(("bears", "used"), [
-    (sized(gal=[800, 800, 800]), np.zeros(1)), (sized(gal=800, days=[400, 500, 600]), np.zeros(1)),
-    (sized(gal=800), np.zeros(3)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("bears", "used"),
+    [
+        (sized(gal=[800, 800, 800]), np.zeros(1)),
+        (sized(gal=800, days=[400, 500, 600]), np.zeros(1)),
+        (sized(gal=800), np.zeros(3)),
+    ],
+)
 def test_doubt_in_one_place_gives_every_result_its_draws(bears: Capacity, used: Any) -> None:
     found = Plan().changes(bears, in_service=(0.0, used))
     assert found.day.shape[1] == found.left.shape[1] == 3

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.inputs import load_document
+from brewwater.output.result import plan_result, summary
 from brewwater.plan import Plan, make_plan
-from brewwater.sheet.result import plan_result, summary
+from brewwater.planning.document import load_document
 from brewwater.treatment import Stage
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py")))

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.inputs import demo_document, load_document, mobile_template, with_overrides
-from brewwater.intake.analysis import Measurement, Supply
+from brewwater.planning.document import demo_document, load_document, mobile_template, with_overrides
+from brewwater.reports.analysis import Measurement, Supply
 
 
 def changed(**changes: Any) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from brewwater.intake import read_text
+from brewwater.reports import read_text
 
 
 def test_the_middle_is_the_lower_end_and_the_rows_keep_what_is_printed() -> None:

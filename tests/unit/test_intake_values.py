@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.intake.names import read_label
-from brewwater.intake.values import decimal_mark, read_value
+from brewwater.reports.names import read_label
+from brewwater.reports.values import decimal_mark, read_value
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.log_entry import KINDS, Reading, make_reading, printable, reading_from_text, standing_readings
+from brewwater.log.entry import KINDS, Reading, make_reading, printable, reading_from_text, standing_readings
 
 
 def reading(kind: str = "meter_gal", value: float | None = 1, unit: str = "gal", **more: object) -> Reading:
@@ -68,11 +68,15 @@ def test_text_as_typed() -> None:
 
 @pytest.mark.parametrize(
     ("date", "kind", "value", "field"),
-    [("today", "meter", "1", "date"), ("2026-02-30", "meter", "1", "date"),
-     ("2026-03-31", "vibes", "1", "kind"),
-     ("2026-03-31", "meter", "much", "value"), ("2026-03-31", "meter", "inf", "value"),
-     ("2026-03-31", "meter", "", "reading")],
-)  # fmt: skip
+    [
+        ("today", "meter", "1", "date"),
+        ("2026-02-30", "meter", "1", "date"),
+        ("2026-03-31", "vibes", "1", "kind"),
+        ("2026-03-31", "meter", "much", "value"),
+        ("2026-03-31", "meter", "inf", "value"),
+        ("2026-03-31", "meter", "", "reading"),
+    ],
+)
 def test_text_that_cannot_be_used(date: str, kind: str, value: str, field: str) -> None:
     with pytest.raises(InputError) as error:
         reading_from_text(date, kind, value, "gal")
@@ -80,8 +84,14 @@ def test_text_that_cannot_be_used(date: str, kind: str, value: str, field: str) 
 
 
 def test_every_kind_can_be_written() -> None:
-    units = {"meter_gal": "gal", "drinks_sold": "drinks", "pressure_in_psi": "psi", "pressure_out_psi": "psi",
-             "conductivity": "µS/cm", "ph": "1"}  # fmt: skip
+    units = {
+        "meter_gal": "gal",
+        "drinks_sold": "drinks",
+        "pressure_in_psi": "psi",
+        "pressure_out_psi": "psi",
+        "conductivity": "µS/cm",
+        "ph": "1",
+    }
     for kind in KINDS:
         more = {"corrects": "0" * 32} if kind == "withdrawn" else {}
         assert reading(kind, 1, units.get(kind, "mg/L"), **more).kind == kind

@@ -19,13 +19,13 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from pydantic import BaseModel
 
-from brewwater.branches import Branch
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.inputs import demo_document
-from brewwater.intake.instruments import Instrument
 from brewwater.plan import Plan, make_plan
-from brewwater.ui.parcel import LINE_UP, Unfit, clear, pack, receive, send, unpack
+from brewwater.planning.document import demo_document
+from brewwater.plumbing import Branch
+from brewwater.reports.instruments import Instrument
+from brewwater.web.search_service.parcel import LINE_UP, Unfit, clear, pack, receive, send, unpack
 
 PLAIN = (
     st.none()
@@ -93,7 +93,7 @@ def test_a_plan_with_its_search_comes_back_the_same(plan: Plan, tmp_path: Path) 
     assert back.document == plan.document
     assert back.document.model_fields_set == plan.document.model_fields_set
     assert back.document.fingerprint() == plan.document.fingerprint()
-    assert [a.outcome.stages for a in back.alternatives] == [a.outcome.stages for a in plan.alternatives]
+    assert [a.candidate.stages for a in back.alternatives] == [a.candidate.stages for a in plan.alternatives]
 
 
 def test_what_is_one_stays_one(plan: Plan, tmp_path: Path) -> None:
@@ -164,11 +164,22 @@ def test_classes_that_are_not_made_of_their_state_are_not_sent(what: Any) -> Non
 @pytest.mark.parametrize(
     "name",
     [
-        "os:system", "builtins:eval", "subprocess:Popen", "brewwater.ui.parcel:json", "brewwater.ui.parcel:np.ndarray",
-        "brewwater.plan:make_plan", "brewwater.__main__:x", "brewwater.plan:Plan.__init__", "brewwater.inputs:BaseModel",
-        "brewwater.errors:InputError", "brewwater:", ":", "", "brewwaterx:y",
+        "os:system",
+        "builtins:eval",
+        "subprocess:Popen",
+        "brewwater.web.search_service.parcel:json",
+        "brewwater.web.search_service.parcel:np.ndarray",
+        "brewwater.plan:make_plan",
+        "brewwater.__main__:x",
+        "brewwater.plan:Plan.__init__",
+        "brewwater.planning.document:BaseModel",
+        "brewwater.errors:InputError",
+        "brewwater:",
+        ":",
+        "",
+        "brewwaterx:y",
     ],
-)  # fmt: skip
+)
 def test_nothing_but_own_classes_is_made(name: str) -> None:
     with pytest.raises(Unfit):
         unpack({"value": ["@", 0], "objects": [["object", name, ["dict", []]]], "bytes": 0}, bytearray())
@@ -182,12 +193,24 @@ def line(**changes: Any) -> bytes:
 @pytest.mark.parametrize(
     "said",
     [
-        b"\n", b"{}\n", b"[1]\n", b"nonsense\n", line(value=["@", 0]), line(value=["?", 1]), line(value=["tuple"]),
-        line(bytes=8), line(file="missing"), line(objects=[["array", "<f8", [2], 0, True]]), line(objects=[["array", "O", [0], 0, True]]),
-        line(objects=[["?", 1]]), line(value=["date", "someday"]), line(objects=[["array", "<f8", [-1], 0, True]]),
-        line(value=["decimal", "x"]), b'{"value":' + b"[" * 100_000 + b"\n",
+        b"\n",
+        b"{}\n",
+        b"[1]\n",
+        b"nonsense\n",
+        line(value=["@", 0]),
+        line(value=["?", 1]),
+        line(value=["tuple"]),
+        line(bytes=8),
+        line(file="missing"),
+        line(objects=[["array", "<f8", [2], 0, True]]),
+        line(objects=[["array", "O", [0], 0, True]]),
+        line(objects=[["?", 1]]),
+        line(value=["date", "someday"]),
+        line(objects=[["array", "<f8", [-1], 0, True]]),
+        line(value=["decimal", "x"]),
+        b'{"value":' + b"[" * 100_000 + b"\n",
     ],
-)  # fmt: skip
+)
 def test_what_is_no_whole_parcel_is_refused(said: bytes, tmp_path: Path) -> None:
     with pytest.raises(Unfit):
         receive(BytesIO(said), tmp_path)

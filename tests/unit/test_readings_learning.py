@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from brewwater.document import Span
 from brewwater.ensemble import Draws, effective_size
-from brewwater.inputs import demo_document
-from brewwater.intake.completion import complete
-from brewwater.readings.draws import jittered, resample, resampled
-from brewwater.readings.likelihood import count_log, learn, normal_log, robust
+from brewwater.log.draws import jittered, resample, resampled
+from brewwater.log.likelihood import count_log, learn, normal_log, robust
+from brewwater.planning.document import demo_document
+from brewwater.records import Span
+from brewwater.supply.completion import complete
 
 N = 2048
 
@@ -27,8 +27,11 @@ def moments(x: np.ndarray, w: np.ndarray) -> tuple[float, float]:
 @pytest.mark.parametrize(("readings", "sd"), [([0.8], 1.0), ([1.5, 1.1, 1.4], 0.5), ([2.2] * 12, 0.3)])
 def test_normal_prior_and_normal_error_give_the_normal_posterior(readings: list[float], sd: float) -> None:
     """Posterior precision is 1 + k/sd2, posterior mean its share of the mean reading; the last case resamples."""
-    got = learn(Draws(N, 7), lambda d: d.normal("x"),
-                lambda x: sum(normal_log(np.float64(r), x, np.float64(sd)) for r in readings))  # fmt: skip
+    got = learn(
+        Draws(N, 7),
+        lambda d: d.normal("x"),
+        lambda x: sum(normal_log(np.float64(r), x, np.float64(sd)) for r in readings),
+    )
     precision = 1 + len(readings) / sd**2
     mean, spread = sum(readings) / sd**2 / precision, precision**-0.5
     found, width = moments(got.view, got.weights)
@@ -43,8 +46,11 @@ def test_normal_prior_and_normal_error_give_the_normal_posterior(readings: list[
 def test_gamma_prior_and_poisson_counts_give_the_gamma_posterior(counts: list[int], days: float) -> None:
     """Gamma(a, b) and counts over ``days`` each give Gamma(a + sum, b + k days)."""
     a, b = 4.0, 0.15
-    got = learn(Draws(N, 3), lambda d: stats.gamma.ppf(d.uniform("rate"), a, scale=1 / b),
-                lambda rate: sum(count_log(np.float64(c), rate * days, np.float64(0)) for c in counts))  # fmt: skip
+    got = learn(
+        Draws(N, 3),
+        lambda d: stats.gamma.ppf(d.uniform("rate"), a, scale=1 / b),
+        lambda rate: sum(count_log(np.float64(c), rate * days, np.float64(0)) for c in counts),
+    )
     after = stats.gamma(a + sum(counts), scale=1 / (b + len(counts) * days))
     found, width = moments(got.view, got.weights)
     monte_carlo = 4 * after.std() / np.sqrt(effective_size(got.weights))
@@ -66,8 +72,11 @@ def test_one_slip_cannot_kill_the_ensemble() -> None:
 
     def posterior(readings: list[float]) -> tuple[float, float]:
         sd = np.float64(0.2)
-        got = learn(Draws(N, 5), lambda d: d.normal("x"),
-                    lambda x: sum(robust(normal_log(np.float64(r), x, sd), sd) for r in readings))  # fmt: skip
+        got = learn(
+            Draws(N, 5),
+            lambda d: d.normal("x"),
+            lambda x: sum(robust(normal_log(np.float64(r), x, sd), sd) for r in readings),
+        )
         return moments(got.view, got.weights)
 
     clean, with_slip = posterior(honest), posterior([*honest, 80.0])
@@ -78,8 +87,7 @@ def test_one_slip_cannot_kill_the_ensemble() -> None:
 
 def test_learning_is_reproducible() -> None:
     def once() -> np.ndarray:
-        got = learn(Draws(512, 11), lambda d: d.normal("x"),
-                    lambda x: normal_log(np.float64(3.0), x, np.float64(0.05)))  # fmt: skip
+        got = learn(Draws(512, 11), lambda d: d.normal("x"), lambda x: normal_log(np.float64(3.0), x, np.float64(0.05)))
         assert got.resampled > 1
         return got.view
 
@@ -88,8 +96,11 @@ def test_learning_is_reproducible() -> None:
 
 def test_a_tie_between_two_inputs_is_learned() -> None:
     """x + y read as 2 with a spread of 0.1: both means 1, correlation near -1 (the exact Gaussian posterior)."""
-    got = learn(Draws(N, 1), lambda d: np.array([d.normal("x"), d.normal("y")]),
-                lambda v: normal_log(np.float64(2.0), v.sum(axis=0), np.float64(0.1)))  # fmt: skip
+    got = learn(
+        Draws(N, 1),
+        lambda d: np.array([d.normal("x"), d.normal("y")]),
+        lambda v: normal_log(np.float64(2.0), v.sum(axis=0), np.float64(0.1)),
+    )
     s2 = 0.01
     exact = np.eye(2) - np.ones((2, 2)) / (2 + s2)
     np.testing.assert_allclose(np.average(got.view, axis=1, weights=got.weights), 2 / (2 + s2), atol=0.06)
@@ -101,8 +112,12 @@ def test_a_tie_between_two_inputs_is_learned() -> None:
 
 def test_weights_held_before_the_readings_count_once() -> None:
     """A prior known only by its weights (normal about 1) and one reading give the product of both."""
-    got = learn(Draws(N, 6), lambda d: d.normal("x"), lambda x: normal_log(np.float64(2.0), x, np.float64(0.2)),
-                lambda x: -0.5 * ((x - 1) / 0.5) ** 2)  # fmt: skip
+    got = learn(
+        Draws(N, 6),
+        lambda d: d.normal("x"),
+        lambda x: normal_log(np.float64(2.0), x, np.float64(0.2)),
+        lambda x: -0.5 * ((x - 1) / 0.5) ** 2,
+    )
     precision = 1 + 1 / 0.25 + 1 / 0.04
     found, width = moments(got.view, got.weights)
     assert got.resampled > 0

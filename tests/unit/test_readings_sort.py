@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from brewwater.corrected import Correction, correct
-from brewwater.given import prepare
-from brewwater.inputs import PlanDocument, load_document
-from brewwater.log_entry import Reading
+from brewwater.log.entry import Reading
+from brewwater.planning.correction import Correction, correct
+from brewwater.planning.document import PlanDocument, load_document
+from brewwater.planning.scenario import prepare
 
 START = dt.date(2026, 3, 2)  # a Monday
 ALL_DAYS = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -20,20 +20,33 @@ ALL_DAYS = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 def document(readings: list[dict[str, Any]], **more: Any) -> PlanDocument:
     base: dict[str, Any] = {
         "unit": {"kind": "truck"},
-        "supplies": [{"name": "Town", "disinfectant": "free_chlorine", "analysis": {
-            "total_hardness": {"value": [150, 200, 250], "unit": "mg/L"},
-            "alkalinity": {"value": [120, 150, 190], "unit": "mg/L"}}}],
+        "supplies": [
+            {
+                "name": "Town",
+                "disinfectant": "free_chlorine",
+                "analysis": {
+                    "total_hardness": {"value": [150, 200, 250], "unit": "mg/L"},
+                    "alkalinity": {"value": [120, 150, 190], "unit": "mg/L"},
+                },
+            }
+        ],
         "fill": {"fills": [{"supply": "Town"}]},
-        "demand": {"calendar": {"start": START.isoformat(), "weekdays": ALL_DAYS}, "main_branch": "Machine",
-                   "drinks": [{"name": "cup", "per_service_day": [90, 100, 110], "fl_oz": 10}]},
-        "branches": [{"name": "Machine", "kind": "espresso_machine", "machine": "M", "filtered": True},
-                     {"name": "Sink", "kind": "sink", "filtered": False}],
+        "demand": {
+            "calendar": {"start": START.isoformat(), "weekdays": ALL_DAYS},
+            "main_branch": "Machine",
+            "drinks": [{"name": "cup", "per_service_day": [90, 100, 110], "fl_oz": 10}],
+        },
+        "branches": [
+            {"name": "Machine", "kind": "espresso_machine", "machine": "M", "filtered": True},
+            {"name": "Sink", "kind": "sink", "filtered": False},
+        ],
         "machines": [{"name": "M", "kind": "espresso"}],
-        "train": [{"name": "Carbon", "medium": "carbon",
-                   "sheet": {"rated_gal": 1000, "reference_chlorine_mg_L_as_Cl2": 2.0}}],
+        "train": [
+            {"name": "Carbon", "medium": "carbon", "sheet": {"rated_gal": 1000, "reference_chlorine_mg_L_as_Cl2": 2.0}}
+        ],
         "settings": {"draws": 256},
         "readings": readings,
-    }  # fmt: skip
+    }
     return load_document(base | more)
 
 
@@ -81,18 +94,23 @@ def test_one_reading_far_too_high_is_the_one_that_is_flagged() -> None:
 
 
 def test_a_meter_set_back_with_its_cartridge_is_not_backwards() -> None:
-    found = corrected(document([line("meter_gal", 800, 100), line("changed_cartridge", None, 101, "Carbon"),
-                                line("meter_gal", 90, 112)]))  # fmt: skip
+    found = corrected(
+        document(
+            [line("meter_gal", 800, 100), line("changed_cartridge", None, 101, "Carbon"), line("meter_gal", 90, 112)]
+        )
+    )
     assert not found.flags
     assert found.log.meters[0].gal.tolist() == [800, 90]
-    assert found.given.made == {"Carbon": (101,)}
+    assert found.scenario.made == {"Carbon": (101,)}
 
 
 def test_a_reading_before_the_cartridge_is_flagged() -> None:
     doc = document([line("meter_gal", 80, -20), line("hardness", 90, -20, "served")])
     assert set(codes(corrected(doc)).values()) == {"before_the_cartridge"}
-    placed = document([line("meter_gal", 80, -20)], in_service=[
-        {"stage": "Carbon", "installed": (START - dt.timedelta(days=30)).isoformat()}])  # fmt: skip
+    placed = document(
+        [line("meter_gal", 80, -20)],
+        in_service=[{"stage": "Carbon", "installed": (START - dt.timedelta(days=30)).isoformat()}],
+    )
     found = corrected(placed)
     assert not found.flags
     assert found.log.meters[0].gal.tolist() == [80]
@@ -147,8 +165,13 @@ def test_a_meter_at_a_cartridge_that_nobody_took_says_how_to_take_it() -> None:
 
 def test_drinks_off_the_calendar_are_flagged() -> None:
     doc = document([line("drinks_sold", 100, 5)])
-    shut = doc.model_copy(update={"demand": doc.demand.model_copy(update={
-        "calendar": doc.demand.calendar.model_copy(update={"weekdays": ("mon",)})})})  # fmt: skip
+    shut = doc.model_copy(
+        update={
+            "demand": doc.demand.model_copy(
+                update={"calendar": doc.demand.calendar.model_copy(update={"weekdays": ("mon",)})}
+            )
+        }
+    )
     assert set(codes(corrected(shut)).values()) == {"not_a_service_day"}
 
 
@@ -175,12 +198,12 @@ def test_one_draw_is_never_corrected() -> None:
     doc = document([line("meter_gal", 384, 30)], settings={"draws": 1})
     found = corrected(doc)
     assert found.resampled == 0
-    np.testing.assert_array_equal(found.given.weights, np.ones(1))
+    np.testing.assert_array_equal(found.scenario.weights, np.ones(1))
 
 
 def test_a_plan_without_a_log_is_left_as_it_is() -> None:
     doc = document([])
-    given = prepare(doc)
-    found = correct(given, doc.train)
-    assert found.given is given
+    scenario = prepare(doc)
+    found = correct(scenario, doc.train)
+    assert found.scenario is scenario
     assert not found.diagnoses

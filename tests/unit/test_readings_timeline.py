@@ -10,36 +10,42 @@ import pytest
 
 from brewwater.demand import Demand, DemandInput, demand
 from brewwater.ensemble import Draws
-from brewwater.intake.instruments import instrument
-from brewwater.readings import follow_meters, timeline
-from brewwater.readings.parts import Metered
+from brewwater.log import follow_meters, timeline
+from brewwater.log.parts import Metered
+from brewwater.reports.instruments import instrument
 
 START = dt.date(2026, 3, 2)
 
 
 def inputs(**calendar: Any) -> DemandInput:
-    return DemandInput.model_validate({
-        "calendar": {"start": START, **calendar}, "main_branch": "Machine",
-        "drinks": [{"name": "cup", "per_service_day": 100, "fl_oz": 10}],
-        "fixed": [{"name": "wash", "branch": "Sink", "gal_per_service_day": 5}],
-    })  # fmt: skip
+    return DemandInput.model_validate(
+        {
+            "calendar": {"start": START, **calendar},
+            "main_branch": "Machine",
+            "drinks": [{"name": "cup", "per_service_day": 100, "fl_oz": 10}],
+            "fixed": [{"name": "wash", "branch": "Sink", "gal_per_service_day": 5}],
+        }
+    )
 
 
-def planned(given: DemandInput) -> Demand:
-    return demand(given, ["Machine", "Sink"], Draws(64))
+def planned(scenario: DemandInput) -> Demand:
+    return demand(scenario, ["Machine", "Sink"], Draws(64))
 
 
 def test_without_old_readings_the_timeline_is_the_plan() -> None:
-    given = inputs()
-    line = timeline(given, planned(given), START)
+    scenario = inputs()
+    line = timeline(scenario, planned(scenario), START)
     assert (line.first, line.start) == (START, 0)
     assert line.last == dt.date(2028, 3, 1)
 
 
 def test_days_before_the_start_follow_weekdays_seasons_and_closures() -> None:
-    given = inputs(weekdays=["mon", "tue"], seasons=[{"months": [2], "multiplier": 2.0}],
-                   closures=[{"start": dt.date(2026, 2, 16), "end": dt.date(2026, 2, 17)}])  # fmt: skip
-    line = timeline(given, planned(given), dt.date(2026, 1, 1))
+    scenario = inputs(
+        weekdays=["mon", "tue"],
+        seasons=[{"months": [2], "multiplier": 2.0}],
+        closures=[{"start": dt.date(2026, 2, 16), "end": dt.date(2026, 2, 17)}],
+    )
+    line = timeline(scenario, planned(scenario), dt.date(2026, 1, 1))
     a, b = line.at(dt.date(2026, 2, 1)), line.at(dt.date(2026, 3, 1))
     assert line.open_days[b] - line.open_days[a] == 6  # four weeks of two days, two of them closed
     assert (line.sums[b] - line.sums[a])[0] == pytest.approx(12)  # at twice the ordinary day
@@ -47,9 +53,9 @@ def test_days_before_the_start_follow_weekdays_seasons_and_closures() -> None:
 
 
 def test_growth_counts_from_the_start_of_the_plan() -> None:
-    given = inputs(growth_per_year=0.2, weekdays=["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
-    plan = planned(given)
-    line = timeline(given, plan, dt.date(2025, 3, 2))
+    scenario = inputs(growth_per_year=0.2, weekdays=["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
+    plan = planned(scenario)
+    line = timeline(scenario, plan, dt.date(2025, 3, 2))
     litres = np.diff(line.sums, axis=0) @ plan.branch_amounts("Machine")[:, 0]
     day = litres[line.start]
     assert litres[line.start - 365] == pytest.approx(day * 0.8, rel=2e-3)

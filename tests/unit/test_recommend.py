@@ -11,30 +11,28 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from brewwater.capacity import changes_a_year, wear
-from brewwater.chain import evaluate, route
+from brewwater.changes.wear import changes_a_year, wear
 from brewwater.cost import EQUIPMENT, price_of
-from brewwater.document import Span
 from brewwater.ensemble import mean
-from brewwater.given import prepare
-from brewwater.recommend import NAMES, Kind, Scales, Search, bases, kinds, recommend, stage
-from brewwater.recommend.weigh import MOST_CHANGES_A_YEAR, yearly_litres
+from brewwater.planning.candidate import evaluate, route
+from brewwater.planning.scenario import prepare
+from brewwater.planning.search import NAMES, Kind, Scales, Search, bases, kinds, recommend, stage
+from brewwater.planning.search.weigh import MOST_CHANGES_A_YEAR, yearly_litres
+from brewwater.records import Span
 from brewwater.treatment import capacity
 
-AT = SimpleNamespace(
-    **runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py"))
-)
+AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py")))
 HARD = {"total_hardness": 290, "alkalinity": 240, "chloride": 20, "sulfate": 30, "ph": 7.4}
 
 
 @pytest.fixture(scope="module")
-def given():  # type: ignore[no-untyped-def]
+def scenario():  # type: ignore[no-untyped-def]
     return prepare(AT.document(HARD, disinfectant="free_chlorine"))
 
 
 @pytest.fixture(scope="module")
-def ranked(given):  # type: ignore[no-untyped-def]
-    return recommend(given)
+def ranked(scenario):  # type: ignore[no-untyped-def]
+    return recommend(scenario)
 
 
 def kind_of(*media: str, disinfectant: str = "free_chlorine") -> Kind:
@@ -77,44 +75,44 @@ def test_every_medium_of_a_train_is_on_offer() -> None:
     assert offered == set(NAMES)
 
 
-def test_litres_of_a_year_by_water(given) -> None:  # type: ignore[no-untyped-def]
-    for branch in given.demand.branches:
-        by_water = yearly_litres(given, branch)
-        year = given.demand.litres(branch, 0, given.demand.year())
+def test_litres_of_a_year_by_water(scenario) -> None:  # type: ignore[no-untyped-def]
+    for branch in scenario.demand.branches:
+        by_water = yearly_litres(scenario, branch)
+        year = scenario.demand.litres(branch, 0, scenario.demand.year())
         np.testing.assert_allclose(by_water.sum(axis=0), np.broadcast_to(year, by_water.shape[1:]))
 
 
-def test_steady_changes_are_those_of_the_capacity_room(given) -> None:  # type: ignore[no-untyped-def]
+def test_steady_changes_are_those_of_the_capacity_room(scenario) -> None:  # type: ignore[no-untyped-def]
     train = (stage("sediment"), stage("carbon"), stage("weak_acid", bypass_percent=25))
-    routed = route(given, train, given.document.branches)
-    scales = Scales(given)
+    routed = route(scenario, train, scenario.document.branches)
+    scales = Scales(scenario)
     run, chosen = scales._run([train])
     for at, item in enumerate(train):
-        on = wear(given.book, given.demand, routed.loads[item.name])
-        bears = capacity(item, given.draws, disinfectant=given.disinfectant)
-        by_hand = changes_a_year(on, bears, given.document.policy.margin)
-        _, rate, _ = scales._sized(item, run.loads[at], chosen[at], given.waters, 1, as_is=True)
+        on = wear(scenario.book, scenario.demand, routed.loads[item.name])
+        bears = capacity(item, scenario.draws, disinfectant=scenario.disinfectant)
+        by_hand = changes_a_year(on, bears, scenario.document.policy.margin)
+        _, rate, _ = scales._sized(item, run.loads[at], chosen[at], scenario.waters, 1, as_is=True)
         np.testing.assert_allclose(rate[0], np.broadcast_to(by_hand, rate[0].shape), rtol=1e-9)
 
 
 @pytest.mark.parametrize(
     "media", [("weak_acid",), ("reverse_osmosis", "mineral_dose"), ("mixed_bed", "calcite"), ("scale_inhibitor",)]
 )
-def test_many_settings_at_once_are_each_one_alone(given, media: tuple[str, ...]) -> None:  # type: ignore[no-untyped-def]
-    kind, scales = kind_of(*media), Scales(given)
+def test_many_settings_at_once_are_each_one_alone(scenario, media: tuple[str, ...]) -> None:  # type: ignore[no-untyped-def]
+    kind, scales = kind_of(*media), Scales(scenario)
     grid = kind.grid()[:: max(1, len(kind.grid()) // 5)]
     recovery = kind.recoveries[0] if kind.recoveries else None
     lot = scales.lot(kind, grid, recovery)
     for i, train in enumerate(lot.trains):
-        outcome = evaluate(given, train)
-        alone = scales.weigh(train, outcome.served)  # the full solution, at the sizes chosen
-        assert float(mean(alone.cost, given.weights)) == pytest.approx(lot.cost[i], rel=1e-6)  # of the solver
+        candidate = evaluate(scenario, train)
+        alone = scales.weigh(train, candidate.served)  # the full solution, at the sizes chosen
+        assert float(mean(alone.cost, scenario.weights)) == pytest.approx(lot.cost[i], rel=1e-6)  # of the solver
         for subject, lost in alone.loss.items():
-            assert float(mean(lost, given.weights)) == pytest.approx(lot.loss[subject][i], rel=1e-9, abs=1e-9)
+            assert float(mean(lost, scenario.weights)) == pytest.approx(lot.loss[subject][i], rel=1e-9, abs=1e-9)
 
 
-def test_recoveries_share_their_water(given) -> None:  # type: ignore[no-untyped-def]
-    kind, scales = kind_of("reverse_osmosis", "mineral_dose"), Scales(given)
+def test_recoveries_share_their_water(scenario) -> None:  # type: ignore[no-untyped-def]
+    kind, scales = kind_of("reverse_osmosis", "mineral_dose"), Scales(scenario)
     grid = kind.grid()[::9]
     together = scales.lots(kind, grid, kind.recoveries)
     for recovery, lot in zip(kind.recoveries, together, strict=True):
@@ -124,103 +122,107 @@ def test_recoveries_share_their_water(given) -> None:  # type: ignore[no-untyped
     assert (together[0].cost > together[-1].cost).all()  # more reject, more carbon
 
 
-def test_a_membrane_costs_its_share_every_year(given) -> None:  # type: ignore[no-untyped-def]
+def test_a_membrane_costs_its_share_every_year(scenario) -> None:  # type: ignore[no-untyped-def]
     base = bases("free_chlorine")[-1].stages
     membrane = (*base, stage("reverse_osmosis", "small", recovery=0.25))
-    outcome = evaluate(given, membrane)
-    lines = {line.name: line.amount for line in outcome.cost.lines}
-    unit = price_of(given.document.money, EQUIPMENT["reverse_osmosis"])[0]
+    candidate = evaluate(scenario, membrane)
+    lines = {line.name: line.amount for line in candidate.cost.lines}
+    unit = price_of(scenario.document.money, EQUIPMENT["reverse_osmosis"])[0]
     yearly = lines["Membrane unit with tank and pump over its life"]
-    assert float(yearly) == pytest.approx(unit.middle / given.document.money.head_life_years, rel=0.15)
+    assert float(yearly) == pytest.approx(unit.middle / scenario.document.money.head_life_years, rel=0.15)
     assert lines["Cartridges: Reverse osmosis"] == 0  # it lasts two and a half years
-    assert sum(lines.values(), Decimal(0)) == outcome.cost.expected
-    scales = Scales(given)
+    assert sum(lines.values(), Decimal(0)) == candidate.cost.expected
+    scales = Scales(scenario)
     with_it, without = (
-        float(mean(scales.weigh(t, evaluate(given, t).served).cost, given.weights)) for t in (membrane, base)
+        float(mean(scales.weigh(t, evaluate(scenario, t).served).cost, scenario.weights)) for t in (membrane, base)
     )
     price = stage("reverse_osmosis", "small").sheet.price
     descaling = 1000  # at most; the hard water's descaling falls away
     assert with_it - without > price.middle / 2.5 + unit.low / 5 - descaling
-    own = given.document.money.model_copy(
-        update={"prices": given.document.money.prices.model_copy(update={"membrane_unit": Span(low=5000, high=5000)})}
+    own = scenario.document.money.model_copy(
+        update={
+            "prices": scenario.document.money.prices.model_copy(update={"membrane_unit": Span(low=5000, high=5000)})
+        }
     )
-    dear = prepare(given.document.model_copy(update={"money": own}))
-    assert "reverse_osmosis" not in {m.medium for m in recommend(dear)[0].outcome.stages}
+    dear = prepare(scenario.document.model_copy(update={"money": own}))
+    assert "reverse_osmosis" not in {m.medium for m in recommend(dear)[0].candidate.stages}
 
 
-def test_ranking(given, ranked) -> None:  # type: ignore[no-untyped-def]
-    totals = [float(mean(a.weight.total, given.weights)) for a in ranked]
+def test_ranking(scenario, ranked) -> None:  # type: ignore[no-untyped-def]
+    totals = [float(mean(a.weight.total, scenario.weights)) for a in ranked]
     fits = [a.fits for a in ranked]
     assert fits == sorted(fits, reverse=True)
     sound = [t for t, ok in zip(totals, fits, strict=True) if ok]
     assert sound == sorted(sound)
     assert len(ranked) <= 14
-    assert () in [a.outcome.stages for a in ranked]
+    assert () in [a.candidate.stages for a in ranked]
 
 
 def test_asked_for_cures_are_always_answered(ranked) -> None:  # type: ignore[no-untyped-def]
-    seen = {m for a in ranked for m in AT.media(a.outcome.stages)}
+    seen = {m for a in ranked for m in AT.media(a.candidate.stages)}
     assert {"scale_inhibitor", "weak_acid", "softening", "reverse_osmosis", "mixed_bed", "carbon"} <= seen
 
 
-def test_words_are_plain_and_true(given, ranked) -> None:  # type: ignore[no-untyped-def]
-    first = float(mean(ranked[0].weight.cost, given.weights))
+def test_words_are_plain_and_true(scenario, ranked) -> None:  # type: ignore[no-untyped-def]
+    first = float(mean(ranked[0].weight.cost, scenario.weights))
     for place, one in enumerate(ranked):
         assert "_" not in one.why and "nan" not in one.why.lower()
         assert one.why.endswith(".")
-        cost = float(mean(one.weight.cost, given.weights))
+        cost = float(mean(one.weight.cost, scenario.weights))
         if one.refused:
             assert one.why.startswith("Refused: ")
             assert one.refused[0].message in one.why
-        elif one.outcome.fits:
+        elif one.candidate.fits:
             assert f"{cost:,.0f} USD a year" in one.why
             if place:
                 assert f"{abs(cost - first):,.0f} USD {'more' if cost > first else 'less'} than the first" in one.why
 
 
-def test_a_shortfall_named_is_one(given, ranked) -> None:  # type: ignore[no-untyped-def]
+def test_a_shortfall_named_is_one(scenario, ranked) -> None:  # type: ignore[no-untyped-def]
     for one in ranked[1:]:
         if not one.why.startswith("Falls short"):
             continue
         for subject, said in (("cup", "the cup:"), ("scale", "in scale:"), ("corrosion", "in corrosion:")):
-            worse = mean(one.weight.loss[subject], given.weights) > mean(ranked[0].weight.loss[subject], given.weights)
+            worse = mean(one.weight.loss[subject], scenario.weights) > mean(
+                ranked[0].weight.loss[subject], scenario.weights
+            )
             assert worse or said not in one.why
 
 
-def test_sizes_bear_the_flow_and_are_not_changed_weekly(given, ranked) -> None:  # type: ignore[no-untyped-def]
+def test_sizes_bear_the_flow_and_are_not_changed_weekly(scenario, ranked) -> None:  # type: ignore[no-untyped-def]
     for one in ranked:
-        for cartridge in one.outcome.cartridges:
-            often = float(mean(changes_a_year(cartridge.wear, cartridge.capacity, 0.8), given.weights))
+        for cartridge in one.candidate.cartridges:
+            often = float(mean(changes_a_year(cartridge.wear, cartridge.capacity, 0.8), scenario.weights))
             if cartridge.stage.size != "large":
                 assert often <= MOST_CHANGES_A_YEAR
 
 
-def test_progress_runs_to_the_end(given) -> None:  # type: ignore[no-untyped-def]
+def test_progress_runs_to_the_end(scenario) -> None:  # type: ignore[no-untyped-def]
     told: list[float] = []
-    recommend(given, told.append)
+    recommend(scenario, told.append)
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.0)
     assert len(told) > 20
 
 
 @pytest.mark.parametrize("after", [0, 1, 5, 24])
-def test_a_cancelled_search_gives_what_it_has(given, after: int, monkeypatch) -> None:  # type: ignore[no-untyped-def]
+def test_a_cancelled_search_gives_what_it_has(scenario, after: int, monkeypatch) -> None:  # type: ignore[no-untyped-def]
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
     asked = iter(range(1000))
-    found = recommend(given, cancelled=lambda: next(asked) >= after)
+    found = recommend(scenario, cancelled=lambda: next(asked) >= after)
     assert len(found) <= 4
     assert bool(found) == bool(after)
     assert all(a.why for a in found)
 
 
-def test_the_same_plan_gives_the_same_answer(given) -> None:  # type: ignore[no-untyped-def]
-    ranked, again = recommend(prepare(given.document)), recommend(prepare(given.document))
-    assert [a.outcome.stages for a in again] == [a.outcome.stages for a in ranked]
+def test_the_same_plan_gives_the_same_answer(scenario) -> None:  # type: ignore[no-untyped-def]
+    ranked, again = recommend(prepare(scenario.document)), recommend(prepare(scenario.document))
+    assert [a.candidate.stages for a in again] == [a.candidate.stages for a in ranked]
     assert [a.why for a in again] == [a.why for a in ranked]
 
 
-def test_at_least_two_hundred_trains_are_weighed(given) -> None:  # type: ignore[no-untyped-def]
-    search = Search(given)
+def test_at_least_two_hundred_trains_are_weighed(scenario) -> None:  # type: ignore[no-untyped-def]
+    search = Search(scenario)
     found = [search.coarse(kind) for kind in search.steps()]
     assert search.weighed >= 200
     assert len(found) > 15

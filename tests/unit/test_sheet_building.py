@@ -6,19 +6,23 @@ from typing import Any
 
 import pytest
 
-from brewwater.branches.tanks import lb_per_gal
-from brewwater.inputs import load_document, mobile_template
+from brewwater.output.result import plan_result
+from brewwater.output.sheet.branches import weight_rows
+from brewwater.output.sheet.building import adapters_section, sanitise_section, sized, sizes_section
+from brewwater.output.sheet.pages import pages, tree_of
+from brewwater.output.tables import tables
 from brewwater.plan import Plan, make_plan
-from brewwater.sheet.branches import weight_rows
-from brewwater.sheet.building import adapters_section, sanitise_section, sized, sizes_section
-from brewwater.sheet.pages import pages, tree_of
-from brewwater.sheet.result import plan_result
-from brewwater.sheet.tables import tables
+from brewwater.planning.document import load_document, mobile_template
+from brewwater.plumbing.tanks import lb_per_gal
 
 SHEET = {"service_flow_gpm": 2, "clean_pressure_drop_psi": 2, "drop_at_flow_gpm": 2, "connection": "3/8 in NPT"}
 CARBON = {"name": "Carbon", "medium": "carbon", "sheet": SHEET}
-MEMBRANE = {"name": "Membrane", "medium": "reverse_osmosis", "recovery": 0.5,
-            "sheet": {"rated_output_gal_per_day": 50, "rated_pressure_psi": 60, "connection": "3/8 in BSP"}}  # fmt: skip
+MEMBRANE = {
+    "name": "Membrane",
+    "medium": "reverse_osmosis",
+    "recovery": 0.5,
+    "sheet": {"rated_output_gal_per_day": 50, "rated_pressure_psi": 60, "connection": "3/8 in BSP"},
+}
 
 
 def plan(*train: dict[str, Any], **unit: Any) -> Plan:
@@ -115,8 +119,13 @@ def test_each_branch_says_what_filtering_it_costs() -> None:
 
 
 def test_weight_in_four_states_in_both_units() -> None:
-    weights = {"empty_lb": 4000, "hitch_in": 120, "track_in": 60, "fresh_at": {"ahead_in": 24},
-               "product_at": {"left_in": 20}}  # fmt: skip
+    weights = {
+        "empty_lb": 4000,
+        "hitch_in": 120,
+        "track_in": 60,
+        "fresh_at": {"ahead_in": 24},
+        "product_at": {"left_in": 20},
+    }
     tanks = {"fresh_tank_gal": 30, "waste_tank_gal": 35, "product_tank_gal": 5}
     made = plan(CARBON, MEMBRANE, weights=weights, **tanks)
     rows = {row[0]: row for row in weight_rows(made)}

@@ -12,18 +12,18 @@ import openpyxl
 import pdfplumber
 import pytest
 
-from brewwater.branches import build_tree
-from brewwater.inputs import load_document
+from brewwater.output.calendar_file import calendar_file
+from brewwater.output.dates import descales, dues
+from brewwater.output.result import plan_result
+from brewwater.output.result_schema import PlanResult
+from brewwater.output.sheet.diagram import drawing
+from brewwater.output.sheet.files import files, write_all
+from brewwater.output.sheet.pages import pages
+from brewwater.output.sheet.what_if import what_if_page
+from brewwater.output.tables import csv_text, safe
 from brewwater.plan import Plan, make_plan
-from brewwater.result_schema import PlanResult
-from brewwater.sheet.dates import descales, dues
-from brewwater.sheet.diagram import drawing
-from brewwater.sheet.files import files, write_all
-from brewwater.sheet.ics import calendar_file
-from brewwater.sheet.pages import pages
-from brewwater.sheet.result import plan_result
-from brewwater.sheet.tables import csv_text, safe
-from brewwater.sheet.what_if import what_if_page
+from brewwater.planning.document import load_document
+from brewwater.plumbing import build_tree
 
 NOW = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
 EVIL = '=HYPERLINK("http://x.example","a")'
@@ -34,17 +34,24 @@ def span(low: float, typical: float, high: float, unit: str) -> dict[str, Any]:
 
 
 def supply(name: str, hardness: float, alkalinity: float) -> dict[str, Any]:
-    return {"name": name, "disinfectant": "free_chlorine", "analysis": {
-        "total_hardness": span(0.9 * hardness, hardness, 1.1 * hardness, "ppm"),
-        "alkalinity": span(0.9 * alkalinity, alkalinity, 1.1 * alkalinity, "ppm"),
-        "chloride": span(8, 10, 12, "mg/L"), "sulfate": span(15, 20, 30, "mg/L"),
-        "ph": span(7.2, 7.5, 7.9, "1"), "free_chlorine": span(0.4, 0.8, 1.2, "mg/L"),
-    }}  # fmt: skip
+    return {
+        "name": name,
+        "disinfectant": "free_chlorine",
+        "analysis": {
+            "total_hardness": span(0.9 * hardness, hardness, 1.1 * hardness, "ppm"),
+            "alkalinity": span(0.9 * alkalinity, alkalinity, 1.1 * alkalinity, "ppm"),
+            "chloride": span(8, 10, 12, "mg/L"),
+            "sulfate": span(15, 20, 30, "mg/L"),
+            "ph": span(7.2, 7.5, 7.9, "1"),
+            "free_chlorine": span(0.4, 0.8, 1.2, "mg/L"),
+        },
+    }
 
 
 def document(**changes: Any) -> dict[str, Any]:
     made = {
-        "name": "Corner cart", "unit": {"kind": "truck"},
+        "name": "Corner cart",
+        "unit": {"kind": "truck"},
         "supplies": [supply("Soft town", 60, 40), supply("Hard town", 300, 220)],
         "fill": {"fills": [{"supply": "Soft town"}, {"supply": "Hard town", "weekdays": ["thu", "fri"]}], "heel": 0.2},
         "demand": {
@@ -53,7 +60,8 @@ def document(**changes: Any) -> dict[str, Any]:
                 "events": [{"name": "Fair", "start": "2027-08-20", "end": "2027-08-22", "drinks_per_day": 400}],
                 "closures": [{"name": "Winter", "start": "2027-11-15", "end": "2028-03-15", "kind": "stored"}],
             },
-            "main_branch": "Espresso machine", "drinks_per_service_day": [80, 100, 130],
+            "main_branch": "Espresso machine",
+            "drinks_per_service_day": [80, 100, 130],
         },
         "branches": [
             {"name": "Espresso machine", "kind": "espresso_machine", "machine": "Espresso machine", "filtered": True},
@@ -62,13 +70,20 @@ def document(**changes: Any) -> dict[str, Any]:
         "machines": [{"name": "Espresso machine", "kind": "espresso", "wetted_metal": "copper_brass"}],
         "train": [
             {"name": "Sediment", "medium": "sediment"},
-            {"name": "Carbon", "medium": "carbon", "sheet": {
-                "rated_gal": 1500, "reference_chlorine_mg_L_as_Cl2": 2, "rated_for": "free_chlorine"}},
-            {"name": "Resin", "medium": "weak_acid", "bypass_percent": 30,
-             "sheet": {"capacity_grains": 6000, "life_months": 12}},
+            {
+                "name": "Carbon",
+                "medium": "carbon",
+                "sheet": {"rated_gal": 1500, "reference_chlorine_mg_L_as_Cl2": 2, "rated_for": "free_chlorine"},
+            },
+            {
+                "name": "Resin",
+                "medium": "weak_acid",
+                "bypass_percent": 30,
+                "sheet": {"capacity_grains": 6000, "life_months": 12},
+            },
         ],
         "settings": {"draws": 128},
-    }  # fmt: skip
+    }
     return made | changes
 
 
@@ -189,8 +204,10 @@ def test_importing_again_replaces(made: Plan) -> None:
     later = NOW + dt.timedelta(days=3)
     busier = document()
     busier["demand"]["drinks_per_service_day"] = [110, 130, 150]
-    first, second = strict(calendar_file(made, NOW)), strict(
-        calendar_file(make_plan(load_document(busier), search=False), later))
+    first, second = (
+        strict(calendar_file(made, NOW)),
+        strict(calendar_file(make_plan(load_document(busier), search=False), later)),
+    )
     old, new = ({e["UID"]: e for e in found} for found in (first, second))
     same = set(old) & set(new)
     assert {old[u]["SUMMARY"] for u in same} >= {"Change Resin", "Order Resin", "Change Sediment"}
@@ -209,8 +226,9 @@ def test_calendar_read_by_a_second_library(made: Plan, evil: Plan) -> None:
         theirs = [e.dtstart.value for e in read.vevent_list if e.summary.value.startswith(("Change", "Throw away"))]
         assert sorted(theirs) == sorted(ours)
         names = {d.stage.name for d in dues(one)}
-        assert {e.summary.value.removeprefix("Order ") for e in read.vevent_list
-                if e.summary.value.startswith("Order")} == names  # fmt: skip
+        assert {
+            e.summary.value.removeprefix("Order ") for e in read.vevent_list if e.summary.value.startswith("Order")
+        } == names
 
 
 def test_calendar_read_by_a_strict_library(evil: Plan) -> None:
@@ -223,8 +241,9 @@ def test_calendar_read_by_a_strict_library(evil: Plan) -> None:
 # tables
 
 
-@pytest.mark.parametrize("text", [EVIL, "=1+1", "+1+1", "-1+1", "@SUM(1)", "\t=1", "\r=1", " =1", "\u00a0=1", "＝1",
-                                  "\x00=1"])
+@pytest.mark.parametrize(
+    "text", [EVIL, "=1+1", "+1+1", "-1+1", "@SUM(1)", "\t=1", "\r=1", " =1", "\u00a0=1", "＝1", "\x00=1"]
+)
 def test_no_formula_from_text(text: str) -> None:
     assert str(safe(text)).startswith("'")
 
@@ -319,7 +338,7 @@ def test_descales_agree_with_their_cost() -> None:
     year = [d for d in found if d.date < dt.date(2028, 1, 4)]
     assert len(year) >= 2
     assert all(d.early is not None and d.early <= d.date for d in found)
-    grams = hard.outcome.cost.lines
+    grams = hard.candidate.cost.lines
     spent = next(float(line.amount) for line in grams if line.name == "Descaling")
     # the cost counts parts of a descale, the calendar whole ones; a descale costs 20 to 200, 60 typical
     assert 0.4 * len(year) * 60 < spent < 2.5 * (len(year) + 1) * 80
@@ -378,7 +397,7 @@ def test_diagram_tells_filtered_from_not(made: Plan) -> None:
 
 
 def test_diagram_draws_every_part_once_and_joins_it(made: Plan) -> None:
-    tree = build_tree(made.document.unit, made.outcome.branches, made.outcome.stages)
+    tree = build_tree(made.document.unit, made.candidate.branches, made.candidate.stages)
     drawn = drawing(tree)
     assert len(drawn.labels) == len(tree.nodes)
     assert len({label.y for label in drawn.labels}) == len(drawn.labels)  # no two on one line
@@ -400,9 +419,9 @@ def test_what_if_sets_alternatives_beside_the_plan() -> None:
     assert section.table is not None
     rows = section.table.rows
     assert rows[0][0].startswith("This plan: Sediment, Carbon, Resin (30 % bypass)")
-    assert len(rows) == 1 + min(8, sum(a.outcome.stages != searched.outcome.stages for a in searched.alternatives))
+    assert len(rows) == 1 + min(8, sum(a.candidate.stages != searched.candidate.stages for a in searched.alternatives))
     years = {row[7] for row in rows}
-    assert f"{searched.outcome.cost.expected:,.2f} USD" in years
+    assert f"{searched.candidate.cost.expected:,.2f} USD" in years
     membranes = [row for row in rows if "osmosis" in row[0].lower()]
     assert membranes
     assert all(row[6] != "0 gal" for row in membranes)

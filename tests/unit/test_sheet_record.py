@@ -7,8 +7,8 @@ import io
 
 import pdfplumber
 
-from brewwater.log_entry import Reading
-from brewwater.sheet.record import record_files, record_page
+from brewwater.log.entry import Reading
+from brewwater.output.sheet.record import record_files, record_page
 
 DAY = dt.date(2027, 3, 1)
 

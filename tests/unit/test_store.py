@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.log_entry import Reading, make_reading
+from brewwater.log.entry import Reading, make_reading
 from brewwater.store import StaleSave, Store, UnknownUnit, make_engine, read_document
 from brewwater.store.records import is_slug, slug_of
 
@@ -37,8 +37,10 @@ def test_versions_are_added_and_an_older_one_comes_back(store: Store) -> None:
     third = store.restore_version("truck-1", 1, 2)
     assert (third.version, third.document) == (3, document(words="one"))
     assert [(v.version, v.note) for v in store.history("truck-1")] == [
-        (3, "restored from version 1"), (2, ""), (1, "first"),
-    ]  # fmt: skip
+        (3, "restored from version 1"),
+        (2, ""),
+        (1, "first"),
+    ]
     second = store.plan("truck-1", 2)
     assert second is not None
     assert second.document == document(words="two")
@@ -100,13 +102,25 @@ def test_validation_comes_before_saving(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "bad",
-    [{"schema_version": None}, {"schema_version": "1"}, {"schema_version": True}, {"schema_version": 0},
-     {"schema_version": 99},
-     document(x=float("nan")), document(x=float("inf")), document(x=2**70), document(x="\x00"),
-     document(x="\ud800"), document(x=object()), document(x="x" * 1_000_001), {"schema_version": 1, 3: 4},
-     document(x=b"bytes"), document(**{"a\nb": 1})],
+    [
+        {"schema_version": None},
+        {"schema_version": "1"},
+        {"schema_version": True},
+        {"schema_version": 0},
+        {"schema_version": 99},
+        document(x=float("nan")),
+        document(x=float("inf")),
+        document(x=2**70),
+        document(x="\x00"),
+        document(x="\ud800"),
+        document(x=object()),
+        document(x="x" * 1_000_001),
+        {"schema_version": 1, 3: 4},
+        document(x=b"bytes"),
+        document(**{"a\nb": 1}),
+    ],
     ids=lambda found: str(found)[:40],
-)  # fmt: skip
+)
 def test_documents_that_cannot_be_kept(store: Store, bad: dict[Any, Any]) -> None:
     store.create_unit("truck")
     with pytest.raises(InputError) as error:
@@ -131,11 +145,21 @@ def test_a_document_nested_without_end(store: Store) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "[]", "1", "{", '{"schema_version": 1, "schema_version": 2}',
-     '{"schema_version": NaN}', "[" * 100_000,
-     '{"schema_version": 1' + "0" * 5000 + "}", b"\xff\xfe", '{"schema_version": 1e400}', " " * 1_000_001],
+    [
+        "",
+        "[]",
+        "1",
+        "{",
+        '{"schema_version": 1, "schema_version": 2}',
+        '{"schema_version": NaN}',
+        "[" * 100_000,
+        '{"schema_version": 1' + "0" * 5000 + "}",
+        b"\xff\xfe",
+        '{"schema_version": 1e400}',
+        " " * 1_000_001,
+    ],
     ids=lambda t: str(t)[:20],
-)  # fmt: skip
+)
 def test_document_files_that_cannot_be_read(text: str | bytes) -> None:
     with pytest.raises(InputError) as error:
         read_document(text)
@@ -179,9 +203,16 @@ def test_a_log_line_as_typed_makes_its_unit(store: Store) -> None:
 
 @pytest.mark.parametrize(
     ("name", "slug"),
-    [("Truck 2", "truck-2"), ("São Paulo", "sao-paulo"), ("con", None), ("水", None),
-     ("'; DROP TABLE x;--", "drop-table-x"), ("x" * 120, "x" * 48), ("-a-", "a")],
-)  # fmt: skip
+    [
+        ("Truck 2", "truck-2"),
+        ("São Paulo", "sao-paulo"),
+        ("con", None),
+        ("水", None),
+        ("'; DROP TABLE x;--", "drop-table-x"),
+        ("x" * 120, "x" * 48),
+        ("-a-", "a"),
+    ],
+)
 def test_ids_are_safe_as_file_names(name: str, slug: str | None) -> None:
     found = slug_of(name)
     assert is_slug(found)

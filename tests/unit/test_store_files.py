@@ -16,15 +16,39 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from brewwater.errors import InputError, StoreError
-from brewwater.log_entry import KINDS, Reading, make_reading, printable
+from brewwater.log.entry import KINDS, Reading, make_reading, printable
 from brewwater.store import NotAllowed, Store, backups, log_csv, make_engine
 from brewwater.store.text import canonical, sha256
 
-FORMULAS = ["=1+1", "+1", "-1", "@SUM(A1)", "=cmd|' /C calc'!A0", "'=1", "''=1", "a;=1",
-            'say "=1"', "a\n=1", " =1",
-            "＝1", "a\t@x", "|=1", "plain", "it's -5 psi", "-", "'", "'a"]  # fmt: skip
-UNITS = {"meter_gal": "gal", "drinks_sold": "drinks", "pressure_in_psi": "psi", "pressure_out_psi": "kPa",
-         "conductivity": "µS/cm", "ph": "1"}  # fmt: skip
+FORMULAS = [
+    "=1+1",
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "=cmd|' /C calc'!A0",
+    "'=1",
+    "''=1",
+    "a;=1",
+    'say "=1"',
+    "a\n=1",
+    " =1",
+    "＝1",
+    "a\t@x",
+    "|=1",
+    "plain",
+    "it's -5 psi",
+    "-",
+    "'",
+    "'a",
+]
+UNITS = {
+    "meter_gal": "gal",
+    "drinks_sold": "drinks",
+    "pressure_in_psi": "psi",
+    "pressure_out_psi": "kPa",
+    "conductivity": "µS/cm",
+    "ph": "1",
+}
 
 
 def line(value: float = 1, **more: Any) -> Reading:
@@ -73,14 +97,22 @@ def test_any_log_comes_back_from_csv(data: st.DataObject) -> None:
     lines = []
     for _ in range(data.draw(st.integers(0, 4))):
         kind = data.draw(st.sampled_from([k for k in KINDS if k != "withdrawn"]))
-        lines.append(make_reading({
-            "date": data.draw(st.dates(dt.date(2000, 1, 1), dt.date(2099, 12, 31))), "kind": kind,
-            "value": data.draw(number), "unit": UNITS.get(kind, "mg/L"), "where": data.draw(texts),
-            "note": data.draw(st.one_of(texts, st.sampled_from(FORMULAS))),
-            "method": data.draw(st.sampled_from(["strip", "lab"])),
-            "corrects": lines[-1].id if lines and data.draw(st.booleans()) else None,
-            "recorded_at": "2026-01-01T00:00:00.000001Z", "recorded_by": data.draw(texts),
-        }))  # fmt: skip
+        lines.append(
+            make_reading(
+                {
+                    "date": data.draw(st.dates(dt.date(2000, 1, 1), dt.date(2099, 12, 31))),
+                    "kind": kind,
+                    "value": data.draw(number),
+                    "unit": UNITS.get(kind, "mg/L"),
+                    "where": data.draw(texts),
+                    "note": data.draw(st.one_of(texts, st.sampled_from(FORMULAS))),
+                    "method": data.draw(st.sampled_from(["strip", "lab"])),
+                    "corrects": lines[-1].id if lines and data.draw(st.booleans()) else None,
+                    "recorded_at": "2026-01-01T00:00:00.000001Z",
+                    "recorded_by": data.draw(texts),
+                }
+            )
+        )
     assert log_csv.read(log_csv.write(lines)) == lines
 
 
@@ -90,8 +122,10 @@ def test_a_csv_typed_by_hand_is_read_once(store: Store) -> None:
     assert store.import_log("truck", typed.encode()) == 3
     assert store.import_log("truck", typed.encode()) == 0
     assert [(r.kind, r.value, r.note) for r in store.readings("truck")] == [
-        ("meter_gal", 384, ""), ("meter_gal", 384, ""), ("taste_note", None, "flat"),
-    ]  # fmt: skip
+        ("meter_gal", 384, ""),
+        ("meter_gal", 384, ""),
+        ("taste_note", None, "flat"),
+    ]
     assert store.import_log("truck", store.export_log("truck")) == 0
 
 
@@ -113,7 +147,7 @@ def test_a_csv_typed_by_hand_is_read_once(store: Store) -> None:
         ("date,kind,value\n" + "x" * 200_000, "line 2"),
     ],
     ids=lambda t: ascii(t)[:30],
-)  # fmt: skip
+)
 def test_a_csv_that_cannot_be_used_adds_nothing(store: Store, text: str | bytes, where: str) -> None:
     with pytest.raises(InputError) as error:
         store.import_log("truck", text)
@@ -152,8 +186,15 @@ def test_restoring_never_touches_what_is_there(store: Store) -> None:
 
 
 def _framed(content: dict[str, Any]) -> str:
-    return json.dumps({"format": "brewwater-unit", "format_version": 1, "exported_at": "", "content": content,
-                       "sha256": sha256(canonical(content))})  # fmt: skip
+    return json.dumps(
+        {
+            "format": "brewwater-unit",
+            "format_version": 1,
+            "exported_at": "",
+            "content": content,
+            "sha256": sha256(canonical(content)),
+        }
+    )
 
 
 def test_files_that_are_not_whole_restore_nothing(store: Store) -> None:
@@ -162,16 +203,22 @@ def test_files_that_are_not_whole_restore_nothing(store: Store) -> None:
     content = json.loads(text)["content"]
     plan = content["plans"][0]
     bad = [
-        "", "{}", "[]", text[:-20], text.replace("S\\u00e3o", "Sao"),
+        "",
+        "{}",
+        "[]",
+        text[:-20],
+        text.replace("S\\u00e3o", "Sao"),
         text.replace('"format_version":1', '"format_version":2'),
-        _framed(content | {"name": "../../etc"}), _framed(content | {"plans": content["plans"][1:]}),
+        _framed(content | {"name": "../../etc"}),
+        _framed(content | {"plans": content["plans"][1:]}),
         _framed(content | {"plans": [plan, plan]}),
         _framed(content | {"plans": [plan | {"document": {"schema_version": 9}}]}),
         _framed(content | {"plans": [plan | {"document": {"schema_version": 1, "x": "\x00"}}]}),
-        _framed(content | {"readings": [{"id": "x"}]}), _framed(content | {"extra": 1}),
+        _framed(content | {"readings": [{"id": "x"}]}),
+        _framed(content | {"extra": 1}),
         _framed(content | {"readings": [content["readings"][0], content["readings"][0] | {"value": 7}]}),
         _framed(content | {"readings": [content["readings"][0] | {"corrects": "0" * 32}]}),
-    ]  # fmt: skip
+    ]
     for data in bad:
         with pytest.raises(InputError) as error:
             store.restore_unit(data)

@@ -36,8 +36,10 @@ def test_each_step_runs_once_and_what_was_given_is_not_changed() -> None:
     assert before == FIRST
     assert chain()(after) is after
     assert chain()({"schema_version": 2, "drinks_per_day": 1, "town": 2}) == {
-        "schema_version": 3, "drinks_per_day": 1, "towns": [2],
-    }  # fmt: skip
+        "schema_version": 3,
+        "drinks_per_day": 1,
+        "towns": [2],
+    }
 
 
 def test_the_chain_of_the_plan_document_starts_at_format_1() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws
-from brewwater.supply_days import MOST_PHASES, FillCalendar, tank_days
+from brewwater.supply.tank_days import MOST_PHASES, FillCalendar, tank_days
 
 EVERY_DAY = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 TWO_TOWNS = [{"supply": "a"}, {"supply": "b", "weekdays": ["tue", "thu"]}]
@@ -57,11 +57,14 @@ def test_a_later_line_holds() -> None:
     assert share_of(tank([{"supply": "a"}, trip]), "b", 5) == [0, 1, 1, 0, 0]
 
 
-@pytest.mark.parametrize("stop", [
-    {"suspensions": [{"start": "2026-01-07", "end": "2026-01-07"}]},
-    {"closures": [{"start": "2026-01-07", "end": "2026-01-07", "drained": True}]},
-    {"closures": [{"start": "2026-01-07", "end": "2026-01-07", "kind": "stored"}]},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "stop",
+    [
+        {"suspensions": [{"start": "2026-01-07", "end": "2026-01-07"}]},
+        {"closures": [{"start": "2026-01-07", "end": "2026-01-07", "drained": True}]},
+        {"closures": [{"start": "2026-01-07", "end": "2026-01-07", "kind": "stored"}]},
+    ],
+)
 def test_an_emptied_tank_carries_nothing_over(stop: dict[str, Any]) -> None:
     fills = [{"supply": "a"}, {"supply": "b", "weekdays": ["tue"]}]
     assert share_of(tank(fills, heel=0.5, **stop), "b", 4) == pytest.approx([0, 0.5, 0.5, 0])
@@ -75,8 +78,7 @@ def test_a_closed_day_keeps_the_tank() -> None:
 
 def test_few_mixtures_however_many_towns() -> None:
     towns = [{"supply": f"t{i}", "weekdays": [w]} for i, w in enumerate(EVERY_DAY)]
-    trips = [{"supply": f"far{m}", "start": f"2026-{m:02}-03", "end": f"2026-{m:02}-05"}
-             for m in range(1, 13)]
+    trips = [{"supply": f"far{m}", "start": f"2026-{m:02}-03", "end": f"2026-{m:02}-05"} for m in range(1, 13)]
     found = tank(towns + trips, heel=0.6, weekdays=EVERY_DAY)
     assert found.shares.sum(axis=1) == pytest.approx(1)
     assert found.phases <= MOST_PHASES or found.rounding == 0.1

@@ -7,9 +7,9 @@ import pytest
 from pydantic import ValidationError
 
 from brewwater.errors import InputError
-from brewwater.inputs import demo_document, load_document
+from brewwater.planning.document import demo_document, load_document
 from brewwater.reference import table
-from brewwater.targets import Goal, TargetChoice, editions, goals
+from brewwater.verdicts import Goal, TargetChoice, editions, goals
 
 
 def bands(goal: Goal, *values: float) -> list[int]:

@@ -8,13 +8,20 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from brewwater.targets import MachineProfile, Verdict, judge, stainless_chloride_max_mg_L
-from brewwater.targets.machine import Kind
+from brewwater.verdicts import MachineProfile, Verdict, judge, stainless_chloride_max_mg_L
+from brewwater.verdicts.machine import Kind
 from brewwater.water import Water
 
 KNOWN = frozenset({"total_hardness", "alkalinity", "chloride", "sulfate", "sodium", "ph"})
-GOOD = Water(pH=7.4, alkalinity_mg_L_as_CaCO3=55.0, calcium_mg_L=25.0, magnesium_mg_L=5.0, sodium_mg_L=9.0,
-             chloride_mg_L=14.0, sulfate_mg_L=15.0)  # fmt: skip
+GOOD = Water(
+    pH=7.4,
+    alkalinity_mg_L_as_CaCO3=55.0,
+    calcium_mg_L=25.0,
+    magnesium_mg_L=5.0,
+    sodium_mg_L=9.0,
+    chloride_mg_L=14.0,
+    sulfate_mg_L=15.0,
+)
 
 
 def verdict(subject: str, water: Water = GOOD, **machine: object) -> Verdict:
@@ -83,14 +90,16 @@ def test_stainless_bears_less_chloride_hot() -> None:
     hot = verdict("corrosion", wetted_metal="stainless", stainless_grade="304", boiler_temperature_C=120)
     assert hot.status == "act"
     assert verdict("corrosion", wetted_metal="stainless", boiler_temperature_C=120).status == "watch"
-    assert verdict("corrosion", wetted_metal="stainless", stainless_grade="316",
-                   boiler_temperature_C=120).status == "ok"  # fmt: skip
+    assert (
+        verdict("corrosion", wetted_metal="stainless", stainless_grade="316", boiler_temperature_C=120).status == "ok"
+    )
 
 
 def test_steam_concentrates_chloride() -> None:
     # 14 mg/L fed, nine tenths leaving as steam: 140 in the boiler, over the 80 that 316 bears at 120 °C
-    found = verdict("corrosion", kind="steam_boiler", wetted_metal="stainless", stainless_grade="316",
-                    steam_fraction=0.9)  # fmt: skip
+    found = verdict(
+        "corrosion", kind="steam_boiler", wetted_metal="stainless", stainless_grade="316", steam_fraction=0.9
+    )
     assert found.status == "act"
     boiler = next(m for m in found.measures if m.name == "boiler_chloride")
     assert boiler.p50 == pytest.approx(140)

@@ -6,11 +6,11 @@ from datetime import date
 
 import pytest
 
-from brewwater.intake.analysis import Supply
 from brewwater.reference import table
-from brewwater.targets import Potability, potability
-from brewwater.targets.measure import Status
-from brewwater.targets.safety import _limit_in_plan_units
+from brewwater.reports.analysis import Supply
+from brewwater.verdicts import Potability, potability
+from brewwater.verdicts.measure import Status
+from brewwater.verdicts.safety import _limit_in_plan_units
 
 # An invented report that covers the gate, every figure lawful.
 CLEAN: dict[str, dict[str, object]] = {
@@ -24,8 +24,9 @@ CLEAN: dict[str, dict[str, object]] = {
 }
 
 
-def supply(changes: dict[str, dict[str, object] | None] | None = None, *, method: str = "report",
-           **facts: object) -> Supply:  # fmt: skip
+def supply(
+    changes: dict[str, dict[str, object] | None] | None = None, *, method: str = "report", **facts: object
+) -> Supply:
     merged = {**CLEAN, **(changes or {})}
     rows = {a: {"method": method, **row} for a, row in merged.items() if row is not None}
     return Supply.model_validate({"name": "Weir Street", "analysis": rows, **facts})
@@ -79,7 +80,7 @@ def test_nothing_known_is_unknown() -> None:
         ({"manganese": {"value": 0.09, "unit": "mg/L"}}, "watch"),
         ({"total_dissolved_solids": {"value": 620, "unit": "mg/L"}}, "ok"),  # shown, but no matter of safety
     ],
-)  # fmt: skip
+)
 def test_limits(changes: dict[str, dict[str, object] | None], status: Status) -> None:
     assert gate(changes).verdict.status == status
 
@@ -95,8 +96,12 @@ def test_eu_nitrite_is_stricter_and_nitrate_wider() -> None:
 
 
 def test_nitrate_and_nitrite_together() -> None:
-    town = supply({"nitrate": {"value": 45, "unit": "mg/L", "basis": "NO3"},
-                   "nitrite": {"value": 0.4, "unit": "mg/L", "basis": "NO2"}})  # fmt: skip
+    town = supply(
+        {
+            "nitrate": {"value": 45, "unit": "mg/L", "basis": "NO3"},
+            "nitrite": {"value": 0.4, "unit": "mg/L", "basis": "NO2"},
+        }
+    )
     found = potability(town, law="eu")  # 0.90 + 0.13 = 1.03, each lawful alone
     assert found.verdict.status == "stop"
     assert "1.03" in found.verdict.why
@@ -121,8 +126,10 @@ def test_a_detection_limit_above_the_law_decides_nothing() -> None:
 
 
 FACTS: list[dict[str, object]] = [
-    {"notice": "boil_water"}, {"notice": "do_not_drink"}, {"violation_reported": True},
-]  # fmt: skip
+    {"notice": "boil_water"},
+    {"notice": "do_not_drink"},
+    {"violation_reported": True},
+]
 
 
 @pytest.mark.parametrize("facts", FACTS)

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from brewwater.reference import keyed
-from brewwater.targets import Goal, MachineProfile, TargetChoice, describe, judge
-from brewwater.targets.cup import nearest_ph
-from brewwater.targets.judge import MEASURES, REQUIRED, case_of
-from brewwater.targets.verdict import Judged, Shares, conclude
+from brewwater.verdicts import Goal, MachineProfile, TargetChoice, describe, judge
+from brewwater.verdicts.cup import nearest_ph
+from brewwater.verdicts.judge import MEASURES, REQUIRED, case_of
+from brewwater.verdicts.verdict import Judged, Shares, conclude
 from brewwater.water import Water
 
 GOAL = Goal(low=10, high=20, red_below=5, red_above=40, source="a sheet")
@@ -25,10 +25,16 @@ def judged(values: list[float] | np.ndarray, **more: object) -> Judged:
 @pytest.mark.parametrize(
     ("out", "red", "manual", "status"),
     [
-        (0.0, 0.0, 0.0, "ok"), (0.19, 0.09, 0.0, "ok"), (0.2, 0.0, 0.0, "watch"), (0.15, 0.1, 0.0, "watch"),
-        (0.9, 0.49, 0.0, "watch"), (0.5, 0.5, 0.0, "act"), (0.2, 0.2, 0.19, "watch"), (0.2, 0.2, 0.2, "act"),
+        (0.0, 0.0, 0.0, "ok"),
+        (0.19, 0.09, 0.0, "ok"),
+        (0.2, 0.0, 0.0, "watch"),
+        (0.15, 0.1, 0.0, "watch"),
+        (0.9, 0.49, 0.0, "watch"),
+        (0.5, 0.5, 0.0, "act"),
+        (0.2, 0.2, 0.19, "watch"),
+        (0.2, 0.2, 0.2, "act"),
     ],
-)  # fmt: skip
+)
 def test_rule_of_status(out: float, red: float, manual: float, status: str) -> None:
     assert Shares(out, red, manual).status == status
 
@@ -102,8 +108,7 @@ def test_cup_ph_is_the_nearest_on_the_way(line: float, air: float, shown: float)
 
 
 def test_state_solves_each_temperature_as_asked() -> None:
-    water = Water(pH=7.5, alkalinity_mg_L_as_CaCO3=160.0, calcium_mg_L=60.0, sodium_mg_L=12.0,
-                  chloride_mg_L=18.0)  # fmt: skip
+    water = Water(pH=7.5, alkalinity_mg_L_as_CaCO3=160.0, calcium_mg_L=60.0, sodium_mg_L=12.0, chloride_mg_L=18.0)
     at_93, at_120 = describe(water), describe(water, 120)
     assert at_93.line_ph == pytest.approx(7.5, abs=1e-6)
     assert at_93.cup_ph > 8.3  # 160 mg/L of alkalinity against air
@@ -133,8 +138,14 @@ def test_water_without_ions_is_judged_without_a_warning() -> None:
 
 
 def test_chlorine_is_red_only_behind_a_filter() -> None:
-    water = Water(pH=7.4, alkalinity_mg_L_as_CaCO3=55.0, calcium_mg_L=25.0, sodium_mg_L=9.0,
-                  chloramine_mg_L=2.7, free_chlorine_mg_L=0.1)  # fmt: skip
+    water = Water(
+        pH=7.4,
+        alkalinity_mg_L_as_CaCO3=55.0,
+        calcium_mg_L=25.0,
+        sodium_mg_L=9.0,
+        chloramine_mg_L=2.7,
+        free_chlorine_mg_L=0.1,
+    )
     known = frozenset({"total_hardness", "alkalinity", "total_chlorine"})
     tap = judge(water, known=known, weights=np.ones(1), role="source")[0]
     served = judge(water, known=known, weights=np.ones(1), role="served")[0]
@@ -148,9 +159,13 @@ def test_chlorine_is_red_only_behind_a_filter() -> None:
 def test_every_measure_with_a_goal_has_a_test_that_could_flip_it() -> None:
     water = Water(pH=7.4, alkalinity_mg_L_as_CaCO3=55.0, calcium_mg_L=25.0)
     machine = MachineProfile(
-        wetted_metal="stainless", steam_fraction=0.5, alkalinity_max_mg_L_as_CaCO3=90, tds_max_mg_L=900,
-        hardness_min_mg_L_as_CaCO3=1, alkalinity_min_mg_L_as_CaCO3=1,
-    )  # fmt: skip
+        wetted_metal="stainless",
+        steam_fraction=0.5,
+        alkalinity_max_mg_L_as_CaCO3=90,
+        tds_max_mg_L=900,
+        hardness_min_mg_L_as_CaCO3=1,
+        alkalinity_min_mg_L_as_CaCO3=1,
+    )
     tests = keyed("flip_tests", "measure")
     for edition in ("trade", "scaa_2009"):
         choice = TargetChoice(edition=edition)

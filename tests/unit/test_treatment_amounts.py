@@ -26,31 +26,43 @@ from brewwater.treatment import (
     held_back,
     run_train,
     settings_for,
-)  # fmt: skip
-from brewwater.treatment.blend import raw_share
-from brewwater.treatment.carbon import left_at_flow
-from brewwater.treatment.catalytic_carbon import chloramine_left
+)
 from brewwater.treatment.hardness import proportional
-from brewwater.treatment.medium import between
-from brewwater.treatment.mineral_dose import batch, salt
-from brewwater.treatment.reverse_osmosis import (
+from brewwater.treatment.media.blend import raw_share
+from brewwater.treatment.media.carbon import left_at_flow
+from brewwater.treatment.media.catalytic_carbon import chloramine_left
+from brewwater.treatment.media.mineral_dose import batch, salt
+from brewwater.treatment.media.reverse_osmosis import (
     concentration_factor,
     osmotic_pressure_psi,
     output_gal_per_day,
     rejections,
     returned_reject_factor,
     temperature_factor,
-)  # fmt: skip
+)
+from brewwater.treatment.medium import between
 from brewwater.treatment.solved import calcite_potential_mg_L_as_CaCO3, carbon_dioxide_share
 from brewwater.treatment.train import share_lost
 from brewwater.water import Water
 
 ONE = Draws(1)
 HARD = Water(
-    pH=7.4, alkalinity_mg_L_as_CaCO3=200, temperature_C=12, calcium_mg_L=80, magnesium_mg_L=12, sodium_mg_L=20,
-    chloride_mg_L=35.453, sulfate_mg_L=48.0313, nitrate_mg_L=6.20049, silica_mg_L=12.01686, iron_mg_L=0.2,
-    manganese_mg_L=0.1, phosphate_mg_L=1.0, free_chlorine_mg_L=1.5, chloramine_mg_L=0.5,
-)  # fmt: skip
+    pH=7.4,
+    alkalinity_mg_L_as_CaCO3=200,
+    temperature_C=12,
+    calcium_mg_L=80,
+    magnesium_mg_L=12,
+    sodium_mg_L=20,
+    chloride_mg_L=35.453,
+    sulfate_mg_L=48.0313,
+    nitrate_mg_L=6.20049,
+    silica_mg_L=12.01686,
+    iron_mg_L=0.2,
+    manganese_mg_L=0.1,
+    phosphate_mg_L=1.0,
+    free_chlorine_mg_L=1.5,
+    chloramine_mg_L=0.5,
+)
 
 
 def stage_of(medium: Any, **more: Any) -> Stage:
@@ -101,9 +113,9 @@ def test_anions_for_chloride() -> None:
     # usual shares 0.85, 0.98, 0.90 of 4, 0.5 x 2 and 0.1 meq
     alkalinity = 200 / 1000 / 50.04345
     found = run("chloride_anion")
-    given = 0.85 * alkalinity + 2 * 0.98 * 0.5e-3 + 0.9 * 0.1e-3
-    assert one(found.load.exchange_eq) == pytest.approx(given)
-    assert one(found.treated.totals.chloride) == pytest.approx(1e-3 + given)
+    scenario = 0.85 * alkalinity + 2 * 0.98 * 0.5e-3 + 0.9 * 0.1e-3
+    assert one(found.load.exchange_eq) == pytest.approx(scenario)
+    assert one(found.treated.totals.chloride) == pytest.approx(1e-3 + scenario)
     assert one(found.treated.totals.alkalinity) == pytest.approx(0.15 * alkalinity)
     assert one(HARD.totals.dic - found.treated.totals.dic) == pytest.approx(0.85 * alkalinity)
     # in alkaline water not more carbon can leave than the share of what there is
@@ -235,8 +247,12 @@ def test_warmth_by_the_published_exponentials() -> None:
 
 def test_output_by_net_pressure_and_warmth() -> None:
     def output(temperature: float | None = None, **sheet: float) -> float:
-        stage = stage_of("reverse_osmosis", recovery=0.5, temperature_curve="three_percent",
-                         sheet=DataSheet(rated_output_gal_per_day=75, **sheet))  # fmt: skip
+        stage = stage_of(
+            "reverse_osmosis",
+            recovery=0.5,
+            temperature_curve="three_percent",
+            sheet=DataSheet(rated_output_gal_per_day=75, **sheet),
+        )
         at = None if temperature is None else np.array([temperature])
         return one(output_gal_per_day(stage, HARD, settings_for(stage, ONE), 50, at))
 
@@ -278,9 +294,12 @@ def test_only_water_that_passes_the_inhibitor_is_held() -> None:
 
 def test_a_batch_of_two_salts() -> None:
     epsom, soda = batch(
-        (Dose(salt="magnesium_sulfate_heptahydrate", mg_L=100), Dose(salt="sodium_bicarbonate", mg_L=84.007, purity=0.9)),
+        (
+            Dose(salt="magnesium_sulfate_heptahydrate", mg_L=100),
+            Dose(salt="sodium_bicarbonate", mg_L=84.007, purity=0.9),
+        ),
         20,
-    )  # fmt: skip
+    )
     assert (epsom.salt, epsom.label) == ("magnesium_sulfate_heptahydrate", salt("magnesium_sulfate_heptahydrate").label)
     assert salt("sodium_chloride").key == "sodium_chloride"
     assert epsom.gains["hardness_mg_L_as_CaCO3"] == pytest.approx(100 / 246.474 * 100.0869)
@@ -294,8 +313,10 @@ def test_a_batch_of_two_salts() -> None:
 
 
 def test_salts_that_share_an_ion_add_up_and_weigh_by_purity() -> None:
-    doses = (Dose(salt="magnesium_sulfate_heptahydrate", mg_L=24.6474, purity=0.5),
-             Dose(salt="magnesium_chloride_hexahydrate", mg_L=20.3301))  # fmt: skip
+    doses = (
+        Dose(salt="magnesium_sulfate_heptahydrate", mg_L=24.6474, purity=0.5),
+        Dose(salt="magnesium_chloride_hexahydrate", mg_L=20.3301),
+    )
     found = run("mineral_dose", Water(pH=7, alkalinity_mg_L_as_CaCO3=0), doses=doses)
     assert one(found.treated.totals.magnesium) == pytest.approx(2e-4)
     assert one(found.load.consumed_g) == pytest.approx(0.0246474 / 0.5 + 0.0203301)
@@ -329,8 +350,9 @@ def test_flow_at_the_fixtures_turned_into_flow_through_each_medium() -> None:
         return [one(s.peak_flow_gpm) for s in through]
 
     carbon = Stage(name="carbon", medium="carbon")
-    membrane = Stage(name="membrane", medium="reverse_osmosis", recovery=0.25,
-                     sheet=DataSheet(rated_output_gal_per_day=144))  # fmt: skip
+    membrane = Stage(
+        name="membrane", medium="reverse_osmosis", recovery=0.25, sheet=DataSheet(rated_output_gal_per_day=144)
+    )
     assert flows(carbon, Stage(name="bed", medium="weak_acid", bypass_percent=25)) == pytest.approx([2.0, 1.5])
     assert flows(carbon, Stage(name="blend", medium="blend", bypass_percent=25)) == pytest.approx([1.5, 1.5])
     # 0.1 gal/min of product is 0.4 of feed; the blend after it takes a quarter of the draw from before the train

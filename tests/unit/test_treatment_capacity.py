@@ -38,7 +38,8 @@ def test_a_sheet_re_rated_in_equivalents() -> None:
     soft = bears("softening", rated_gal=1000, reference_hardness_mg_L_as_CaCO3=100)
     assert one(soft.exchange_eq) == pytest.approx(95 * litres)  # usual leakage 5
     assert one(bears("softening", leak=0, rated_gal=1000, reference_hardness_mg_L_as_CaCO3=100).exchange_eq) == (
-        pytest.approx(100 * litres))  # fmt: skip
+        pytest.approx(100 * litres)
+    )
     assert one(bears("softening", rated_gal=1000, reference_hardness_mg_L_as_CaCO3=3).exchange_eq) == 0
 
 

@@ -12,7 +12,7 @@ import pytest
 from brewwater.chemistry import Totals, speciate
 from brewwater.plan import Plan, make_plan
 from brewwater.treatment import Context, Problem, Stage, order_problems
-from brewwater.treatment.reverse_osmosis import concentrate_gypsum_index
+from brewwater.treatment.media.reverse_osmosis import concentrate_gypsum_index
 from brewwater.water import Water
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py")))
@@ -43,11 +43,14 @@ def test_the_bound_is_never_under_what_is_solved(recovery: float) -> None:
 
 
 def found(recovery: float, **values: float) -> tuple[Plan, list[Problem]]:
-    train = (Stage(name="Sediment", medium="sediment"), Stage(name="Carbon", medium="carbon"),
-             Stage(name="Membrane", medium="reverse_osmosis", recovery=recovery))  # fmt: skip
+    train = (
+        Stage(name="Sediment", medium="sediment"),
+        Stage(name="Carbon", medium="carbon"),
+        Stage(name="Membrane", medium="reverse_osmosis", recovery=recovery),
+    )
     document = AT.document({**HARD, **values}, draws=128, disinfectant="free_chlorine")
     made = make_plan(document.model_copy(update={"train": train}), search=False)
-    return made, [p for p in made.outcome.problems if p.code == "membrane_gypsum"]
+    return made, [p for p in made.candidate.problems if p.code == "membrane_gypsum"]
 
 
 def test_measured_sulfate_decides() -> None:
@@ -64,7 +67,7 @@ def test_unmeasured_sulfate_is_a_range_and_a_question() -> None:
     (told,) = problems
     assert told.advice is True  # nothing is refused on a guess
     assert told.message.startswith("Sulfate is not measured: measure it")
-    middle, high = made.given.concentrate_gypsum(0.75)
+    middle, high = made.scenario.concentrate_gypsum(0.75)
     assert high > middle
     assert f"may reach {high:+.1f}" in told.message
     assert any(w.code == "membrane_gypsum" for w in made.warnings)

@@ -11,14 +11,14 @@ from brewwater import chemistry
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.treatment import MEDIA, DataSheet, Stage, apply, bypass_for_target, run_train, settings_for
-from brewwater.treatment.catalytic_carbon import empty_bed_contact_s
-from brewwater.treatment.reverse_osmosis import (
+from brewwater.treatment.media.catalytic_carbon import empty_bed_contact_s
+from brewwater.treatment.media.reverse_osmosis import (
     concentration_factor,
     output_gal_per_day,
     returned_reject_factor,
     temperature_factor,
 )
-from brewwater.treatment.scale_inhibitor import held_back, temporary_hardness_mg_L_as_CaCO3
+from brewwater.treatment.media.scale_inhibitor import held_back, temporary_hardness_mg_L_as_CaCO3
 from brewwater.treatment.solved import carbon_dioxide_share
 from brewwater.treatment.stage import Medium
 from brewwater.treatment.train import share_lost
@@ -99,9 +99,7 @@ def test_calcium_to_magnesium_keeps_total_hardness() -> None:
 def test_chloride_anion_pays_for_alkalinity_with_chloride() -> None:
     outlet = treat(Stage(name="bed", medium="chloride_anion"))
     gained = one(outlet.totals.chloride - HARD.totals.chloride)
-    lost = one(
-        HARD.totals.alkalinity - outlet.totals.alkalinity + 2 * (HARD.totals.sulfate - outlet.totals.sulfate)
-    )
+    lost = one(HARD.totals.alkalinity - outlet.totals.alkalinity + 2 * (HARD.totals.sulfate - outlet.totals.sulfate))
     assert gained == pytest.approx(lost)
     assert one(outlet.chloride_mg_L) > 150
 
@@ -163,12 +161,8 @@ def test_mixed_bed_leaves_a_trace_of_everything() -> None:
     outlet = treat(Stage(name="d", medium="mixed_bed"))
     assert one(outlet.tds_mg_L / HARD.tds_mg_L) == pytest.approx(0.01)
     assert one(outlet.totals.dic / HARD.totals.dic) == pytest.approx(0.01)
-    load = apply(
-        Stage(name="d", medium="mixed_bed"), HARD, settings_for(Stage(name="d", medium="mixed_bed"), ONE)
-    ).load
-    assert one(load.exchange_eq) > 0.99 * one(
-        HARD.totals.anion_charge
-    )  # CO2 and silica load the anion resin too
+    load = apply(Stage(name="d", medium="mixed_bed"), HARD, settings_for(Stage(name="d", medium="mixed_bed"), ONE)).load
+    assert one(load.exchange_eq) > 0.99 * one(HARD.totals.anion_charge)  # CO2 and silica load the anion resin too
 
 
 def test_membrane_passes_gas_and_little_else() -> None:
@@ -234,9 +228,7 @@ def test_calcite_dissolves_towards_saturation_and_never_precipitates() -> None:
     assert gained == pytest.approx(0.6 * -one(chemistry.ccpp(hungry.totals, 20)))
     assert one(outlet.alkalinity_mg_L_as_CaCO3 - hungry.alkalinity_mg_L_as_CaCO3) == pytest.approx(gained)
     scaling = Water(pH=8.6, calcium_mg_L=90, alkalinity_mg_L_as_CaCO3=240)
-    assert one(treat(Stage(name="k", medium="calcite"), scaling).totals.calcium) == one(
-        scaling.totals.calcium
-    )
+    assert one(treat(Stage(name="k", medium="calcite"), scaling).totals.calcium) == one(scaling.totals.calcium)
 
 
 def test_bypass_for_a_target_and_a_target_out_of_reach() -> None:

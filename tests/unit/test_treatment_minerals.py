@@ -10,7 +10,7 @@ from brewwater import reference
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.treatment import Dose, Stage, apply, settings_for
-from brewwater.treatment.mineral_dose import batch, dosed, salt
+from brewwater.treatment.media.mineral_dose import batch, dosed, salt
 from brewwater.water import MOLAR_MASS_G, Water
 
 PURE = Water(pH=7, alkalinity_mg_L_as_CaCO3=0.0, sodium_mg_L=0.0)
@@ -113,7 +113,5 @@ def test_doses_of_the_settings_come_before_the_stages_and_broadcast() -> None:
         stage, PURE, settings_for(stage, Draws(1), doses={"potassium_bicarbonate": np.array([[0.0], [50.0]])})
     )
     np.testing.assert_allclose(tried.outlet.chloride_mg_L, 0)
-    np.testing.assert_allclose(
-        tried.outlet.alkalinity_mg_L_as_CaCO3[:, 0], [0, 50 / 100.115 * 50.04345], rtol=1e-9
-    )
+    np.testing.assert_allclose(tried.outlet.alkalinity_mg_L_as_CaCO3[:, 0], [0, 50 / 100.115 * 50.04345], rtol=1e-9)
     np.testing.assert_allclose(tried.load.consumed_g[:, 0], [0, 0.05])

@@ -32,11 +32,7 @@ MEMBRANE = train("sediment", "carbon", "reverse_osmosis")
         (train("sediment", "carbon"), AMINE, "chloramine_not_treated", "carbon"),
         (train("sediment"), AMINE, "chloramine_not_treated", "sediment"),
         (
-            (
-                Stage(
-                    name="block", medium="carbon", sheet=DataSheet(rated_for="free_chlorine", rated_gal=1500)
-                ),
-            ),
+            (Stage(name="block", medium="carbon", sheet=DataSheet(rated_for="free_chlorine", rated_gal=1500)),),
             AMINE,
             "free_chlorine_rating",
             "block",
@@ -144,12 +140,8 @@ def test_bypassing_a_membrane_wholly_is_no_demineralising() -> None:
 def test_what_may_still_be_right_is_advice() -> None:
     hard = Context(hardness_mg_L_as_CaCO3=290, alkalinity_mg_L_as_CaCO3=240, chloride_mg_L=45)
     soft = Context(hardness_mg_L_as_CaCO3=60, alkalinity_mg_L_as_CaCO3=70, chloride_mg_L=95)
-    assert [(p.code, p.advice) for p in order_problems(train("weak_acid"), hard)] == [
-        ("no_cure_for_chloride", True)
-    ]
-    assert ("no_cure_for_chloride", False) in [
-        (p.code, p.advice) for p in order_problems(train("softening"), soft)
-    ]
+    assert [(p.code, p.advice) for p in order_problems(train("weak_acid"), hard)] == [("no_cure_for_chloride", True)]
+    assert ("no_cure_for_chloride", False) in [(p.code, p.advice) for p in order_problems(train("softening"), soft)]
 
 
 def test_sodium_of_a_dose_and_a_high_dose_are_said() -> None:

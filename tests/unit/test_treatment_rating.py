@@ -24,25 +24,19 @@ def test_gallons_at_a_reference_alkalinity_become_equivalents() -> None:
         name="bed",
         medium="weak_acid",
         leakage_mg_L_as_CaCO3=0,
-        sheet=DataSheet(
-            rated_gal=1000, reference_alkalinity_mg_L_as_CaCO3=100, reference_hardness_mg_L_as_CaCO3=250
-        ),
+        sheet=DataSheet(rated_gal=1000, reference_alkalinity_mg_L_as_CaCO3=100, reference_hardness_mg_L_as_CaCO3=250),
     )
     found = capacity(stage, ONE)
     assert found.basis == "sheet"
     assert found.known
-    assert float(found.exchange_eq[0]) == pytest.approx(
-        1000 * GAL * 0.1 / 50.04345
-    )  # alkalinity, not hardness
+    assert float(found.exchange_eq[0]) == pytest.approx(1000 * GAL * 0.1 / 50.04345)  # alkalinity, not hardness
     assert np.isinf(found.volume_L).all()
     half = stage.model_copy(update={"sheet": stage.sheet.model_copy(update={"reference_bypass_percent": 50})})
     assert float(capacity(half, ONE).exchange_eq[0]) == pytest.approx(float(found.exchange_eq[0]) / 2)
 
 
 def test_a_hardness_reference_for_a_decarbonising_bed_is_doubted() -> None:
-    stage = Stage(
-        name="bed", medium="weak_acid", sheet=DataSheet(rated_gal=1000, reference_hardness_mg_L_as_CaCO3=100)
-    )
+    stage = Stage(name="bed", medium="weak_acid", sheet=DataSheet(rated_gal=1000, reference_hardness_mg_L_as_CaCO3=100))
     found = capacity(stage, MANY)
     assert codes(found) == {"reference_is_hardness"}
     full = 1000 * GAL * 0.1 / 50.04345
@@ -56,9 +50,7 @@ def test_grains_come_before_gallons() -> None:
         medium="softening",
         sheet=DataSheet(capacity_grains=10_000, rated_gal=5, reference_hardness_mg_L_as_CaCO3=1),
     )
-    assert float(capacity(stage, ONE).exchange_eq[0]) == pytest.approx(
-        10_000 * 0.06479891 / 50.04345, rel=1e-6
-    )
+    assert float(capacity(stage, ONE).exchange_eq[0]) == pytest.approx(10_000 * 0.06479891 / 50.04345, rel=1e-6)
 
 
 def test_gallons_without_a_reference_are_unknown() -> None:
@@ -90,9 +82,7 @@ def test_free_chlorine_rating_on_chloramine_is_unknown() -> None:
 
 def test_chloramine_rating_stands_for_chloramine() -> None:
     sheet = DataSheet(rated_gal=800, reference_chlorine_mg_L_as_Cl2=3, rated_for="chloramine")
-    found = capacity(
-        Stage(name="cat", medium="catalytic_carbon", sheet=sheet), ONE, disinfectant="chloramine"
-    )
+    found = capacity(Stage(name="cat", medium="catalytic_carbon", sheet=sheet), ONE, disinfectant="chloramine")
     assert found.basis == "sheet"
     assert not found.warnings
     assert float(found.chlorine_g[0]) == pytest.approx(800 * GAL * 3 / 1000)
@@ -129,9 +119,7 @@ def test_every_currency_that_can_exhaust_a_medium_has_a_figure() -> None:
             found = capacity(Stage(name="x", medium=medium.id, size=size), ONE, disinfectant="free_chlorine")
             for currency, name in names.items():
                 finite = bool(np.isfinite(getattr(found, name)).all())
-                assert finite == (
-                    currency in medium.exhausted_by or (key == "mineral_dose" and name == "days")
-                )
+                assert finite == (currency in medium.exhausted_by or (key == "mineral_dose" and name == "days"))
 
 
 def test_classes_grow_with_size_and_cover_every_medium() -> None:

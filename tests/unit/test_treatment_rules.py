@@ -70,7 +70,7 @@ MEMBRANE = train("sediment", "carbon", "reverse_osmosis")
         (train("mixed_bed", "carbon"), Context(brass_after_treatment=True), "demineralised_in_brass", True),
         (train("calcite", "mixed_bed"), Context(brass_after_treatment=True), "demineralised_in_brass", True),
     ],
-)  # fmt: skip
+)
 def test_a_rule_at_its_limit(stages: tuple[Stage, ...], context: Context, code: str, broken: bool) -> None:
     assert (problem(stages, context, code) is not None) is broken
 

@@ -87,9 +87,7 @@ def test_carbon_ahead_of_a_membrane_runs_at_the_membranes_feed() -> None:
     peak = np.array([1.6])
 
     def free(*stages: Stage) -> float:
-        return float(
-            run_train((carbon, *stages), TAP, ONE, peak_flow_gpm=peak).waters[0].free_chlorine_mg_L[0]
-        )
+        return float(run_train((carbon, *stages), TAP, ONE, peak_flow_gpm=peak).waters[0].free_chlorine_mg_L[0])
 
     def membrane(bypass_percent: float, sheet: DataSheet = small) -> Stage:
         return Stage(
@@ -104,6 +102,4 @@ def test_carbon_ahead_of_a_membrane_runs_at_the_membranes_feed() -> None:
     assert free(membrane(0)) == pytest.approx(2 * 0.015)  # 72 gal/day at 25 % is 0.2 gal/min of feed
     assert free(membrane(100)) == pytest.approx(free())
     assert free(membrane(50)) == pytest.approx(2 * 0.015 ** (0.4 / (0.5 * 1.6 + 0.2)))
-    assert free(membrane(0, DataSheet())) == pytest.approx(
-        free()
-    )  # output unknown: the fixtures' flow stands
+    assert free(membrane(0, DataSheet())) == pytest.approx(free())  # output unknown: the fixtures' flow stands

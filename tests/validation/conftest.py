@@ -37,13 +37,31 @@ def printed(
     """
     seen: list[Key] = []
 
-    def check(source: str, quantity: str, ours: float, theirs: float, tolerance: float, *,
-              kind: str = "computed", why: str = "") -> None:
+    def check(
+        source: str,
+        quantity: str,
+        ours: float,
+        theirs: float,
+        tolerance: float,
+        *,
+        kind: str = "computed",
+        why: str = "",
+    ) -> None:
         assert kind in KINDS
-        record_property("check", json.dumps({
-            "source": source, "quantity": quantity, "ours": float(ours), "theirs": float(theirs),
-            "tolerance": float(tolerance), "kind": kind, "why": why,
-        }))
+        record_property(
+            "check",
+            json.dumps(
+                {
+                    "source": source,
+                    "quantity": quantity,
+                    "ours": float(ours),
+                    "theirs": float(theirs),
+                    "tolerance": float(tolerance),
+                    "kind": kind,
+                    "why": why,
+                }
+            ),
+        )
         seen.append((source, quantity, kind, f"{float(theirs):.10g}"))
         assert abs(ours - theirs) <= tolerance * (1 + 1e-9), f"{source}: {quantity}: {ours} against {theirs}"
 

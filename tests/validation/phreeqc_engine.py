@@ -13,15 +13,26 @@ from phreeqpython import PhreeqPython
 
 CACO3_MG_PER_MMOL = 100.0869
 ELEMENTS = {
-    "calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "S(6)",
-    "nitrate": "Nitrate", "alkalinity": "Alkalinity",
-}  # fmt: skip
+    "calcium": "Ca",
+    "magnesium": "Mg",
+    "sodium": "Na",
+    "potassium": "K",
+    "chloride": "Cl",
+    "sulfate": "S(6)",
+    "nitrate": "Nitrate",
+    "alkalinity": "Alkalinity",
+}
 
 RANGES = {
-    "calcium": (1e-5, 1e-2), "magnesium": (5e-6, 8e-3), "sodium": (2e-5, 3e-2), "potassium": (5e-6, 2e-3),
-    "chloride": (2e-5, 4e-2), "sulfate": (5e-6, 1.2e-2), "nitrate": (2e-6, 2e-3),
+    "calcium": (1e-5, 1e-2),
+    "magnesium": (5e-6, 8e-3),
+    "sodium": (2e-5, 3e-2),
+    "potassium": (5e-6, 2e-3),
+    "chloride": (2e-5, 4e-2),
+    "sulfate": (5e-6, 1.2e-2),
+    "nitrate": (2e-6, 2e-3),
     "alkalinity": (1e-4, 1.2e-2),
-}  # fmt: skip
+}
 
 
 def _log_uniform(rng: np.random.Generator, low: float, high: float, n: int) -> np.ndarray:
@@ -43,15 +54,23 @@ def random_waters(n: int, seed: int, ph: tuple[float, float] = (4.5, 11.0)) -> d
         for name in ("calcium", "magnesium", "potassium", "sulfate", "nitrate"):
             w[name][rng.random(4 * n) < 0.03] = 0.0
         gap = (
-            2 * (w["calcium"] + w["magnesium"] - w["sulfate"]) + w["sodium"] + w["potassium"]
-            - w["chloride"] - w["nitrate"] - w["alkalinity"]
-        )  # fmt: skip
+            2 * (w["calcium"] + w["magnesium"] - w["sulfate"])
+            + w["sodium"]
+            + w["potassium"]
+            - w["chloride"]
+            - w["nitrate"]
+            - w["alkalinity"]
+        )
         w["chloride"] += np.maximum(gap, 0)
         w["sodium"] += np.maximum(-gap, 0)
         strength = 0.5 * (
-            4 * (w["calcium"] + w["magnesium"] + w["sulfate"]) + w["sodium"] + w["potassium"] + w["chloride"]
-            + w["nitrate"] + w["alkalinity"]
-        )  # fmt: skip
+            4 * (w["calcium"] + w["magnesium"] + w["sulfate"])
+            + w["sodium"]
+            + w["potassium"]
+            + w["chloride"]
+            + w["nitrate"]
+            + w["alkalinity"]
+        )
         w["temperature_C"] = rng.uniform(5, 95, 4 * n)
         w["ph"] = rng.uniform(*ph, 4 * n)
         keep = (strength > 0.5e-3) & (strength < 60e-3)
@@ -85,8 +104,7 @@ def engine() -> PhreeqPython:
     return pp
 
 
-def judged(pp: PhreeqPython, w: dict[str, np.ndarray], i: int,
-           heat_to: Sequence[float]) -> Iterator[tuple[float, ...]]:
+def judged(pp: PhreeqPython, w: dict[str, np.ndarray], i: int, heat_to: Sequence[float]) -> Iterator[tuple[float, ...]]:
     """(pH, SI, CCPP in mg/L as CaCO3, DIC in mol) at the water's temperature, then heated closed.
 
     Raises whatever PHREEQC raises where it cannot solve the water.

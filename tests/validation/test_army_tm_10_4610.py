@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from brewwater.treatment.reverse_osmosis import temperature_factor
+from brewwater.treatment.media.reverse_osmosis import temperature_factor
 
 
 @pytest.mark.parametrize(

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
-from brewwater.branches import bleach_fl_oz, sanitising
-from brewwater.branches.tanks import bleach_mg_L
 from brewwater.errors import InputError
+from brewwater.plumbing import bleach_fl_oz, sanitising
+from brewwater.plumbing.tanks import bleach_mg_L
 
 SHEET = "Mobile-unit sheet of a health department (docslib 4333772)"
 
@@ -30,19 +30,37 @@ def test_what_that_dose_gives(strength: float, theirs: float, printed: Callable[
 
 @pytest.mark.parametrize(("strength", "theirs", "half"), [(5.25, 54.7, 0.05), (8.25, 86, 0.5)])
 def test_a_quarter_cup_in_15_gal(strength: float, theirs: float, half: float, printed: Callable[..., None]) -> None:
-    printed("a vehicle manual: 1/4 cup in 15 gal, called 50 ppm", f"mg/L from bleach of {strength} %",
-            bleach_mg_L(15, 2, strength), theirs, half, kind="derived")  # fmt: skip
+    printed(
+        "a vehicle manual: 1/4 cup in 15 gal, called 50 ppm",
+        f"mg/L from bleach of {strength} %",
+        bleach_mg_L(15, 2, strength),
+        theirs,
+        half,
+        kind="derived",
+    )
 
 
 @pytest.mark.parametrize(("fl_oz", "theirs"), [(2, 50), (4, 100)])
 def test_what_the_manual_calls_it(fl_oz: float, theirs: float, printed: Callable[..., None]) -> None:
-    printed(f"a vehicle manual: {fl_oz / 8:g} cup in 15 gal", "mg/L from bleach of 5.25 %", bleach_mg_L(15, fl_oz, 5.25),
-            theirs, 0.1 * theirs, why="a round figure; the manual does not print the strength")  # fmt: skip
+    printed(
+        f"a vehicle manual: {fl_oz / 8:g} cup in 15 gal",
+        "mg/L from bleach of 5.25 %",
+        bleach_mg_L(15, fl_oz, 5.25),
+        theirs,
+        0.1 * theirs,
+        why="a round figure; the manual does not print the strength",
+    )
 
 
 def test_a_gallon_in_a_thousand(printed: Callable[..., None]) -> None:
-    printed("Wyoming food rule ch. 12 § 10: 1 gal of 5.25 % in 1,000 gal, about 50 ppm", "mg/L",
-            bleach_mg_L(1000, 128, 5.25), 50, 5, why="printed as about 50")  # fmt: skip
+    printed(
+        "Wyoming food rule ch. 12 § 10: 1 gal of 5.25 % in 1,000 gal, about 50 ppm",
+        "mg/L",
+        bleach_mg_L(1000, 128, 5.25),
+        50,
+        5,
+        why="printed as about 50",
+    )
 
 
 @pytest.mark.parametrize("rule", ["vessel", "vehicle", "overnight", "surface", "hose"])

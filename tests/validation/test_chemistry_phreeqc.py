@@ -61,12 +61,25 @@ def test_ph_index_and_ccpp(both: Any, k: int, printed: Callable[..., None]) -> N
     off = np.abs(mine.ccpp_mg_L_as_CaCO3 - theirs[:, k, 2])[sound]
     limit = np.maximum(0.3, 0.005 * np.abs(theirs[sound, k, 2]))
     source = f"PHREEQC, phreeqc.dat of phreeqpython, {sound.sum()} random waters, at {LABELS[k]} °C"
-    printed(source, "largest difference in pH", ph, 0.0, 0.005, kind="second_solver",
-            why="third decimal asked for")
-    printed(source, "largest difference in calcite index", index, 0.0, 0.005, kind="second_solver",
-            why="third decimal asked for")
-    printed(source, "largest CCPP difference over max(0.3 mg/L, 0.5 %)", float((off / limit).max()), 0.0, 1.0,
-            kind="second_solver", why="the limit itself; 99.9 % of waters asked for, all reached")
+    printed(source, "largest difference in pH", ph, 0.0, 0.005, kind="second_solver", why="third decimal asked for")
+    printed(
+        source,
+        "largest difference in calcite index",
+        index,
+        0.0,
+        0.005,
+        kind="second_solver",
+        why="third decimal asked for",
+    )
+    printed(
+        source,
+        "largest CCPP difference over max(0.3 mg/L, 0.5 %)",
+        float((off / limit).max()),
+        0.0,
+        1.0,
+        kind="second_solver",
+        why="the limit itself; 99.9 % of waters asked for, all reached",
+    )
 
 
 def test_inorganic_carbon(both: Any) -> None:

@@ -17,5 +17,11 @@ def test_a_litre_neutralises_a_hundred_litres_of_rain(printed: Callable[..., Non
     litres = float(hard.alkalinity / acid)
     neutral = mix([hard, rain], [1 / (1 + litres), litres / (1 + litres)])
     assert abs(float(neutral.alkalinity)) < 1e-12
-    printed("a coffee association's magazine, sca.coffee 25 issue 9", "litres of rain of pH 4.5 neutralised by 1 L at 150 mg/L",
-            litres, 100, 6, why="printed as a round hundred")  # fmt: skip
+    printed(
+        "a coffee association's magazine, sca.coffee 25 issue 9",
+        "litres of rain of pH 4.5 neutralised by 1 L at 150 mg/L",
+        litres,
+        100,
+        6,
+        why="printed as a round hundred",
+    )

@@ -38,9 +38,15 @@ def test_table_6(printed: Check, number: int) -> None:
     ph, at, judged_at, dic, ca, mg, na, k, cl, no3, so4, then_ph, index, dissolves = DIN[number]
     alkalinity = 2 * (ca + mg - so4) + na + k - cl - no3
     totals = pure(
-        calcium=ca / 1000, magnesium=mg / 1000, sodium=na / 1000, potassium=k / 1000, chloride=cl / 1000,
-        nitrate=no3 / 1000, sulfate=so4 / 1000, alkalinity=alkalinity / 1000,
-    )  # fmt: skip
+        calcium=ca / 1000,
+        magnesium=mg / 1000,
+        sodium=na / 1000,
+        potassium=k / 1000,
+        chloride=cl / 1000,
+        nitrate=no3 / 1000,
+        sulfate=so4 / 1000,
+        alkalinity=alkalinity / 1000,
+    )
     totals = replace(totals, dic=chemistry.dic_from_ph(totals, ph, at))
     then = chemistry.speciate(totals, judged_at)
     source, why = f"DIN 38404-10:1995, table 6, water {number} (aqion.de)", "DIN's own constants and activities"

@@ -10,8 +10,8 @@ import pytest
 from brewwater.ensemble import Draws
 from brewwater.treatment import DataSheet, Stage, apply, bypass_for_target, capacity, settings_for
 from brewwater.treatment.classes import SIZES, medium_class
+from brewwater.treatment.media.weak_acid import carbon_dioxide_released_mg_L
 from brewwater.treatment.rating import GRAIN_EQ
-from brewwater.treatment.weak_acid import carbon_dioxide_released_mg_L
 from brewwater.units import GAL_L
 from brewwater.water import Water
 
@@ -56,9 +56,7 @@ def test_softener_gallons(printed: Callable[..., None]) -> None:
 
 def test_bypass_and_days_of_a_softener(printed: Callable[..., None]) -> None:
     source, stage = water(245, 245), softener(capacity_grains=0.2 * 25e6 / 64.79891)
-    share = bypass_for_target(
-        stage, source, settings_for(stage, ONE), 100, lambda w: w.hardness_mg_L_as_CaCO3
-    )
+    share = bypass_for_target(stage, source, settings_for(stage, ONE), 100, lambda w: w.hardness_mg_L_as_CaCO3)
     where = "posted textbook-style problem: 0.2 m3, 25 kg/m3, 1,200 L/d, 245 to 100 mg/L"
     printed(
         where,

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import fluids
 import pytest
 
-from brewwater.branches import Pipe, pipe_loss_psi
-from brewwater.branches.flow import FT_M, GPM_M3_S, PEX_ROUGHNESS_M, density_kg_m3, inside_diameter_in, viscosity_Pa_s
+from brewwater.plumbing import Pipe, pipe_loss_psi
+from brewwater.plumbing.flow import FT_M, GPM_M3_S, PEX_ROUGHNESS_M, density_kg_m3, inside_diameter_in, viscosity_Pa_s
 from brewwater.units import INCH_M, PSI_KPA
 
 DOCS = "fluids 1.3.1, docstrings"
@@ -16,19 +16,32 @@ WHY = "the library itself: shows that the one installed is the one read"
 
 
 def test_friction_factors(printed: Callable[..., None]) -> None:
-    printed(DOCS, "Colebrook(1e5, 1e-4)", fluids.Colebrook(1e5, 1e-4), 0.0185138661, 5e-11,
-            kind="lookup", why=WHY)
-    printed(DOCS, "Haaland(1e5, 1e-4)", fluids.friction.Haaland(1e5, 1e-4), 0.0182650530, 5e-11,
-            kind="lookup", why=WHY)
-    printed(DOCS, "laminar friction factor at Re 128", fluids.friction_factor(Re=128), 0.5, 5e-10,
-            kind="lookup", why=WHY)
+    printed(DOCS, "Colebrook(1e5, 1e-4)", fluids.Colebrook(1e5, 1e-4), 0.0185138661, 5e-11, kind="lookup", why=WHY)
+    printed(DOCS, "Haaland(1e5, 1e-4)", fluids.friction.Haaland(1e5, 1e-4), 0.0182650530, 5e-11, kind="lookup", why=WHY)
+    printed(
+        DOCS, "laminar friction factor at Re 128", fluids.friction_factor(Re=128), 0.5, 5e-10, kind="lookup", why=WHY
+    )
 
 
 def test_losses(printed: Callable[..., None]) -> None:
-    printed(DOCS, "K of a pipe, f 0.018, L 100, D 0.3", fluids.core.K_from_f(fd=0.018, L=100.0, D=0.3), 6.0, 5e-10,
-            kind="lookup", why=WHY)
-    printed(DOCS, "pressure of K 10 at 3 m/s, kPa", fluids.core.dP_from_K(K=10, rho=1000, V=3) / 1000, 45.0, 5e-10,
-            kind="lookup", why=WHY)
+    printed(
+        DOCS,
+        "K of a pipe, f 0.018, L 100, D 0.3",
+        fluids.core.K_from_f(fd=0.018, L=100.0, D=0.3),
+        6.0,
+        5e-10,
+        kind="lookup",
+        why=WHY,
+    )
+    printed(
+        DOCS,
+        "pressure of K 10 at 3 m/s, kPa",
+        fluids.core.dP_from_K(K=10, rho=1000, V=3) / 1000,
+        45.0,
+        5e-10,
+        kind="lookup",
+        why=WHY,
+    )
 
 
 @pytest.mark.parametrize("gpm", [0.1, 0.5, 1.0, 3.0, 8.0])

@@ -101,9 +101,7 @@ def test_us_secondary_levels(printed: Printed, analyte: str, theirs: float) -> N
     printed(cite("cfr_143_3"), analyte, limit("us_federal", analyte, "secondary"), theirs, 0, kind="lookup")
 
 
-@pytest.mark.parametrize(
-    ("analyte", "theirs"), [("nitrate", 50), ("nitrite", 0.5), ("copper", 2.0), ("nickel", 0.020)]
-)
+@pytest.mark.parametrize(("analyte", "theirs"), [("nitrate", 50), ("nitrite", 0.5), ("copper", 2.0), ("nickel", 0.020)])
 def test_eu_98_83_part_b(printed: Printed, analyte: str, theirs: float) -> None:
     printed(
         cite("eu_98_83_part_b"),
@@ -128,9 +126,7 @@ def test_eu_98_83_part_b(printed: Printed, analyte: str, theirs: float) -> None:
     ],
 )
 def test_eu_2020_2184(printed: Printed, analyte: str, until: str, theirs: float) -> None:
-    printed(
-        cite("eu_2020_2184"), f"{analyte}, mg/L", limit("eu", analyte, until=until), theirs, 0, kind="lookup"
-    )
+    printed(cite("eu_2020_2184"), f"{analyte}, mg/L", limit("eu", analyte, until=until), theirs, 0, kind="lookup")
 
 
 def test_conductivity_is_at_25_degrees(printed: Printed) -> None:

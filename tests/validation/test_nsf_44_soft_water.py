@@ -8,5 +8,10 @@ from brewwater.units import to_plan_units
 
 
 def test_one_grain(printed: Callable[..., None]) -> None:
-    printed("NSF/ANSI 44 and 330 (wcponline 2024/02/01, second hand)", "1 grain per gallon, mg/L as CaCO3",
-            to_plan_units(1, "gpg", "total_hardness"), 17.1, 0.05)  # fmt: skip
+    printed(
+        "NSF/ANSI 44 and 330 (wcponline 2024/02/01, second hand)",
+        "1 grain per gallon, mg/L as CaCO3",
+        to_plan_units(1, "gpg", "total_hardness"),
+        17.1,
+        0.05,
+    )

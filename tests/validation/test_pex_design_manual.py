@@ -7,8 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from brewwater import reference
-from brewwater.branches import Pipe, pipe_loss_psi
-from brewwater.branches.flow import hazen_williams_psi_per_ft, inside_diameter_in, velocity_ft_s
+from brewwater.plumbing import Pipe, pipe_loss_psi
+from brewwater.plumbing.flow import hazen_williams_psi_per_ft, inside_diameter_in, velocity_ft_s
 
 MANUAL = "PEX design manual (IM-PR 566442), friction table"
 ROWS = reference.table("pex_friction")
@@ -19,10 +19,13 @@ def test_hazen_williams_prints_the_manuals_table(row: reference.Row, printed: Ca
     ours = hazen_williams_psi_per_ft(float(row["flow_gpm"]), inside_diameter_in(row["size"]))
     steep = row["flow_gpm"] in {"7", "10"}
     printed(
-        MANUAL, f"loss of {row['size']} in PEX at {row['flow_gpm']} gpm, psi/ft (Hazen-Williams, C 150)", ours,
-        float(row["loss_psi_per_ft"]), 0.001 if steep else 0.0005,
+        MANUAL,
+        f"loss of {row['size']} in PEX at {row['flow_gpm']} gpm, psi/ft (Hazen-Williams, C 150)",
+        ours,
+        float(row["loss_psi_per_ft"]),
+        0.001 if steep else 0.0005,
         why="their constant is rounded otherwise: 0.5852 and 0.2105 here" if steep else "",
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r['size']}-{r['flow_gpm']}")
@@ -41,8 +44,14 @@ def test_darcy_is_on_the_safe_side_of_the_manual(row: reference.Row, printed: Ca
 def test_a_county_table(gpm: int, theirs: float, printed: Callable[..., None]) -> None:
     """A second table that disagrees with the first at 1 gpm, held loosely."""
     ours = float(pipe_loss_psi(Pipe(size="1/2", length_ft=100), gpm, 15.6))
-    printed("San Joaquin County PEX table", f"loss of 1/2 in PEX at {gpm} gpm, psi/100 ft", ours, theirs, 0.28 * theirs,
-            why="the water's temperature is not printed; the two tables differ by 6 % at 1 gpm")  # fmt: skip
+    printed(
+        "San Joaquin County PEX table",
+        f"loss of 1/2 in PEX at {gpm} gpm, psi/100 ft",
+        ours,
+        theirs,
+        0.28 * theirs,
+        why="the water's temperature is not printed; the two tables differ by 6 % at 1 gpm",
+    )
 
 
 def test_what_a_hundred_feet_hold(printed: Callable[..., None]) -> None:

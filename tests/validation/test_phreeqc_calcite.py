@@ -29,15 +29,21 @@ def test_calcite_in_pure_water(printed: Check, temperature: float, ph: float, ca
     ours = chemistry.solve_ph(chemistry.precipitate(pure(), ccpp), temperature)
     source, why = "PHREEQC, phreeqc.dat of phreeqpython, calcite in pure water, closed", "four decimals"
     printed(source, f"pH at {temperature} °C", float(ours), ph, 0.0001, kind="derived", why=why)
-    printed(source, f"Ca at {temperature} °C, mmol/kg", -float(ccpp) / CACO3_MG, calcium, 0.00006,
-            kind="derived", why=why)
+    printed(
+        source, f"Ca at {temperature} °C, mmol/kg", -float(ccpp) / CACO3_MG, calcium, 0.00006, kind="derived", why=why
+    )
 
 
 @pytest.mark.parametrize(
     ("temperature", "log_pco2", "ph", "calcium"),
-    [(10, -3.4, 8.234, 0.6800), (25, -3.4, 8.214, 0.5331), (60, -3.4, 8.220, 0.3138), (90, -3.4, 8.236, 0.2180),
-     (25, -3.5, 8.279, 0.4933)],
-)  # fmt: skip
+    [
+        (10, -3.4, 8.234, 0.6800),
+        (25, -3.4, 8.214, 0.5331),
+        (60, -3.4, 8.220, 0.3138),
+        (90, -3.4, 8.236, 0.2180),
+        (25, -3.5, 8.279, 0.4933),
+    ],
+)
 def test_calcite_at_fixed_pco2(printed: Check, temperature: float, log_pco2: float, ph: float, calcium: float) -> None:
     """Air and calcite in turn, until neither changes the water."""
     totals = pure()
@@ -49,5 +55,12 @@ def test_calcite_at_fixed_pco2(printed: Check, temperature: float, log_pco2: flo
     why = "it lets CO2 be slightly less than ideal as a gas"
     ours = float(chemistry.solve_ph(totals, temperature))
     printed(source, f"pH at {temperature} °C", ours, ph, 0.0006, kind="derived", why=why)
-    printed(source, f"Ca at {temperature} °C, mmol/kg", float(totals.calcium) * 1000, calcium, 0.0006 * calcium,
-            kind="derived", why=why)
+    printed(
+        source,
+        f"Ca at {temperature} °C, mmol/kg",
+        float(totals.calcium) * 1000,
+        calcium,
+        0.0006 * calcium,
+        kind="derived",
+        why=why,
+    )

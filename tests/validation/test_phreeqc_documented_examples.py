@@ -11,9 +11,13 @@ from brewwater import chemistry
 from brewwater.chemistry import Totals
 
 PPM = {  # mg per kg of solution, and g/mol
-    "calcium": (412.3, 40.078), "magnesium": (1291.8, 24.305), "sodium": (10768.0, 22.98977),
-    "potassium": (399.1, 39.0983), "chloride": (19353.0, 35.453), "sulfate": (2712.0, 96.06),
-}  # fmt: skip
+    "calcium": (412.3, 40.078),
+    "magnesium": (1291.8, 24.305),
+    "sodium": (10768.0, 22.98977),
+    "potassium": (399.1, 39.0983),
+    "chloride": (19353.0, 35.453),
+    "sulfate": (2712.0, 96.06),
+}
 BICARBONATE_PPM = 141.682
 
 
@@ -21,8 +25,10 @@ def test_seawater(printed: Callable[..., None]) -> None:
     per_kg_water = 1 / (1 - (sum(ppm for ppm, _ in PPM.values()) + BICARBONATE_PPM) / 1e6)
     totals = Totals(
         **{name: np.array(ppm / 1000 / mass * per_kg_water) for name, (ppm, mass) in PPM.items()},
-        nitrate=np.array(0.0), alkalinity=np.array(BICARBONATE_PPM / 61.0168 / 1000 * per_kg_water), dic=np.array(0.0),
-    )  # fmt: skip
+        nitrate=np.array(0.0),
+        alkalinity=np.array(BICARBONATE_PPM / 61.0168 / 1000 * per_kg_water),
+        dic=np.array(0.0),
+    )
     totals = replace(totals, dic=chemistry.dic_from_ph(totals, 8.22, 25.0))
     found = chemistry.speciate(totals, 25.0)
     assert found.too_saline.all()  # and it says so

@@ -25,17 +25,37 @@ WATERS = {  # pH, T, alk, Ca, Mg, Na, SO4, Cl; I, SI, SM-form SI, CCPP at own T,
 def test_phreeqc_with_wateq4f(printed: Check, name: str) -> None:
     ph, at, alk, ca, mg, na, so4, cl, strength, index, form, *ccpp = WATERS[name]
     water = Water(
-        pH=ph, temperature_C=at, alkalinity_mg_L_as_CaCO3=alk, calcium_mg_L=ca, magnesium_mg_L=mg, sodium_mg_L=na,
-        sulfate_mg_L=so4, chloride_mg_L=cl,
-    )  # fmt: skip
+        pH=ph,
+        temperature_C=at,
+        alkalinity_mg_L_as_CaCO3=alk,
+        calcium_mg_L=ca,
+        magnesium_mg_L=mg,
+        sodium_mg_L=na,
+        sulfate_mg_L=so4,
+        chloride_mg_L=cl,
+    )
     s = chemistry.speciate(water.totals, at)
     source, why = f"PHREEQC with wateq4f.dat, water {name}", "ion pairs of sulfate differ between the databases"
     printed(source, "ionic strength", float(s.ionic_strength_mol_L), strength, 3e-5, kind="derived", why=why)
     printed(source, "calcite index", float(s.calcite_saturation_index), index, 0.003, kind="derived", why=why)
     sm = chemistry.langelier_index(ph, water.totals, at, s.ionic_strength_mol_L)
-    printed("Standard Methods 2330 B (from memory), worked apart", f"Langelier index, water {name}", float(sm), form,
-            0.001, kind="derived", why="three decimals")
+    printed(
+        "Standard Methods 2330 B (from memory), worked apart",
+        f"Langelier index, water {name}",
+        float(sm),
+        form,
+        0.001,
+        kind="derived",
+        why="three decimals",
+    )
     for temperature, value in zip((at, 60, 90, 93), ccpp, strict=True):
         ours = float(chemistry.ccpp(water.totals, temperature))
-        printed(source, f"CCPP at {temperature} °C, mg/L", ours, value, max(0.3, 0.005 * abs(value)),
-                kind="derived", why=why)
+        printed(
+            source,
+            f"CCPP at {temperature} °C, mg/L",
+            ours,
+            value,
+            max(0.3, 0.005 * abs(value)),
+            kind="derived",
+            why=why,
+        )

@@ -35,8 +35,15 @@ def test_stated_values_at_25(printed: Check, name: str, stated: float, uncertain
 )
 def test_equations_evaluated_apart(printed: Check, name: str, at: dict[int, float]) -> None:
     for temperature, value in at.items():
-        printed("Plummer and Busenberg 1982, equations worked apart", f"log K {name} at {temperature} °C",
-                float(log_k(name, temperature)), value, 0.00005001, kind="derived", why="four decimals")
+        printed(
+            "Plummer and Busenberg 1982, equations worked apart",
+            f"log K {name} at {temperature} °C",
+            float(log_k(name, temperature)),
+            value,
+            0.00005001,
+            kind="derived",
+            why="four decimals",
+        )
 
 
 def test_constants_do_not_jump() -> None:

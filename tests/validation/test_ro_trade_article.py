@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from brewwater import reference
-from brewwater.treatment.reverse_osmosis import concentration_factor, osmotic_pressure_psi, temperature_factor
+from brewwater.treatment.media.reverse_osmosis import concentration_factor, osmotic_pressure_psi, temperature_factor
 
 ARTICLE = "trade article on reverse osmosis"
 

@@ -15,11 +15,22 @@ def test_drip_coffee(printed: Callable[..., None], held_g_per_g: float, end: str
     # 55 g/L of water; the grounds keep 2 to 2.5 g/g; 12 fl oz reach the cup
     poured = 12 / (1 - 0.055 * held_g_per_g)
     source = "SCAA Golden Cup 2015, 55 g/L; grounds hold 2 to 2.5 g/g"
-    printed(source, f"water for 12 fl oz of drip coffee, {end}, fl oz",
-            getattr(usual_drink("drip"), end), poured, 0.5, kind="derived",
-            why="the table is kept to the half ounce")
+    printed(
+        source,
+        f"water for 12 fl oz of drip coffee, {end}, fl oz",
+        getattr(usual_drink("drip"), end),
+        poured,
+        0.5,
+        kind="derived",
+        why="the table is kept to the half ounce",
+    )
 
 
 def test_brewing_temperature_in_both_units(printed: Callable[..., None]) -> None:
-    printed("SCAA Golden Cup, brewing temperature (93 °C, 200 °F)", "200 °F in °C",
-            to_plan_units(200, "°F", "temperature"), 93, 0.5)  # fmt: skip
+    printed(
+        "SCAA Golden Cup, brewing temperature (93 °C, 200 °F)",
+        "200 °F in °C",
+        to_plan_units(200, "°F", "temperature"),
+        93,
+        0.5,
+    )

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from brewwater.reference import cite
-from brewwater.targets import TargetChoice, goals, stainless_chloride_max_mg_L
 from brewwater.units import to_plan_units
+from brewwater.verdicts import TargetChoice, goals, stainless_chloride_max_mg_L
 
 Printed = Callable[..., None]
 

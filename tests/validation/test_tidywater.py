@@ -24,8 +24,14 @@ def pure(**amounts: float) -> Totals:
 @pytest.mark.parametrize(("charge", "strength", "value"), [(1, 0.001, 0.97), (2, 0.01, 0.66)])
 def test_davies(printed: Check, charge: int, strength: float, value: float) -> None:
     gamma = float(10 ** log_gamma_davies(charge, strength, debye_hueckel(25.0)[0]))
-    printed("tidywater test-general.R", f"gamma, z={charge}, I={strength}", gamma, value, 0.0051,
-            why="half the last digit, A of another dielectric equation")
+    printed(
+        "tidywater test-general.R",
+        f"gamma, z={charge}, I={strength}",
+        gamma,
+        value,
+        0.0051,
+        why="half the last digit, A of another dielectric equation",
+    )
 
 
 @pytest.mark.parametrize(("chloride", "sulfate", "ratio"), [(100, 1, 0.7), (2, 150, 0.8)])
@@ -41,8 +47,14 @@ def test_larson_skold(printed: Check, chloride: float, sulfate: float, ratio: fl
 def test_ccpp_of_tidywater(printed: Check, calcium: float, alkalinity: float, ph: float, ccpp: float) -> None:
     """Its fifth (32/20/5 -> -328) parts from PHREEQC and from us (-400): in acid, its activities fail."""
     water = Water(pH=ph, temperature_C=25, calcium_mg_L=calcium, alkalinity_mg_L_as_CaCO3=alkalinity)
-    printed("tidywater test-calculate_corrosion.R", f"CCPP, Ca {calcium}, alk {alkalinity}, pH {ph}",
-            float(chemistry.ccpp(water.totals, 25.0)), ccpp, max(2.0, 0.1 * abs(ccpp)), why="no ion pairs there: held to 2 mg/L or 10 % only")
+    printed(
+        "tidywater test-calculate_corrosion.R",
+        f"CCPP, Ca {calcium}, alk {alkalinity}, pH {ph}",
+        float(chemistry.ccpp(water.totals, 25.0)),
+        ccpp,
+        max(2.0, 0.1 * abs(ccpp)),
+        why="no ion pairs there: held to 2 mg/L or 10 % only",
+    )
 
 
 def test_open_to_air(printed: Check) -> None:

@@ -81,6 +81,9 @@ def test_figures_are_shown_to_a_tenth_of_the_tolerance(value: float, tolerance: 
     assert MADE["shown"](value, tolerance) == text
 
 
-@pytest.mark.parametrize(("ours", "why", "said"), [(1.0, "", "agrees"), (1.04, "x", "within stated limit"), (2, "x", "differs"), (float("nan"), "", "differs")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("ours", "why", "said"),
+    [(1.0, "", "agrees"), (1.04, "x", "within stated limit"), (2, "x", "differs"), (float("nan"), "", "differs")],
+)
 def test_verdict(ours: float, why: str, said: str) -> None:
     assert MADE["verdict"]({"ours": ours, "theirs": 1.0, "tolerance": 0.05, "why": why}) == said

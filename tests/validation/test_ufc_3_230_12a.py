@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from brewwater.treatment.blend import raw_share
+from brewwater.treatment.media.blend import raw_share
 
 
 def test_blend_of_raw_water(printed: Callable[..., None]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from brewwater.branches.parts import limit
+from brewwater.plumbing.parts import limit
 from brewwater.units import PSI_KPA
 
 

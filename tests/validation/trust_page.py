@@ -21,8 +21,20 @@ HERE = Path(__file__).resolve().parent
 TOP = HERE.parents[1]
 PAGE = HERE / "TRUST.md"
 TABLE = TOP / "reference" / "outside_checks.csv"
-COLUMNS = ("room", "source", "printed_in", "quantity", "ours", "theirs", "difference", "tolerance", "verdict", "kind",
-           "why", "test")  # fmt: skip
+COLUMNS = (
+    "room",
+    "source",
+    "printed_in",
+    "quantity",
+    "ours",
+    "theirs",
+    "difference",
+    "tolerance",
+    "verdict",
+    "kind",
+    "why",
+    "test",
+)
 ROOMS = ("chemistry", "units", "treatment", "flow", "tanks", "demand", "targets")
 KINDS = {
     "computed": "our code computes what they printed",
@@ -33,9 +45,15 @@ KINDS = {
     "memory": "recalled, not read",
 }
 SECOND_WAYS = (
-    ("the carbonate system solved again from every pair (pH, alkalinity), (pH, DIC), (alkalinity, DIC), "
-     "(alkalinity, pCO2), (pH, pCO2)", "tests/consistency/test_carbonate_pairs.py"),
-    ("charge, mass, mixing, heating and cooling, on waters drawn at random", "tests/consistency/test_chemistry_laws.py"),
+    (
+        "the carbonate system solved again from every pair (pH, alkalinity), (pH, DIC), (alkalinity, DIC), "
+        "(alkalinity, pCO2), (pH, pCO2)",
+        "tests/consistency/test_carbonate_pairs.py",
+    ),
+    (
+        "charge, mass, mixing, heating and cooling, on waters drawn at random",
+        "tests/consistency/test_chemistry_laws.py",
+    ),
     ("10,000 random waters at four temperatures through PHREEQC", "tests/validation/test_chemistry_phreeqc.py"),
     ("each medium as a reaction in PHREEQC", "tests/consistency/test_treatment_phreeqc.py"),
     ("change dates by a loop over days and draws", "tests/consistency/test_forecast_day_loop.py"),
@@ -113,13 +131,22 @@ def rows(checks: Iterable[dict[str, str | float]]) -> list[dict[str, str]]:
     for check in checks:
         about, tolerance = authority(str(check["source"]), known), float(check["tolerance"])
         ours, theirs = float(check["ours"]), float(check["theirs"])
-        found.append({
-            "room": about["room"], "source": about["source"], "printed_in": str(check["source"]),
-            "quantity": str(check["quantity"]), "ours": shown(ours, tolerance), "theirs": f"{theirs:.10g}",
-            "difference": shown(ours - theirs, tolerance), "tolerance": f"{tolerance:.3g}",
-            "verdict": verdict(check), "kind": str(check["kind"]), "why": str(check["why"]),
-            "test": str(check["test"]),
-        })  # fmt: skip
+        found.append(
+            {
+                "room": about["room"],
+                "source": about["source"],
+                "printed_in": str(check["source"]),
+                "quantity": str(check["quantity"]),
+                "ours": shown(ours, tolerance),
+                "theirs": f"{theirs:.10g}",
+                "difference": shown(ours - theirs, tolerance),
+                "tolerance": f"{tolerance:.3g}",
+                "verdict": verdict(check),
+                "kind": str(check["kind"]),
+                "why": str(check["why"]),
+                "test": str(check["test"]),
+            }
+        )
     order = {room: i for i, room in enumerate(ROOMS)}
     found.sort(key=lambda r: (order[r["room"]], r["source"], r["printed_in"], r["test"], r["quantity"]))
     return found
@@ -160,7 +187,8 @@ def page(found: list[dict[str, str]], failed: list[str]) -> str:
         "The same rows stand in `reference/outside_checks.csv`.",
         "",
         f"- **{len(computed)} computed results** against **{len(named)} named sources**: "
-        + ", ".join(f"{room} {by_room[room]}" for room in ROOMS if by_room[room]) + ".",
+        + ", ".join(f"{room} {by_room[room]}" for room in ROOMS if by_room[room])
+        + ".",
         f"- {exact} of them agree to half the last printed digit; {len(computed) - exact} lie within a wider limit, "
         "and the reason for it stands in the row.",
         f"- **{len(misses)} misses**, {len(failed)} failed tests.",
@@ -178,14 +206,25 @@ def page(found: list[dict[str, str]], failed: list[str]) -> str:
         out += ["", "## Misses", ""]
         out += [f"- {r['printed_in']}: {r['quantity']}: {r['ours']} against {r['theirs']}" for r in misses]
         out += [f"- test failed: `{test}`" for test in failed]
-    out += ["", "## Where it is known to differ", "",
-            "Sources disagree with each other, or with themselves. What this project does, and why:", "",
-            line("subject", "one source", "another", "kind", "what is done here, and why"), line(*["---"] * 5)]  # fmt: skip
+    out += [
+        "",
+        "## Where it is known to differ",
+        "",
+        "Sources disagree with each other, or with themselves. What this project does, and why:",
+        "",
+        line("subject", "one source", "another", "kind", "what is done here, and why"),
+        line(*["---"] * 5),
+    ]
     for row in reference.table("disagreements"):
-        out.append(line(
-            row["subject"], f"{row['one']} [{row['source']}]", f"{row['other']} [{row['other_source']}]",
-            row["kind"].replace("_", " "), row["what_we_do"],
-        ))  # fmt: skip
+        out.append(
+            line(
+                row["subject"],
+                f"{row['one']} [{row['source']}]",
+                f"{row['other']} [{row['other_source']}]",
+                row["kind"].replace("_", " "),
+                row["what_we_do"],
+            )
+        )
     out += ["", "## Solved a second way", ""]
     out += [f"- {what}: [`{file}`](../../{file})" for what, file in SECOND_WAYS]
     out += ["", "## Not checked against anything outside", "", *(f"- {gap}" for gap in GAPS)]
@@ -198,14 +237,26 @@ def page(found: list[dict[str, str]], failed: list[str]) -> str:
             in_room = [r for r in of_kind if r["room"] == room]
             if not in_room:
                 continue
-            out += ["", f"### {room.capitalize()}", "",
-                    line("source", "quantity", "ours", "theirs", "difference", "tolerance", "verdict", "why"),
-                    line("---", "---", "---:", "---:", "---:", "---:", "---", "---")]  # fmt: skip
             out += [
-                line(f"{r['printed_in']} [{r['source']}]", r["quantity"], r["ours"], r["theirs"], r["difference"],
-                     r["tolerance"], r["verdict"], r["why"])
+                "",
+                f"### {room.capitalize()}",
+                "",
+                line("source", "quantity", "ours", "theirs", "difference", "tolerance", "verdict", "why"),
+                line("---", "---", "---:", "---:", "---:", "---:", "---", "---"),
+            ]
+            out += [
+                line(
+                    f"{r['printed_in']} [{r['source']}]",
+                    r["quantity"],
+                    r["ours"],
+                    r["theirs"],
+                    r["difference"],
+                    r["tolerance"],
+                    r["verdict"],
+                    r["why"],
+                )
                 for r in in_room
-            ]  # fmt: skip
+            ]
     used = {r["source"] for r in found}
     used |= {row[c] for row in reference.table("disagreements") for c in ("source", "other_source")}
     out += ["", "## Sources", ""]

@@ -1,9 +1,0 @@
-"""Intake: any water report to rows as printed, to an analysis of each supply, to complete waters."""
-
-from __future__ import annotations
-
-from brewwater.intake.analysis import Disinfectant, Measurement, Method, Supply
-from brewwater.intake.reading import read_report, read_text
-from brewwater.intake.report import Problem, Report, Row
-
-__all__ = ["Disinfectant", "Measurement", "Method", "Problem", "Report", "Row", "Supply", "read_report", "read_text"]

@@ -1,0 +1,458 @@
+"""Sorting the log into evidence. A line that is impossible or contradicts another is flagged, not used."""
+
+from __future__ import annotations
+
+import datetime as dt
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.log.entry import ANALYTE_OF, Reading, standing_readings
+from brewwater.log.parts import FILTERED, Counted, Flag, Metered, Scene, Sorted, Tested, thinned
+from brewwater.reports.instruments import instrument
+from brewwater.units import GAL_L
+
+FloatArray = NDArray[np.float64]
+
+# More rows than this of one kind are merged or thinned: a long log must not make the page slow.
+MOST_ROWS = 32
+# A day's drinks this many times over or under what the other days give is taken for a slip of the pen.
+_TENFOLD = 6.0
+# pH outside these is no drinking water but a slip.
+_PH = (3.0, 12.0)
+# Two tests of the same water on the same day by the same method that differ by more than this contradict.
+_APART_SD = 6.0
+# A meter that stands alone is counted from zero at the change of its cartridge only if that is this close, as
+# a factor, to the plan.
+_ZERO_WITHIN = 8.0
+
+
+@dataclass(slots=True)
+class _Sorter:
+    scene: Scene
+    flags: list[Flag] = field(default_factory=list)
+    first: dict[str, dt.date | None] = field(default_factory=dict)  # by place, worked out once
+
+    def flag(self, line: Reading, code: str, message: str, used: bool = False) -> None:
+        self.flags.append(Flag(line.id, code, message, used))
+
+    # -- dates and changes -----------------------------------------------------------------------
+
+    def dated(self, lines: Iterable[Reading]) -> list[Reading]:
+        """The lines whose date the plan can place, in order of date."""
+        kept = []
+        for line in lines:
+            if self.scene.line.holds(line.date):
+                kept.append(line)
+            else:
+                self.flag(
+                    line,
+                    "date_outside_plan",
+                    f"{line.date} is outside the days of the plan ({self.scene.line.first} to {self.scene.line.last}).",
+                )
+        return sorted(kept, key=lambda x: x.date)
+
+    def changes(self, lines: Sequence[Reading]) -> dict[str, tuple[dt.date, ...]]:
+        """Days of logged changes by stage."""
+        found: dict[str, list[dt.date]] = {}
+        names = [s.name for s in self.scene.stages]
+        for line in lines:
+            if line.kind != "changed_cartridge":
+                continue
+            said = next((x for x in (line.where, line.note.strip()) if x in names), None)
+            if said is None and line.where == "" and len(names) == 1:
+                said = names[0]
+            if said is not None:
+                found.setdefault(said, []).append(line.date)
+            else:
+                self.flag(
+                    line,
+                    "cartridge_unknown",
+                    "Which cartridge was changed? "
+                    f"{line.where or 'No name'!r} is not "
+                    "a cartridge of this train; write its name under where.",
+                )
+        return {name: tuple(sorted(set(days))) for name, days in found.items()}
+
+    def before_cartridge(self, line: Reading, changed: Mapping[str, tuple[dt.date, ...]]) -> bool:
+        """True, with a flag, where a reading behind the filter is older than every cartridge the plan knows."""
+        if line.where not in self.first:
+            self.first[line.where] = self._first_cartridge(line.where, changed)
+        first = self.first[line.where]
+        if first is None or line.date >= first:
+            return False
+        self.flag(
+            line,
+            "before_the_cartridge",
+            f"{line.date} is before the cartridge went in ({first}): it says nothing about this one.",
+        )
+        return True
+
+    def _first_cartridge(self, where: str, changed: Mapping[str, tuple[dt.date, ...]]) -> dt.date | None:
+        """When the first cartridge that the plan knows went in before a place; None where none stands before it."""
+        scene = self.scene
+        named = [s.name for s in scene.stages if where in (*FILTERED, s.name)]
+        if where == "source" or not named:
+            return None
+        known = [p.installed for p in scene.in_service if p.stage in named] or [scene.start]
+        return min([*known, *(days[0] for name, days in changed.items() if name in named)])
+
+    # -- meters ----------------------------------------------------------------------------------
+
+    def meters(self, lines: Sequence[Reading], changed: Mapping[str, tuple[dt.date, ...]]) -> tuple[Metered, ...]:
+        by_place: dict[str, list[Reading]] = {}
+        for line in lines:
+            if line.kind != "meter_gal":
+                continue
+            if self.scene.behind(line.where) is None:
+                hint = (
+                    ""
+                    if self.scene.train_known
+                    else (" The plan has no treatment of its own: if one stands there, take the one shown as yours.")
+                )
+                self.flag(line, "place_unknown", f"{line.where!r} is no branch or cartridge of this unit.{hint}")
+            elif not self.before_cartridge(line, changed):
+                by_place.setdefault("" if line.where == "served" else line.where, []).append(line)
+        found = [self._meter(where, mine, changed) for where, mine in by_place.items()]
+        return tuple(m for m in found if m is not None)
+
+    def _meter(self, where: str, lines: list[Reading], changed: Mapping[str, tuple[dt.date, ...]]) -> Metered | None:
+        one_a_day: dict[dt.date, Reading] = {}
+        for line in lines:
+            if line.date in one_a_day and one_a_day[line.date].own_value() != line.own_value():
+                self.flag(
+                    one_a_day[line.date],
+                    "same_day",
+                    "Another reading of this meter on the same day stands later in the log; that one is used.",
+                )
+            one_a_day[line.date] = line
+        swaps = sorted({d for name, days in changed.items() for d in days if where in (*FILTERED, name)})
+        intervals: list[tuple[int, int, float, str]] = []
+        for number, run in enumerate(_runs(list(one_a_day.values()), swaps)):
+            intervals += self._run(where, run, swaps, first=number == 0)
+        if not intervals:
+            return None
+        first, last, gal, ids = (list(x) for x in zip(*intervals, strict=True))
+        time = self.scene.line
+        at, to = np.array(first), np.array(last)
+        return Metered(
+            where,
+            self.scene.behind(where) or (),
+            time.sums[to] - time.sums[at],
+            np.array(gal),
+            (time.open_days[to] - time.open_days[at]).astype(np.float64),
+            (to - at).astype(np.float64),
+            at,
+            to,
+            tuple(ids),
+        )
+
+    def _run(
+        self, where: str, run: list[Reading], swaps: Sequence[dt.date], first: bool
+    ) -> list[tuple[int, int, float, str]]:
+        """Intervals between the readings of a meter that was not set back among them."""
+        line = self.scene.line
+        values = np.array([r.own_value() for r in run], dtype=np.float64)
+        rising = set(_longest_rise(values))
+        for i, reading in enumerate(run):
+            if i not in rising:
+                self.flag(
+                    reading,
+                    "meter_backwards",
+                    f"The meter stands at {values[i]:g} gal here, which "
+                    "does not fit the "
+                    "readings around it: a meter only runs forwards.",
+                )
+        points = [(line.at(run[i].date), values[i], run[i].id) for i in sorted(rising)]
+        zero = self._zero(where, points[0], swaps, first)
+        if zero is not None:
+            points.insert(0, (zero, 0.0, ""))
+        elif len(points) == 1:
+            self.flag(
+                run[min(rising)],
+                "meter_alone",
+                "One reading alone gives no volume: it is where the next one counts from.",
+            )
+            return []
+        points = [points[i] for i in thinned(len(points), MOST_ROWS + 1)]
+        return [(a[0], b[0], float(b[1] - a[1]), b[2]) for a, b in pairwise(points) if b[0] > a[0]]
+
+    def _zero(self, where: str, point: tuple[int, float, str], swaps: Sequence[dt.date], first: bool) -> int | None:
+        """The day from which a run's first reading counts: its cartridge's change, where the plan bears that."""
+        scene, (at, gal, _) = self.scene, point
+        days = [scene.line.at(d) for d in swaps if scene.line.holds(d)]
+        if first:
+            named = [p for p in scene.in_service if where in (*FILTERED, p.stage)]
+            days += [scene.line.at(p.installed) for p in named if scene.line.holds(p.installed)]
+            if not named and where != "source":
+                days.append(scene.line.start)
+        day = max((d for d in days if d < at), default=None)
+        if day is None or gal <= 0:
+            return None
+        litres = (scene.line.sums[at] - scene.line.sums[day]) @ np.median(
+            sum(scene.plan.branch_amounts(b) for b in scene.behind(where) or ()), axis=-1
+        )
+        ratio = gal * GAL_L / max(float(litres), 1e-9)
+        return day if 1 / _ZERO_WITHIN < ratio < _ZERO_WITHIN else None
+
+    # -- drinks ----------------------------------------------------------------------------------
+
+    def counts(self, lines: Sequence[Reading]) -> tuple[Counted, ...]:
+        one_a_day: dict[dt.date, Reading] = {}
+        for line in lines:
+            if line.kind != "drinks_sold":
+                continue
+            if line.date in one_a_day:
+                self.flag(
+                    one_a_day[line.date],
+                    "same_day",
+                    "Another count for the same day stands later in the log; that one is used.",
+                )
+            one_a_day[line.date] = line
+        if not one_a_day:
+            return ()
+        time = self.scene.line
+        at = np.array([time.at(d) for d in one_a_day])
+        sold = np.array([r.own_value() for r in one_a_day.values()], dtype=np.float64)
+        curve = time.sums[at + 1] - time.sums[at]
+        planned = curve @ np.median(self.scene.plan.drinks, axis=-1)
+        ratio = np.where(planned > 0, sold / np.where(planned > 0, planned, 1.0), np.nan)
+        usual = float(np.nanmedian(ratio)) if np.isfinite(ratio).any() else 1.0
+        usual = usual if len(sold) > 2 and usual > 0 else 1.0
+        good = np.zeros(len(sold), dtype=bool)
+        for i, line in enumerate(one_a_day.values()):
+            if planned[i] <= 0:
+                self.flag(line, "not_a_service_day", f"{line.date} is no service day in the plan's calendar.")
+            elif not usual / _TENFOLD < ratio[i] < usual * _TENFOLD:
+                self.flag(
+                    line,
+                    "count_out_of_line",
+                    f"{sold[i]:g} drinks where about "
+                    f"{planned[i] * usual:.0f} were to be "
+                    "expected: check for a slip of the pen.",
+                )
+            else:
+                good[i] = True
+        if not good.any():
+            return ()
+        parts = np.array_split(np.flatnonzero(good), min(MOST_ROWS, int(good.sum())))
+        ids = [r.id for r in one_a_day.values()]
+        return (
+            Counted(
+                np.array([curve[p].sum(axis=0) for p in parts]),
+                np.array([sold[p].sum() for p in parts]),
+                np.array([len(p) for p in parts], dtype=np.float64),
+                tuple(ids[i] for i in np.flatnonzero(good)),
+            ),
+        )
+
+    # -- tests of the water ----------------------------------------------------------------------
+
+    def tests(self, lines: Sequence[Reading], changed: Mapping[str, tuple[dt.date, ...]]) -> tuple[Tested, ...]:
+        groups: dict[tuple[str, str, str, str], list[Reading]] = {}
+        for line in lines:
+            if line.kind not in ANALYTE_OF or self.before_cartridge(line, changed):
+                continue
+            place = self._place(line)
+            if place is None:
+                continue
+            value = line.own_value()
+            if line.kind == "ph" and place[0] == "served" and self.scene.stages:
+                self.flag(
+                    line,
+                    "ph_after_treatment",
+                    "pH after the filters rises as carbon dioxide escapes from the sample: kept, but it moves no date.",
+                )
+                continue
+            if line.kind == "ph" and value is not None and not _PH[0] <= value <= _PH[1]:
+                self.flag(line, "impossible", f"A pH of {value:g} is no drinking water: check the entry.")
+                continue
+            groups.setdefault((*place, ANALYTE_OF[line.kind], line.method), []).append(line)
+        found = [self._tested(key, mine) for key, mine in groups.items()]
+        return tuple(t for t in found if t is not None)
+
+    def _place(self, line: Reading) -> tuple[str, str] | None:
+        scene, where = self.scene, line.where
+        if where in scene.tank.names:
+            return "supply", where
+        if where == "source" or (where == "" and not scene.stages and scene.train_known):
+            return ("supply", scene.tank.names[0]) if len(scene.tank.names) == 1 else ("source", "")
+        filtered = next((b.filtered for b in scene.branches if b.name == (where or scene.main_branch)), True)
+        if where and filtered and not scene.train_known:
+            self.flag(
+                line,
+                "train_unknown",
+                "Which filters stood there is not known: choose the train of your plan, then this test counts.",
+            )
+            return None
+        if where == "served":
+            return "served", scene.main_branch
+        if any(b.name == where for b in scene.branches):
+            return "served", where
+        if scene.stages and where == scene.stages[-1].name:
+            return "served", scene.stages[-1].branch or scene.main_branch
+        self.flag(
+            line,
+            "place_unclear",
+            "Was this water taken before the filters or after them? Write "
+            "source, served, "
+            "a supply or a branch under where.",
+        )
+        return None
+
+    def _tested(self, key: tuple[str, str, str, str], lines: list[Reading]) -> Tested | None:
+        place, name, analyte, method = key
+        time, tank = self.scene.line, self.scene.tank
+        pen = analyte == "total_dissolved_solids" and method not in ("lab", "report")
+        error = instrument(analyte, "meter" if pen else method)
+        values = np.array([r.own_value() for r in lines], dtype=np.float64)
+        sd = np.hypot(error.relative_sd * values, error.absolute_sd)
+        sd = np.maximum(sd, 1e-3 * np.maximum(values, 1.0))
+        day = np.array([time.at(r.date) for r in lines]) - time.start
+        good = np.ones(len(lines), dtype=bool)
+        if place != "supply":
+            for i in (int(k) for k in np.flatnonzero((day < 0) & (tank.phases > 1))):
+                good[i] = False
+                self.flag(
+                    lines[i],
+                    "water_unknown",
+                    f"{lines[i].date} is before the plan starts: whose water "
+                    "was in the "
+                    "tank is not known. Write the supply under where.",
+                )
+        for i, j in pairwise(range(len(lines))):
+            if day[i] == day[j] and abs(values[i] - values[j]) > _APART_SD * np.hypot(sd[i], sd[j]):
+                for k in (i, j):
+                    good[k] = False
+                    self.flag(
+                        lines[k],
+                        "contradicts",
+                        f"{values[i]:g} and {values[j]:g} were read of the "
+                        "same water on "
+                        f"{lines[i].date}: neither is used. Measure again.",
+                    )
+        kept = np.flatnonzero(good)
+        if not len(kept):
+            return None
+        rows = []
+        for part in np.array_split(kept, min(MOST_ROWS, len(kept))):
+            middle = part[np.argsort(values[part])[len(part) // 2]]
+            rows.append((day[middle], values[middle], sd[middle]))
+        when, value, spread = (np.array(x) for x in zip(*rows, strict=True))
+        phase = tank.phase_of_day[np.maximum(when, 0)]
+        return Tested(
+            place,
+            name,
+            analyte,
+            method,
+            when,
+            phase,
+            value,
+            spread,
+            lines[kept[-1]].date,
+            tuple(lines[i].id for i in kept),
+        )
+
+    # -- pressure --------------------------------------------------------------------------------
+
+    def drops(self, lines: Sequence[Reading]) -> tuple[tuple[dt.date, float, float, tuple[str, str]], ...]:
+        ends: dict[str, dict[dt.date, Reading]] = {"pressure_in_psi": {}, "pressure_out_psi": {}}
+        for line in lines:
+            if line.kind in ends:
+                ends[line.kind][line.date] = line
+        found = []
+        for date, before in ends["pressure_in_psi"].items():
+            after = ends["pressure_out_psi"].pop(date, None)
+            if after is None:
+                self.flag(
+                    before,
+                    "pressure_alone",
+                    "The pressure after the filters was not read on that day: the drop is not known.",
+                )
+                continue
+            into, out = before.own_value() or 0.0, after.own_value() or 0.0
+            if out > into + 2 * instrument("pressure_in_psi").absolute_sd:
+                for line in (before, after):
+                    self.flag(
+                        line,
+                        "impossible",
+                        "Pressure after the filters is higher than before them: the "
+                        "two were "
+                        "swapped, or read at different flows.",
+                    )
+                continue
+            found.append((date, into, out, (before.id, after.id)))
+        for after in ends["pressure_out_psi"].values():
+            self.flag(
+                after,
+                "pressure_alone",
+                "The pressure before the filters was not read on that day: the drop is not known.",
+            )
+        return tuple(found)
+
+
+def sort_log(log: Iterable[Reading], scene: Scene) -> Sorted:
+    """The log as evidence, with a flag on each line that is not used.
+
+    Parameters
+    ----------
+    log : every line, corrected and withdrawn ones too; only those that still stand are used
+    scene : what they are read against
+
+    Returns
+    -------
+    Sorted : long series merged to at most ``MOST_ROWS`` rows of a kind and place
+    """
+    sorter = _Sorter(scene)
+    lines = sorter.dated(standing_readings(log))
+    changed = sorter.changes(lines)
+    return Sorted(
+        meters=sorter.meters(lines, changed),
+        counts=sorter.counts(lines),
+        tests=sorter.tests(lines, changed),
+        changed=changed,
+        drops=sorter.drops(lines),
+        tastes=tuple((x.date, x.note, x.id) for x in lines if x.kind == "taste_note"),
+        flags=tuple(sorter.flags),
+    )
+
+
+def _runs(lines: Sequence[Reading], swaps: Sequence[dt.date]) -> list[list[Reading]]:
+    """Readings of a meter between its resets: it was set back where it falls over a change of its cartridge."""
+    runs: list[list[Reading]] = [[]]
+    for line in lines:
+        last = runs[-1][-1] if runs[-1] else None
+        if (
+            last is not None
+            and (line.own_value() or 0.0) < (last.own_value() or 0.0)
+            and any(last.date <= d <= line.date for d in swaps)
+        ):
+            runs.append([])
+        runs[-1].append(line)
+    return [r for r in runs if r]
+
+
+def _longest_rise(values: FloatArray) -> list[int]:
+    """Indices of the longest run of values that never falls (patience sorting); of two as long, the one that
+    keeps the earlier values."""
+    turned = (-values[::-1]).tolist()
+    tails: list[int] = []
+    before = np.full(len(values), -1)
+    ends: list[float] = []
+    for i, value in enumerate(turned):
+        at = bisect_right(ends, value)
+        before[i] = tails[at - 1] if at else -1
+        if at == len(tails):
+            tails.append(i)
+            ends.append(value)
+        else:
+            tails[at], ends[at] = i, value
+    found, i = [], tails[-1]
+    while i >= 0:
+        found.append(i)
+        i = int(before[i])
+    return [len(values) - 1 - i for i in found]

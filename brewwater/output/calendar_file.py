@@ -1,0 +1,157 @@
+"""The change calendar as an iCalendar file (RFC 5545).
+
+An event keeps its UID as long as the unit's name, the stage and the number of the change stay the same, so
+that importing a newer plan moves the old events instead of doubling them.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable, Iterator
+
+from icalendar import Alarm, Calendar, Event
+
+from brewwater.output.dates import GOVERNS_WORDS, Due, between, descales, dues
+from brewwater.output.sheet.content import number
+from brewwater.plan import Plan
+
+CAUTION = (
+    "Estimate: verify by test. Before a change: power off, let it cool, close the valve, relieve the "
+    "pressure. Flush and test before serving. Manual, data sheet and local code override this."
+)
+_EPOCH = dt.datetime(2020, 1, 1, tzinfo=dt.UTC)
+
+
+def calendar_file(plan: Plan, now: dt.datetime | None = None) -> bytes:
+    """The calendar of a plan: changes and orders with alarms, lay-ups, notices.
+
+    Parameters
+    ----------
+    plan : a plan
+    now : when it was made, with a time zone; the clock's by default. A later file replaces an earlier one
+
+    Returns
+    -------
+    UTF-8 text with CRLF line ends
+    """
+    made = (now or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(microsecond=0)
+    unit = plan.document.name
+    calendar = Calendar()
+    calendar.add("prodid", "-//brewwater//water plan//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", f"{unit}: water")
+    for event in (*_changes(dues(plan)), *_descales(plan), *_stops(plan)):
+        key = hashlib.sha256("/".join((unit, *event.key)).encode()).hexdigest()
+        calendar.add_component(_event(event, f"{key[:32]}@brewwater", made))
+    return bytes(calendar.to_ical())
+
+
+class _Entry:
+    def __init__(
+        self,
+        key: tuple[str, ...],
+        first: dt.date,
+        last: dt.date,
+        title: str,
+        text: str,
+        alarms: Iterable[tuple[int, str]] = (),
+    ) -> None:
+        self.key, self.first, self.last, self.title, self.text = key, first, last, title, text
+        self.alarms = tuple(alarms)
+
+
+def _event(entry: _Entry, uid: str, made: dt.datetime) -> Event:
+    event = Event()
+    event.add("uid", uid)
+    event.add("dtstamp", made)
+    event.add("last-modified", made)
+    event.add("sequence", int((made - _EPOCH).total_seconds() // 60))
+    event.add("dtstart", entry.first)
+    event.add("dtend", entry.last + dt.timedelta(days=1))  # the end of an all-day event is not part of it
+    event.add("summary", entry.title)
+    event.add("description", entry.text)
+    event.add("transp", "TRANSPARENT")
+    event.add("categories", ["Water"])
+    for hours, words in entry.alarms:
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("description", words)
+        alarm.add("trigger", dt.timedelta(hours=hours))
+        event.add_component(alarm)
+    return event
+
+
+def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
+    for due in found:
+        name = due.stage.name
+        because = f" Date {due.because}." if due.because else ""
+        verb = "Change" if due.fitted == due.date else "Throw away"
+        yield _Entry(
+            ("change", name, str(due.number)),
+            due.date,
+            due.date,
+            f"{verb} {name}",
+            f"Governed by: {GOVERNS_WORDS[due.governs]}. Due {between(due)}. About "
+            f"{number(100 * due.left, 2)} % of its capacity is left on this day.{because} {CAUTION}",
+            [(-15, f"Tomorrow: {verb.lower()} {name}"), (8, f"Today: {verb.lower()} {name}")],
+        )
+        if due.fitted is None or due.order_by is None:
+            continue
+        if due.fitted != due.date:
+            yield _Entry(
+                ("fit", name, str(due.number)),
+                due.fitted,
+                due.fitted,
+                f"Fit {name}",
+                CAUTION,
+                [(-15, f"Tomorrow: fit {name}")],
+            )
+        yield _Entry(
+            ("order", name, str(due.number)),
+            due.order_by,
+            due.order_by,
+            f"Order {name}",
+            f"To be in hand for the early date; to be fitted on {due.fitted.isoformat()}. Check the shelf date.",
+            [(9, f"Order {name}")],
+        )
+
+
+def _descales(plan: Plan) -> Iterator[_Entry]:
+    for one in descales(plan):
+        yield _Entry(
+            ("descale", one.machine, str(one.number)),
+            one.date,
+            one.date,
+            f"Descale {one.machine}",
+            f"By the scale laid down; due {between(one)}. Follow the machine's manual; never mix descaler with "
+            "bleach; flush and test before serving. Estimate: verify by looking.",
+            [(9, f"Descale {one.machine}")],
+        )
+
+
+def _stops(plan: Plan) -> Iterator[_Entry]:
+    calendar = plan.document.demand.calendar
+    for stop in calendar.closures:
+        stored = stop.kind == "stored"
+        yield _Entry(
+            ("closure", stop.name, stop.start.isoformat()),
+            stop.start,
+            stop.end,
+            f"{'In store' if stored else 'Closed'}: {stop.name}",
+            "Drain down and throw wet cartridges away at the start; sanitise, fit new ones, flush and test "
+            "before opening."
+            if stored
+            else "No service. The cartridges' time limits go on.",
+            [(-15, "Tomorrow: drain down")] if stored else (),
+        )
+    for notice in calendar.suspensions:
+        yield _Entry(
+            ("notice", notice.name, notice.start.isoformat()),
+            notice.start,
+            notice.end,
+            f"Stop: {notice.name}",
+            "Do not fill and do not serve. Afterwards: drain, sanitise tank and lines with the cartridges "
+            "out, replace cartridges, flush, test. Follow the authority.",
+        )

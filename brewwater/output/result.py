@@ -1,0 +1,340 @@
+"""The plan as flat records, and as a few lines of words: what ``--json`` and the terminal print."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.changes import quantile_days
+from brewwater.ensemble import mean, percentiles
+from brewwater.output.result_schema import (
+    AlternativeResult,
+    AtBaseResult,
+    BranchResult,
+    CartridgeResult,
+    ChangeResult,
+    CheckResult,
+    CostLineResult,
+    CostResult,
+    NextTestResult,
+    Percentiles,
+    PlanResult,
+    ReportResult,
+    ServedResult,
+    StageResult,
+    VerdictResult,
+    WarningResult,
+    WaterResult,
+    WayResult,
+)
+from brewwater.output.sheet.branches import branch_decisions
+from brewwater.plan import Plan
+from brewwater.planning.base_membrane import TITLE, AtBase
+from brewwater.planning.candidate import Cartridge, Served
+from brewwater.planning.scenario import Scenario
+from brewwater.plumbing import Check
+from brewwater.reports import Report
+from brewwater.treatment import Stage
+from brewwater.units import GAL_L, percent
+from brewwater.verdicts import State, Verdict, describe
+from brewwater.water import Water
+
+FloatArray = NDArray[np.float64]
+
+
+def plan_result(plan: Plan) -> PlanResult:
+    """The plan as one flat record (the contract of ``plan --json``)."""
+    scenario, candidate = plan.scenario, plan.candidate
+    served = [
+        ServedResult(
+            branch=s.branch.name,
+            machine=s.machine.name if s.machine else None,
+            water=_water(scenario, s.water, _state(s)),
+        )
+        for s in candidate.served
+    ]
+    low, middle, high = candidate.cost.total_percentiles
+    ranked = {d.branch: d for d in branch_decisions(plan)}
+    return PlanResult(
+        schema_version=1,
+        stamp=plan.stamp,
+        source_water=_water(scenario, scenario.waters, plan.source_state),
+        served_water=served[0].water,
+        served=served,
+        verdicts=[_verdict(v) for v in (*plan.source_verdicts, *candidate.verdicts, *plan.heaters)],
+        stages=_stages(candidate.stages),
+        alternatives=[
+            AlternativeResult(
+                stages=_stages(a.candidate.stages), yearly_cost=float(a.candidate.cost.expected), fits=a.fits, why=a.why
+            )
+            for a in plan.alternatives
+        ],
+        branches=[
+            BranchResult(
+                name=b.name,
+                filtered=b.filtered,
+                gallons_per_service_day=_gallons_a_day(scenario, b.name),
+                filter_life_share=_spread(ranked[b.name].life_share, scenario.weights),
+                filtering_cost=_spread(ranked[b.name].yearly_cost, scenario.weights),
+                if_not_filtered=ranked[b.name].if_not_filtered,
+                advice=ranked[b.name].advice,
+            )
+            for b in candidate.branches
+        ],
+        cartridges=[_cartridge(c, scenario) for c in candidate.cartridges],
+        fit=[_check(c) for c in candidate.checks],
+        yearly_cost=CostResult(
+            currency=candidate.cost.currency,
+            expected=float(candidate.cost.expected),
+            total=Percentiles(p10=_number(low), p50=_number(middle), p90=_number(high)),
+            per_drink=None if candidate.cost.per_drink is None else float(candidate.cost.per_drink),
+            lines=[CostLineResult(name=line.name, amount=float(line.amount)) for line in candidate.cost.lines],
+            first_set=float(candidate.cost.first_set),
+            used_up=float(candidate.cost.used_up),
+            flush_gal=_number(float(mean(candidate.cost.flush_gal, scenario.weights))),
+        ),
+        made_at_base=None if plan.at_base is None else _at_base(plan.at_base, scenario),
+        next_tests=[NextTestResult(test=t.test, because=t.because, value=_number(t.value)) for t in plan.next_tests],
+        warnings=[WarningResult(code=w.code, message=w.message) for w in plan.warnings],
+    )
+
+
+def _check(c: Check) -> CheckResult:
+    return CheckResult(
+        check=c.check, value=_number(c.value), limit=_number(c.limit), unit=c.unit, ok=c.ok, source=c.source, why=c.why
+    )
+
+
+def _at_base(at: AtBase, scenario: Scenario) -> AtBaseResult:
+    def over(values: FloatArray) -> Percentiles:
+        return _spread(values, scenario.weights)
+
+    return AtBaseResult(
+        title=TITLE,
+        membranes=list(at.membranes),
+        stages=_stages(at.stages),
+        own=at.own,
+        note=at.note,
+        ways=[
+            WayResult(
+                way=w.key,
+                name=w.name,
+                expected=float(w.cost.expected),
+                total=over(w.cost.total),
+                more_than_on_board=over(w.dearer),
+                fresh_gal=over(w.fresh_gal),
+                waste_gal=over(w.waste_gal),
+                reject_gal=over(w.reject_gal),
+                made_gal=over(w.made_gal),
+                membrane_hours=None if w.run_hours is None else over(w.run_hours),
+                carried_tank_gal=w.carried_gal,
+                base_tank_gal=w.base_tank_gal,
+                passes=w.passes,
+                checks=[_check(c) for c in w.checks],
+                asks=list(w.asks),
+                lines=[CostLineResult(name=line.name, amount=float(line.amount)) for line in w.cost.lines],
+            )
+            for w in at.ways
+        ],
+    )
+
+
+def _gallons_a_day(scenario: Scenario, branch: str) -> Percentiles:
+    return _spread(scenario.demand.litres_per_service_day(branch) / GAL_L, scenario.weights)
+
+
+def _state(served: Served) -> State:
+    return describe(served.water) if served.state is None else served.state
+
+
+def _number(value: float | None) -> float | None:
+    """A finite number of six figures, or None."""
+    if value is None or not math.isfinite(value):
+        return None
+    return 0.0 if abs(value) < 1e-9 else float(f"{value:.6g}")
+
+
+def _triple(values: Iterable[float]) -> Percentiles:
+    p10, p50, p90 = (_number(float(v)) for v in values)
+    return Percentiles(p10=p10, p50=p50, p90=p90)
+
+
+def _spread(values: FloatArray, weights: FloatArray) -> Percentiles:
+    """Percentiles of an array whose last axis is the draw; infinite values count as not known."""
+    return _triple(percentiles(np.where(np.isfinite(values), values, np.nan), weights))
+
+
+def _water(scenario: Scenario, water: Water, state: State) -> WaterResult:
+    def over(values: FloatArray) -> Percentiles:
+        return _triple(scenario.pooled(values))
+
+    return WaterResult(
+        hardness_mg_L_as_CaCO3=over(water.hardness_mg_L_as_CaCO3),
+        alkalinity_mg_L_as_CaCO3=over(water.alkalinity_mg_L_as_CaCO3),
+        tds_mg_L=over(state.tds_mg_L),
+        ph=over(state.line_ph),
+        ph_in_cup=over(state.cup_ph),
+        chloride_mg_L=over(water.chloride_mg_L),
+        sodium_mg_L=over(water.sodium_mg_L),
+        conductivity_uS_cm=over(state.conductivity_uS_cm),
+        total_chlorine_mg_L_as_Cl2=over(water.total_chlorine_mg_L),
+        calcite_saturation_index_hot=over(state.hot_index),
+        ccpp_hot_mg_L_as_CaCO3=over(state.hot_ccpp_mg_L_as_CaCO3),
+    )
+
+
+def _verdict(v: Verdict) -> VerdictResult:
+    return VerdictResult(
+        water=v.water,
+        subject=v.subject,
+        status=v.status,
+        share=_number(v.share),
+        why=v.why,
+        source=v.source,
+        branch=v.branch,
+        flip=v.flip,
+    )
+
+
+def _stages(stages: Iterable[Stage]) -> list[StageResult]:
+    return [StageResult(name=s.name, medium=s.medium, branch=s.branch, bypass_percent=s.bypass_percent) for s in stages]
+
+
+def capacity_gal(one: Cartridge, weights: FloatArray) -> Percentiles:
+    """Gallons that one cartridge will pass before it is changed, whatever governs: never more than its time
+    limit lets through, and null where its capacity is not known."""
+    if not one.capacity.known and one.changes.governed_by(weights) not in (
+        "time",
+        "lay-up",
+        "freeze",
+        "notice",
+    ):
+        return Percentiles(p10=None, p50=None, p90=None)
+    passed = one.until_change_gal
+    usable = np.broadcast_to(one.usable_gal, passed.shape)
+    return _spread(np.where(np.isfinite(passed), passed, usable), weights)
+
+
+def _cartridge(one: Cartridge, scenario: Scenario) -> CartridgeResult:
+    horizon = len(one.changes.days)
+
+    def day(index: int) -> str | None:
+        return str(one.changes.days[index]) if index < horizon else None
+
+    changes = [
+        ChangeResult(early=day(early), expected=day(middle), late=day(late))
+        for early, middle, late in (quantile_days(row, scenario.weights) for row in one.changes.day)
+        if early < horizon
+    ]
+    return CartridgeResult(
+        name=one.stage.name,
+        medium=one.stage.medium,
+        branch=one.stage.branch,
+        capacity_gal=capacity_gal(one, scenario.weights),
+        governed_by=one.changes.governed_by(scenario.weights),
+        changes=changes,
+        changes_in_year=_number(float(mean(one.changes.bought(0, scenario.book.year), scenario.weights))),
+    )
+
+
+def report_result(report: Report, supply: str | None = None) -> ReportResult:
+    """What a report says, as one flat record (the contract of ``report --json``)."""
+    return ReportResult.model_validate(report.to_json(supply))
+
+
+def _base_lines(result: PlanResult) -> list[str]:
+    """The membrane at base, one line a way and what the ways at base ask."""
+    at = result.made_at_base
+    if at is None:
+        return []
+    out = ["", f"{at.title} ({' > '.join(s.name for s in at.stages)}):"]
+    for way in at.ways:
+        fits = {True: "fits", False: "DOES NOT FIT", None: "not known"}[way.passes]
+        low, high = way.total.p10 or 0.0, way.total.p90 or 0.0
+        out.append(
+            f"  {way.name}: {fits}; {way.expected:,.2f} {result.yearly_cost.currency} a year ({low:,.0f} to "
+            f"{high:,.0f}); {way.fresh_gal.p50:.3g} gal a service day from the fresh tank, {way.waste_gal.p50:.3g} gal "
+            f"to waste, {way.reject_gal.p50:.3g} gal of reject"
+        )
+        out += [f"    {ask}" for ask in way.asks]
+    return out
+
+
+_WORD = {"ok": "in range", "watch": "watch", "act": "act", "stop": "STOP", "unknown": "not known"}
+
+
+def summary(plan: Plan) -> str:
+    """The plan in a screenful of plain text."""
+    result = plan_result(plan)
+    start = plan.document.demand.calendar.start
+    out = [f"{plan.document.name}: plan {plan.stamp}, from {start} on", ""]
+    ph = "pH" if "ph" in plan.scenario.known else "pH (not measured: what is left open)"
+
+    def line(label: str, water: WaterResult) -> str:
+        def say(p: Percentiles, digits: int = 0) -> str:
+            if p.p50 is None or p.p10 is None or p.p90 is None:
+                return "not known"
+            spread = f" ({p.p10:.{digits}f} to {p.p90:.{digits}f})" if p.p90 - p.p10 > 0.5 * 10**-digits else ""
+            return f"{p.p50:.{digits}f}{spread}"
+
+        return (
+            f"{label}: hardness {say(water.hardness_mg_L_as_CaCO3)}, alkalinity {say(water.alkalinity_mg_L_as_CaCO3)} "
+            f"mg/L as CaCO3; solids {say(water.tds_mg_L)} mg/L; {ph} {say(water.ph, 1)} in the line, "
+            f"{say(water.ph_in_cup, 1)} once CO2 has settled with the air"
+        )
+
+    out += [line("Water as it comes", result.source_water), line("Water served", result.served_water), ""]
+    for v in result.verdicts:
+        where = "as it comes" if v.water == "source" else "served"
+        where += "" if v.branch is None else f", {v.branch}"
+        out.append(f"{v.subject} ({where}): {_WORD[v.status]}. {v.why}")
+    out.append("")
+    word = "Recommended train" if plan.recommended else "Train"
+    shown = [f"{s.name}" + (f" ({s.bypass_percent:g} % bypass)" if s.bypass_percent else "") for s in result.stages]
+    out.append(f"{word}: " + (" > ".join(shown) or "none: buy nothing"))
+    for one in result.alternatives:
+        names = " > ".join(s.name for s in one.stages) or "nothing"
+        out.append(f"  {names}: {one.why}")
+    out.append("")
+    for c in result.cartridges:
+        first = c.changes[0] if c.changes else None
+        when = (
+            "past the horizon"
+            if first is None
+            else (
+                f"{first.expected or 'past the horizon'} (early {first.early}, late {first.late or 'past the horizon'})"
+            )
+        )
+        gallons = "capacity not known" if c.capacity_gal.p50 is None else f"about {c.capacity_gal.p50:.0f} gal"
+        out.append(f"{c.name}: {gallons}, {c.governed_by} governs; first change {when}")
+    policy = plan.document.policy
+    if result.cartridges and policy.risk is None and policy.margin < 1:
+        out.append(f"Gallons and dates count on {percent(policy.margin)} of each capacity; the rest stays in hand.")
+    cost = result.yearly_cost
+    out.append("")
+    out.append(
+        f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"
+        + (f", {cost.per_drink:.4f} a drink" if cost.per_drink is not None else "")
+        + f"; the first set, apart: {cost.first_set:,.2f}; {cost.flush_gal or 0:.3g} gal run to waste through "
+        "new cartridges. (The figures beside the trains above spread every "
+        "part over its life, so that a part that lasts years can be compared.)"
+    )
+    out += [f"  {item.name}: {item.amount:,.2f}" for item in cost.lines]
+    for check in result.fit:
+        mark = {True: "fits", False: "DOES NOT FIT", None: "not known"}[check.ok]
+        out.append(f"{check.check}: {mark}. {check.why}")
+    out += _base_lines(result)
+    if result.next_tests:
+        first_test = plan.next_tests[0]
+        out += ["", f"Next test: {first_test.label}. {first_test.because}"]
+    for warning in result.warnings:
+        out.append(f"note ({warning.code}): {warning.message}")
+    out += [
+        "",
+        "Dates and gallons are estimates: verify by test. Not a potability tool; the machine's manual, "
+        "the data sheet and local code override everything here.",
+    ]
+    return "\n".join(out)

@@ -1,0 +1,56 @@
+"""What-if table: the plan beside its alternatives, on the figures that decide between them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brewwater.ensemble import mean
+from brewwater.output.sheet.content import Page, Section, Table, volume
+from brewwater.plan import Plan
+from brewwater.planning.candidate import Candidate
+from brewwater.units import GAL_L
+
+STATUS_WORDS = {"ok": "in range", "watch": "watch", "act": "ACT", "stop": "STOP", "unknown": "not known"}
+HEADER = ("Train", "Cup", "Scale", "Metal", "Changes a year", "Taken in a day", "Rejected a day", "Year", "Fits")
+WIDTHS = (5, 2, 2, 2, 1.8, 2, 2, 2.2, 1.4)
+MOST = 8
+
+
+def what_if_page(plan: Plan) -> Page:
+    """The plan and up to eight alternatives; before the search there is only the plan."""
+    rows = [("This plan: " + _names(plan.candidate), *_figures(plan, plan.candidate, plan.candidate.fits))]
+    rows += [
+        (_names(one.candidate), *_figures(plan, one.candidate, one.fits))
+        for one in plan.alternatives
+        if one.candidate.stages != plan.candidate.stages
+    ][:MOST]
+    table = Table(HEADER, tuple(rows), WIDTHS)
+    note = "Verdicts are those of the main machine's branch. A day is a mean service day. Prices may be placeholders."
+    under = f"{plan.document.name}, plan {plan.stamp}. Estimates."
+    return Page("whatif", "What if", under, (Section("", (note,), table),), landscape=True)
+
+
+def _names(candidate: Candidate) -> str:
+    names = [s.name + (f" ({s.bypass_percent:.3g} % bypass)" if s.bypass_percent else "") for s in candidate.stages]
+    return ", ".join(names) or "no filter"
+
+
+def _figures(plan: Plan, candidate: Candidate, fits: bool) -> tuple[str, ...]:
+    scenario, metric = plan.scenario, plan.document.units == "metric"
+    main = candidate.main.branch.name
+    found = {v.subject: STATUS_WORDS[v.status] for v in candidate.verdicts if v.branch == main}
+    year = sum(float(mean(c.changes.bought(0, scenario.book.year), scenario.weights)) for c in candidate.cartridges)
+    taken = rejected = np.zeros(1)
+    for branch, per_litre in candidate.reject_L_per_L.items():
+        litres = scenario.demand.litres_per_service_day(branch)
+        spilled = litres * scenario.by_phase(per_litre)
+        taken, rejected = taken + litres + spilled, rejected + spilled
+    gallons = (volume(float(mean(x / GAL_L, scenario.weights)), metric, 2) for x in (taken, rejected))
+    cost = candidate.cost
+    return (
+        *(found.get(subject, "not known") for subject in ("cup", "scale", "corrosion")),
+        f"{year:.1f}",
+        *gallons,
+        f"{cost.expected:,.2f} {cost.currency}",
+        "yes" if fits else "NO",
+    )

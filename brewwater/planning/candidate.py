@@ -1,0 +1,400 @@
+"""One candidate, from water to money: the chain that the plan, the search and the value of a test all call.
+
+``scenario.prepare`` gathers once what no candidate changes; ``evaluate`` follows one train with one choice of
+filtered branches over the whole ensemble.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.changes import Changes, changes
+from brewwater.changes.wear import Wear, usable_gal, wear
+from brewwater.cost import EQUIPMENT, Bought, Cost, Usage, yearly_cost
+from brewwater.ensemble import percentiles
+from brewwater.planning.scenario import Scenario
+from brewwater.plumbing import Branch, Check, fit, peak_flow_gpm
+from brewwater.plumbing.flow import behind
+from brewwater.records import Span
+from brewwater.treatment import (
+    Capacity,
+    Context,
+    Load,
+    Problem,
+    Stage,
+    TrainResult,
+    capacity,
+    held_back,
+    medium_class,
+    order_problems,
+    run_train,
+)
+from brewwater.units import GAL_L
+from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
+from brewwater.verdicts.severity import SUBJECTS, Weighed, severity
+from brewwater.water import Water
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """The water at one branch; ``machine`` and ``state`` where one stands there (``state`` at its boiler).
+    ``inhibited_up_to_mg_L_as_CaCO3``: as in ``TrainResult``."""
+
+    branch: Branch
+    machine: MachineProfile | None
+    water: Water
+    state: State | None
+    inhibited_up_to_mg_L_as_CaCO3: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Cartridge:
+    """One stage's cartridges over the plan.
+
+    usable_gal : US gallons the branches behind it can draw from one cartridge on this water, the margin taken
+        off, time aside; shape (n,) or (1,), infinite where nothing wears it
+    until_change_gal : US gallons that pass before the first change, whatever governs it; NaN past the horizon
+    """
+
+    stage: Stage
+    branches: tuple[str, ...]
+    capacity: Capacity
+    wear: Wear
+    changes: Changes
+    usable_gal: FloatArray
+
+    @property
+    def until_change_gal(self) -> FloatArray:
+        """US gallons served by the first cartridge."""
+        return self.changes.first_served_gal
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """What one candidate gives, every step kept. ``misfits``: the failed checks that only the train causes."""
+
+    stages: tuple[Stage, ...]
+    branches: tuple[Branch, ...]
+    served: tuple[Served, ...]
+    reject_L_per_L: Mapping[str, FloatArray]
+    problems: tuple[Problem, ...]
+    cartridges: tuple[Cartridge, ...]
+    checks: tuple[Check, ...]
+    misfits: tuple[Check, ...]
+    cost: Cost
+    verdicts: tuple[Verdict, ...] = ()
+
+    @property
+    def fits(self) -> bool:
+        """False where the train asks more of the unit than it bears. What the unit fails without any train
+        stands in ``checks`` but is no fault of the train."""
+        return not self.misfits
+
+    @property
+    def main(self) -> Served:
+        """The main machine's branch (the first that was evaluated)."""
+        return self.served[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Routed:
+    """Waters and loads of a train on its branches; ``steps``: the inlet and the water after each stage."""
+
+    steps: dict[str, tuple[Water, ...]]
+    served: dict[str, Water]
+    loads: dict[str, dict[str, Load]]
+    reject: dict[str, FloatArray]
+    inhibited: dict[str, FloatArray]
+
+
+def route(scenario: Scenario, stages: Sequence[Stage], branches: Sequence[Branch]) -> Routed:
+    """Send the waters through the stages that stand before each branch."""
+    out = Routed({}, {}, {s.name: {} for s in stages}, {}, {})
+    runs: dict[tuple[str, ...], TrainResult] = {}
+    for branch in branches:
+        mine = [s for s in stages if s.branch in (None, branch.name)] if branch.filtered else []
+        key = tuple(s.name for s in mine)
+        if key not in runs:
+            settings = {s.name: scenario.settings(s, peak_flow_gpm(behind(s, branches))) for s in mine}
+            runs[key] = run_train(mine, scenario.waters, scenario.draws, settings=settings)
+        run = runs[key]
+        out.steps[branch.name] = (scenario.waters, *run.waters)
+        out.served[branch.name] = run.served
+        out.reject[branch.name] = run.reject_L
+        out.inhibited[branch.name] = run.inhibited_up_to_mg_L_as_CaCO3
+        for name, load in zip(key, run.loads, strict=True):
+            out.loads[name][branch.name] = load
+    return out
+
+
+def context_of(scenario: Scenario) -> Context:
+    """What the order rules need to know of this unit."""
+    typical = (
+        scenario.pooled(scenario.waters.hardness_mg_L_as_CaCO3)[1],
+        scenario.pooled(scenario.waters.alkalinity_mg_L_as_CaCO3)[1],
+    )
+    machine = scenario.machine_of(scenario.main_branch)
+    known = scenario.known.__contains__
+    temporary = np.minimum(scenario.waters.hardness_mg_L_as_CaCO3, scenario.waters.alkalinity_mg_L_as_CaCO3)
+    highest = max(float(percentiles(row, scenario.weights)[1]) for row in np.atleast_2d(temporary))
+    return Context(
+        disinfectant=scenario.disinfectant,
+        alkalinity_known=known("alkalinity"),
+        hardness_mg_L_as_CaCO3=float(typical[0]) if known("total_hardness") else None,
+        alkalinity_mg_L_as_CaCO3=float(typical[1]) if known("alkalinity") else None,
+        chloride_mg_L=float(scenario.pooled(scenario.waters.chloride_mg_L)[1]) if known("chloride") else None,
+        steam_boiler=machine is not None and machine.makes_steam,
+        sulfate_known=known("sulfate"),
+        concentrate_gypsum=scenario.concentrate_gypsum if known("total_hardness") else None,
+        highest_temporary_hardness_mg_L_as_CaCO3=highest if known("alkalinity") and known("total_hardness") else None,
+        brass_after_treatment=machine is not None and machine.wetted_metal == "copper_brass",
+    )
+
+
+def bears(scenario: Scenario, stage: Stage, number: int = 0) -> Capacity:
+    """Capacity of the stage's cartridge of that number (0: the first), as far as the log bears it out."""
+    found = capacity(stage, scenario.draws, number, disinfectant=scenario.disinfectant)
+    holds = scenario.bed.get(stage.name)
+    if holds is None:
+        return found
+    return replace(
+        found,
+        volume_L=found.volume_L * holds,
+        exchange_eq=found.exchange_eq * holds,
+        chlorine_g=found.chlorine_g * holds,
+    )
+
+
+def cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
+    """The change dates of one stage under the loads of the branches behind it; candidates that lay the same
+    loads on the same stage share them."""
+    key = repr(stage), tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items())
+    if key not in scenario._cartridges:
+        scenario._cartridges[key] = _cartridge(scenario, stage, loads)
+    found: Cartridge = scenario._cartridges[key]
+    return found
+
+
+def _cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
+    on = wear(scenario.book, scenario.demand, loads)
+    margin = scenario.document.policy.margin
+    in_service = next((p for p in scenario.document.in_service if p.stage == stage.name), None)
+    age = None
+    if in_service is not None:
+        days = (scenario.document.demand.calendar.start - in_service.installed).days
+        used = scenario.used.get(stage.name)
+        if used is None:
+            used = scenario.draws.span(f"{stage.name}: used at the start", in_service.used)
+        age = float(days), used
+    found = changes(
+        on,
+        partial(bears, scenario, stage),
+        margin=margin,
+        stops=() if stage.medium in NOT_BOUGHT else scenario.stops,  # nothing wet is thrown away
+        moves=scenario.moves,
+        in_service=age,
+        made=scenario.made.get(stage.name, ()),
+    )
+    first = bears(scenario, stage)
+    return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))
+
+
+def scale_held(at: Served) -> NDArray[np.bool_]:
+    """Where a scale inhibitor is judged to hold scale back at a machine: the shape of its waters."""
+    steam = at.machine is None or at.machine.makes_steam
+    return held_back(at.water, at.inhibited_up_to_mg_L_as_CaCO3, steam_boiler=steam)
+
+
+def usage(scenario: Scenario, routed: Routed, cartridges: Sequence[Cartridge], served: Sequence[Served]) -> Usage:
+    """What the first year takes in, wastes, doses and lays down."""
+    needs, calendar = scenario.demand, scenario.document.demand.calendar
+    year = needs.year()
+    source = reject = scale = minerals = np.zeros(1)
+    for name, per_litre in routed.reject.items():
+        litres, spilled = needs.litres(name, 0, year), scenario.by_phase(per_litre)
+        reject = reject + litres * spilled / GAL_L
+        source = source + litres * (1 + spilled) / GAL_L
+    for at in served:
+        if at.state is not None:
+            falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0)
+            falls = np.where(scale_held(at), 0.0, falls)
+            scale = scale + needs.litres(at.branch.name, 0, year) * scenario.by_phase(falls) / 1000
+    for one in cartridges:
+        if one.stage.medium == "mineral_dose" and "consumed_g" in one.wear.rates:
+            minerals = minerals + one.wear.use("consumed_g", scenario.book.sums[[year]]) / 1000
+    lost = sum(calendar.span_of(s).stop - calendar.span_of(s).start for s in calendar.suspensions)
+    return Usage(
+        drinks=needs.drinks_between(0, year),
+        source_gal=source,
+        reject_gal=reject,
+        mineral_kg=minerals,
+        scale_g=scale,
+        suspension_days=lost * len(calendar.weekdays) / 7,
+    )
+
+
+def evaluate(
+    scenario: Scenario, stages: Sequence[Stage], branches: Sequence[Branch] | None = None, beside: Sequence[State] = ()
+) -> Candidate:
+    """Follow one candidate from water to money.
+
+    Parameters
+    ----------
+    scenario : from ``prepare``
+    stages : the train, from the source on; empty for none
+    branches : the document's by default; others to try a branch behind the filter or before it
+    beside : states, not read yet, to be solved in one batch with those of the branches
+    """
+    places = scenario.document.branches if branches is None else tuple(branches)
+    routed = route(scenario, stages, places)
+    served = serve(scenario, places, routed)
+    solve_together(list({id(s): s for s in (*beside, *(at.state for at in served)) if s is not None}.values()))
+    cartridges = tuple(cartridge(scenario, s, routed.loads[s.name]) for s in stages if routed.loads[s.name])
+    money = yearly_cost(
+        scenario.document.money,
+        [bought(c) for c in cartridges if c.stage.medium not in NOT_BOUGHT],
+        usage(scenario, routed, cartridges, served),
+        scenario.draws,
+        scenario.weights,
+        equipment=[EQUIPMENT[s.medium] for s in stages if s.medium in EQUIPMENT],
+    )
+    checks = _checks(scenario, stages, places, routed)
+    return Candidate(
+        stages=tuple(stages),
+        branches=places,
+        served=served,
+        reject_L_per_L=routed.reject,
+        problems=order_problems(stages, context_of(scenario)),
+        cartridges=cartridges,
+        checks=checks,
+        misfits=tuple(c for c in checks if c.ok is False and (c.check, c.part) not in _bare_faults(scenario)),
+        cost=money,
+        verdicts=_verdicts(scenario, served),
+    )
+
+
+# A dose is bought by the kilogram; a blend valve is not used up.
+NOT_BOUGHT = frozenset({"mineral_dose", "blend"})
+
+
+def bought(one: Cartridge) -> Bought:
+    """A stage's cartridges as they are paid for."""
+    sheet, usual = one.stage.sheet, medium_class(one.stage.medium, one.stage.size)
+    assumed = sheet.price is None or sheet.price == usual.price
+    price = sheet.price or usual.price or Span(low=0, high=0)
+    flush = sheet.flush_gal or usual.flush_gal
+    return Bought(one.stage.name, one.changes, price, price_assumed=assumed, flush_gal=flush)
+
+
+def _main_first(scenario: Scenario, branches: Sequence[Branch]) -> list[Branch]:
+    main = scenario.document.demand.main_branch
+    return sorted(branches, key=lambda b: b.name != main)
+
+
+def serve(scenario: Scenario, branches: Sequence[Branch], routed: Routed) -> tuple[Served, ...]:
+    """The water at each branch, the main machine's first, solved where a machine stands. Branches that carry
+    the same water to machines of one temperature share the solution."""
+    solved: dict[tuple[int, float], State] = {}
+
+    def one(branch: Branch) -> Served:
+        water, machine = routed.served[branch.name], scenario.machine_of(branch)
+        if machine is None:
+            return Served(branch, None, water, None, routed.inhibited[branch.name])
+        key = id(water), machine.temperature_C
+        if key not in solved:
+            solved[key] = describe(water, machine.temperature_C)
+        return Served(branch, machine, water, solved[key], routed.inhibited[branch.name])
+
+    return tuple(one(b) for b in _main_first(scenario, branches))
+
+
+def _verdicts(scenario: Scenario, served: Sequence[Served]) -> tuple[Verdict, ...]:
+    found: list[Verdict] = []
+    for at in served:
+        if at.machine is None or at.state is None:
+            continue
+        found += judge(
+            at.water,
+            at.state,
+            known=scenario.known,
+            weights=scenario.weights,
+            role="served",
+            machine=at.machine,
+            targets=scenario.document.targets,
+            supplies=scenario.supplies,
+            branch=at.branch.name,
+            phase_names=scenario.phase_names,
+            inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
+        )
+    return tuple(found)
+
+
+def _bare_faults(scenario: Scenario) -> frozenset[tuple[str, str]]:
+    """The checks that the unit fails with no train at all."""
+    if not scenario._bare:
+        branches = scenario.document.branches
+        checks = _checks(scenario, (), branches, route(scenario, (), branches))
+        scenario._bare.append(frozenset((c.check, c.part) for c in checks if c.ok is False))
+    return scenario._bare[0]
+
+
+def _checks(
+    scenario: Scenario, stages: Sequence[Stage], branches: Sequence[Branch], routed: Routed
+) -> tuple[Check, ...]:
+    document = scenario.document
+    return fit(
+        document.unit,
+        branches,
+        stages,
+        litres={b.name: scenario.day_litres(b.name)[0] for b in branches},
+        peak_litres={b.name: scenario.day_litres(b.name)[1] for b in branches},
+        reject_L_per_L={name: np.max(np.atleast_2d(lost), axis=0) for name, lost in routed.reject.items()},
+        machines=document.machines,
+        draws=scenario.draws,
+        weights=scenario.weights,
+        residual_mg_L=np.min(np.atleast_2d(scenario.waters.total_chlorine_mg_L), axis=0),
+        residual_measured=bool(scenario.known & {"total_chlorine", "free_chlorine"}),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """What a candidate is ranked by, shape (n,) or (1,): money a year, and what being out of goal is worth."""
+
+    cost: FloatArray
+    loss: dict[Weighed, FloatArray]
+
+    @property
+    def total(self) -> FloatArray:
+        """Cost and loss together, per draw."""
+        return np.asarray(self.cost + sum(self.loss.values()), dtype=np.float64)
+
+
+def losses(scenario: Scenario, served: Sequence[Served], *, measured_only: bool = True) -> dict[Weighed, FloatArray]:
+    """What a year of these waters being out of goal is worth to the user, by subject and draw; the worst
+    machine counts."""
+    worth = scenario.document.worth
+    worst: dict[Weighed, FloatArray] = {subject: np.zeros(1) for subject in SUBJECTS}
+    for at in served:
+        if at.machine is None or at.state is None:
+            continue
+        found = severity(
+            at.water,
+            at.state,
+            known=scenario.known,
+            machine=at.machine,
+            targets=scenario.document.targets,
+            supplies=scenario.supplies,
+            measured_only=measured_only,
+            inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
+        )
+        worst = {s: np.maximum(worst[s], found[s] * getattr(worth, s)) for s in SUBJECTS}
+    return worst

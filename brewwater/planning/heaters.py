@@ -1,0 +1,84 @@
+"""Scale where water is heated and no machine profile stands: the storage heater of the sinks, a bare hot tap."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.ensemble import percentiles
+from brewwater.planning.candidate import Candidate
+from brewwater.planning.scenario import Scenario
+from brewwater.plumbing import known
+from brewwater.verdicts import MachineProfile, Verdict, describe, judge
+from brewwater.verdicts.measure import Role
+from brewwater.water import Water
+
+FloatArray = NDArray[np.float64]
+
+HEATER = "Water heater"
+KINDS: Mapping[str, Literal["espresso", "brewer", "hot_water"]] = {
+    "espresso_machine": "espresso",
+    "brewer": "brewer",
+    "hot_water": "hot_water",
+}
+
+
+def heater_verdicts(scenario: Scenario, candidate: Candidate) -> tuple[Verdict, ...]:
+    """The verdict on scale at each place that heats water without a machine profile.
+
+    Returns
+    -------
+    one for the storage heater on unfiltered branches (at its set temperature), and one for each machine's branch
+    that names no machine (at the usual temperature of its kind)
+    """
+    found = []
+    on = known(scenario.document.unit)
+    hot = [b for b in candidate.branches if not b.filtered and b.usual.hot_share > 0]
+    if hot and on.unit.heater is not None:
+        heater = MachineProfile(name=HEATER, kind="hot_water", boiler_temperature_C=on.unit.heater.set_C)
+        litres = np.asarray(
+            sum(
+                (scenario.demand.litres(b.name, 0, scenario.demand.year()) * b.usual.hot_share for b in hot),
+                np.zeros(1),
+            )
+        )
+        note = " Its temperature is the usual one, not given." if "heater" in on.assumed else ""
+        found.append(_judged(scenario, scenario.waters, heater, HEATER, "source", litres, note))
+    for at in candidate.served:
+        kind = KINDS.get(at.branch.kind)
+        if at.machine is None and kind is not None:
+            machine = MachineProfile(name=at.branch.name, kind=kind)
+            litres = scenario.demand.litres(at.branch.name, 0, scenario.demand.year())
+            role: Role = "served" if at.branch.filtered else "source"
+            note = " No machine is named on it: the usual one of its kind stands in."
+            found.append(_judged(scenario, at.water, machine, at.branch.name, role, litres, note))
+    return tuple(found)
+
+
+def _judged(
+    scenario: Scenario, water: Water, machine: MachineProfile, branch: str, role: Role, litres: FloatArray, note: str
+) -> Verdict:
+    state = describe(water, machine.temperature_C)
+    every = judge(
+        water,
+        state,
+        known=scenario.known,
+        weights=scenario.weights,
+        role=role,
+        machine=machine,
+        targets=scenario.document.targets,
+        supplies=scenario.supplies,
+        branch=branch,
+        phase_names=scenario.phase_names,
+    )
+    scale = next(v for v in every if v.subject == "scale")
+    falls = np.maximum(state.machine_ccpp_mg_L_as_CaCO3, 0)
+    if np.isnan(falls).any() and not np.isnan(falls).all():  # an unsolved draw takes the middle of the others
+        falls = np.where(np.isnan(falls), np.nanmedian(falls), falls)
+    low, _, high = percentiles(litres * scenario.by_phase(falls) / 1000, scenario.weights)
+    laid = f" At {machine.temperature_C:g} °C {low:,.0f} to {high:,.0f} g a year can settle in {branch}.{note}"
+    return replace(scale, why=scale.why + laid)

@@ -1,0 +1,127 @@
+"""Why an alternative leads, or what it falls short in, in plain words with the figures that decide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from brewwater.ensemble import mean
+from brewwater.planning.scenario import Scenario
+from brewwater.units import percent
+from brewwater.verdicts import RANK, Measure, Verdict
+from brewwater.verdicts.sentences import bounds, figure
+from brewwater.verdicts.severity import SUBJECTS, Weighed
+
+if TYPE_CHECKING:
+    from brewwater.planning.search.search import Alternative
+
+# What acts on scale; without any of them nothing is bought for it.
+AGAINST_SCALE = frozenset(
+    {
+        "scale_inhibitor",
+        "weak_acid",
+        "softening",
+        "calcium_to_magnesium",
+        "reverse_osmosis",
+        "mixed_bed",
+    }
+)
+_SAID: dict[Weighed, str] = {"cup": "the cup", "scale": "scale", "corrosion": "corrosion"}
+# A shortfall is named from this part of a subject's worth on.
+_NAMED = 0.03
+
+
+def explained(scenario: Scenario, ranked: Sequence[Alternative]) -> Iterator[Alternative]:
+    """Each alternative with its sentence, measured against the first."""
+    for place, one in enumerate(ranked):
+        yield replace(one, why=_first(scenario, one) if place == 0 and one.fits else _other(scenario, one, ranked[0]))
+
+
+def _money(scenario: Scenario, one: Alternative) -> float:
+    return float(mean(one.weight.cost, scenario.weights))
+
+
+def _currency(scenario: Scenario, amount: float) -> str:
+    return f"{amount:,.0f} {scenario.document.money.currency}"
+
+
+def _verdict(one: Alternative, subject: Weighed) -> Verdict | None:
+    found = [v for v in one.candidate.verdicts if v.subject == subject]
+    return max(found, key=lambda v: (RANK[v.status], -(v.share or 0.0)), default=None)
+
+
+def _first(scenario: Scenario, one: Alternative) -> str:
+    shares = []
+    for subject in SUBJECTS:
+        verdict = _verdict(one, subject)
+        if verdict is not None:
+            shares.append(
+                f"{_SAID[subject]} in goal in {percent(verdict.share)}"
+                if verdict.share is not None
+                else f"{_SAID[subject]} undecided"
+            )
+    money = _currency(scenario, _money(scenario, one))
+    text = f"Least cost and least harm together: {money} a year over the life of its parts"
+    text += f"; of the waters the report allows, {', '.join(shares)}." if shares else "."
+    return text + _nothing_for_scale(one)
+
+
+def _nothing_for_scale(one: Alternative) -> str:
+    verdict = _verdict(one, "scale")
+    if verdict is None or verdict.status != "ok" or any(s.medium in AGAINST_SCALE for s in one.candidate.stages):
+        return ""
+    shown = next((m for m in verdict.measures if m.name == "temporary_hardness"), None)
+    return f" Buy nothing for scale: {figure(shown)} lays down little." if shown else " Buy nothing for scale."
+
+
+def _other(scenario: Scenario, one: Alternative, first: Alternative) -> str:
+    if one.refused:
+        return f"Refused: {' '.join(dict.fromkeys(p.message for p in one.refused))}"
+    failed = [c.why for c in one.candidate.misfits]
+    if failed:
+        return f"Does not fit the unit: {' '.join(dict.fromkeys(failed))}"
+    short = list(_shortfalls(scenario, one, first))
+    dearer = _money(scenario, one) - _money(scenario, first)
+    money = f"{_currency(scenario, _money(scenario, one))} a year"
+    against = f"{_currency(scenario, abs(dearer))} {'more' if dearer > 0 else 'less'} than the first"
+    if short:
+        return f"Falls short in {'; in '.join(short)}. Costs {money}, {against}."
+    return f"Costs more than it mends: {money}, {against}."
+
+
+def _shortfalls(scenario: Scenario, one: Alternative, first: Alternative) -> Iterator[str]:
+    """The subjects in which it is worse than the first, the worst first, each with the figure that decides."""
+    worth = scenario.document.worth
+
+    def lost(a: Alternative, subject: Weighed) -> float:
+        return float(mean(a.weight.loss[subject], scenario.weights))
+
+    worse = {s: lost(one, s) - lost(first, s) for s in SUBJECTS}
+    for subject in sorted(worse, key=lambda s: -worse[s]):
+        if worse[subject] <= _NAMED * max(getattr(worth, subject), 1.0):
+            continue
+        verdict = _verdict(one, subject)
+        if verdict is not None and _chlorine_may_pass(verdict):
+            yield f"{_SAID[subject]}: chlorine may pass, as nothing says that the supply is free of chloramine"
+            continue
+        measure = None if verdict is None else _deciding(verdict, _verdict(first, subject))
+        if measure is None:
+            yield _SAID[subject]
+        else:
+            yield f"{_SAID[subject]}: {figure(measure)} (goal {bounds(*measure.goal)})"
+
+
+def _chlorine_may_pass(verdict: Verdict) -> bool:
+    """Chlorine is not reported, and what the tap may carry would be over its goal behind this train."""
+    found = next((m for m in verdict.measures if m.name == "total_chlorine"), None)
+    return found is not None and found.share is None and (found.p50 or 0.0) >= (found.goal[1] or 0.1)
+
+
+def _deciding(verdict: Verdict, other: Verdict | None) -> Measure | None:
+    """The measure that the other does better in, worst first."""
+    theirs = {m.name: m.share for m in (other.measures if other else ()) if m.share is not None}
+    bound = [m for m in verdict.measures if m.share is not None and m.goal != (None, None)]
+    ranked = sorted(bound, key=lambda m: (-RANK[m.status], m.share or 0.0, -theirs.get(m.name, 1.0)))
+    better = [m for m in ranked if (m.share or 0.0) < theirs.get(m.name, 1.0) - 0.02]
+    return next(iter(better or ranked), None)

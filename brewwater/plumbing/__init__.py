@@ -1,0 +1,76 @@
+"""Branches, flow and tanks: which fixtures are filtered, and whether pump, pressure and tanks can bear it."""
+
+from brewwater.plumbing.build import build_tree, follow, hang
+from brewwater.plumbing.check import Check
+from brewwater.plumbing.decisions import Decision, decisions
+from brewwater.plumbing.drawing import drawing
+from brewwater.plumbing.fit import fit
+from brewwater.plumbing.fit_tanks import Day, day_of
+from brewwater.plumbing.flow import peak_flow_gpm, pipe_loss_psi, stage_flow_gpm
+from brewwater.plumbing.lists import Adapter, Step, adapters, cautions, change, commissioning, sanitise, winter
+from brewwater.plumbing.parts import (
+    Accumulator,
+    Branch,
+    Heater,
+    Known,
+    Pipe,
+    Place,
+    Pump,
+    Unit,
+    Weights,
+    known,
+    unit_template,
+)
+from brewwater.plumbing.problems import TreeProblem, tree_problems
+from brewwater.plumbing.service_day import ServiceDay, service_day
+from brewwater.plumbing.sizing import Sizing, size
+from brewwater.plumbing.tanks import WasteRule, bleach_fl_oz, sanitising, waste_rule
+from brewwater.plumbing.tree import Node, PlumbingTree, move
+
+__all__ = [
+    "Accumulator",
+    "Adapter",
+    "Branch",
+    "Check",
+    "Day",
+    "Decision",
+    "Heater",
+    "Known",
+    "Node",
+    "Pipe",
+    "Place",
+    "PlumbingTree",
+    "Pump",
+    "ServiceDay",
+    "Sizing",
+    "Step",
+    "TreeProblem",
+    "Unit",
+    "WasteRule",
+    "Weights",
+    "adapters",
+    "bleach_fl_oz",
+    "build_tree",
+    "cautions",
+    "change",
+    "commissioning",
+    "day_of",
+    "decisions",
+    "drawing",
+    "fit",
+    "follow",
+    "hang",
+    "known",
+    "move",
+    "peak_flow_gpm",
+    "pipe_loss_psi",
+    "sanitise",
+    "sanitising",
+    "service_day",
+    "size",
+    "stage_flow_gpm",
+    "tree_problems",
+    "unit_template",
+    "waste_rule",
+    "winter",
+]

@@ -1,0 +1,328 @@
+"""Flow and pressure: pipe and fittings by the fluids library, filter, pump, regulator, accumulator.
+
+Flows in US gal/min, pressures in psi (gauge), arrays whose last axis is the draw.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from fluids import Hooper2K, friction_factor
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from brewwater import reference
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.plumbing.parts import Branch, Known, Pipe, Pump, backflow_drop_psi, branch_pipe, limit
+from brewwater.treatment import Stage, medium_class
+from brewwater.treatment.medium import usual
+from brewwater.units import GAL_L, INCH_M, PSI_KPA
+
+FloatArray = NDArray[np.float64]
+
+GPM_M3_S = GAL_L / 1000 / 60
+FT_M = 12 * INCH_M
+ATMOSPHERE_PSI = 101.325 / PSI_KPA
+GRAVITY_M_S2 = 9.80665
+PEX_ROUGHNESS_M = 1.5e-6  # drawn plastic tube; from memory, not verified
+MOST_GPM = 60.0
+_GRID = np.concatenate([np.arange(0, 10, 0.05), np.arange(10, MOST_GPM + 0.25, 0.5)])
+ELBOW, TEE, VALVE = (
+    "Elbow, 90°, Standard (R/D = 1), Screwed",
+    "Tee, Run, Screwed",
+    "Valve, Ball, Reduced trim, Beta = 0.9",
+)
+
+
+def density_kg_m3(temperature_C: float) -> float:
+    """Density of water, 0 to 90 °C (``reference/water_density.csv``)."""
+    return _water(temperature_C, "density_kg_m3")
+
+
+def viscosity_Pa_s(temperature_C: float) -> float:
+    """Viscosity of water, 0 to 90 °C (from memory, not verified)."""
+    return _water(temperature_C, "viscosity_mPa_s") / 1000
+
+
+def _water(temperature_C: float, column: str) -> float:
+    rows = reference.table("water_density")
+    at = [float(r["temperature_C"]) for r in rows]
+    if not at[0] <= temperature_C <= at[-1]:
+        raise InputError(
+            "temperature",
+            f"{temperature_C:g} °C",
+            f"{at[0]:g} to {at[-1]:g} °C is tabled",
+            "Give the water's temperature.",
+        )
+    return float(_curve(column)(temperature_C))
+
+
+@lru_cache(maxsize=8)
+def _curve(column: str) -> PchipInterpolator:
+    rows = reference.table("water_density")
+    return PchipInterpolator([float(r["temperature_C"]) for r in rows], [float(r[column]) for r in rows])
+
+
+def inside_diameter_in(size: str) -> float:
+    """Inside diameter of a PEX pipe (SDR-9), inches."""
+    return float(reference.keyed("pex_pipe", "size")[size]["inside_diameter_in"])
+
+
+def hazen_williams_psi_per_ft(flow_gpm: float, inside_in: float, c: float = 150.0) -> float:
+    """Friction by Hazen and Williams, psi per foot: 4.52 Q^1.85 / (C^1.85 d^4.87). The printed PEX tables use
+    it with C = 150; kept as the second opinion on ``pipe_loss_psi``."""
+    return float(4.52 * flow_gpm**1.85 / (c**1.85 * inside_in**4.87))
+
+
+@lru_cache(maxsize=256)
+def _losses(pipe: Pipe, temperature_C: float) -> FloatArray:
+    """Darcy and Hooper (two-K) loss of a pipe at each flow of the grid, psi."""
+    inch = inside_diameter_in(pipe.size)
+    bore, rho, mu = inch * INCH_M, density_kg_m3(temperature_C), viscosity_Pa_s(temperature_C)
+    found = np.zeros(len(_GRID))
+    for i, gpm in enumerate(_GRID[1:], start=1):
+        speed = gpm * GPM_M3_S / (math.pi * bore**2 / 4)
+        re = rho * speed * bore / mu
+        k = friction_factor(Re=re, eD=PEX_ROUGHNESS_M / bore) * pipe.length_ft * FT_M / bore
+        for count, name in ((pipe.elbows, ELBOW), (pipe.tees, TEE), (pipe.valves, VALVE)):
+            k += count * Hooper2K(Di=inch, Re=re, name=name) if count else 0
+        found[i] = k * rho * speed**2 / 2 / 1000 / PSI_KPA
+    return found
+
+
+def pipe_loss_psi(pipe: Pipe, flow_gpm: FloatArray | float, temperature_C: float = 15.0) -> FloatArray:
+    """Pressure lost in a pipe with its fittings and its rise, psi (Darcy-Weisbach; fittings by Hooper).
+
+    Parameters
+    ----------
+    flow_gpm : 0 to 60 US gal/min, any shape
+    temperature_C : 0 to 90 °C
+
+    Raises
+    ------
+    InputError : a flow outside the range
+    """
+    flow = np.asarray(flow_gpm, dtype=np.float64)
+    if not np.all((flow >= 0) & (flow <= MOST_GPM)):
+        worst = float(flow.flat[int(np.argmax(np.abs(flow)))])
+        raise InputError("flow", f"{worst:g} gpm", f"0 to {MOST_GPM:g} gpm is worked", "Check the fixtures' flows.")
+    lift = density_kg_m3(temperature_C) * GRAVITY_M_S2 * pipe.rise_ft * FT_M / 1000 / PSI_KPA
+    return np.asarray(np.interp(flow, _GRID, _losses(pipe, temperature_C)) + lift, dtype=np.float64)
+
+
+def velocity_ft_s(pipe: Pipe, flow_gpm: FloatArray | float) -> FloatArray:
+    """Speed of the water, ft/s."""
+    area = math.pi * (inside_diameter_in(pipe.size) * INCH_M) ** 2 / 4
+    return np.asarray(flow_gpm, dtype=np.float64) * GPM_M3_S / area / FT_M
+
+
+def pump_psi(pump: Pump, flow_gpm: FloatArray | float) -> FloatArray:
+    """Lowest pressure at the pump while it gives a flow: the cut-in pressure, or less where the curve does not
+    reach it; 0 where the pump cannot give the flow (``pump_flow`` says so)."""
+    flow = np.asarray(flow_gpm, dtype=np.float64)
+    if pump.curve:
+        gpm, psi = zip(*pump.curve, strict=True)
+        reached = np.interp(flow, gpm, psi, right=0.0)
+    else:
+        slope = (pump.cut_out_psi - pump.cut_in_psi) / pump.flow_gpm
+        reached = np.maximum(pump.cut_out_psi - slope * flow, 0)
+        reached = np.where(flow > pump.flow_gpm * 2, 0.0, reached)
+    return np.asarray(np.minimum(reached, pump.cut_in_psi), dtype=np.float64)
+
+
+def pump_flow_at_cut_in(pump: Pump) -> float:
+    """What the pump gives at its cut-in pressure, US gal/min."""
+    if not pump.curve:
+        return pump.flow_gpm
+    gpm, psi = zip(*pump.curve, strict=True)
+    return float(np.interp(pump.cut_in_psi, psi[::-1], gpm[::-1], left=gpm[-1], right=0.0))
+
+
+def drawdown_gal(volume_gal: float, precharge_psi: float, cut_in_psi: float, cut_out_psi: float) -> float:
+    """Water that an accumulator gives from cut-out to cut-in, US gal (Boyle's law, temperature held).
+
+    Raises
+    ------
+    InputError : it is charged above the cut-in pressure and would be empty before the pump starts
+    """
+    if precharge_psi > cut_in_psi:
+        raise InputError(
+            "accumulator",
+            f"{precharge_psi:g} psi",
+            f"at most the cut-in of {cut_in_psi:g} psi",
+            "Let air out, with the water side empty.",
+        )
+    air = volume_gal * (precharge_psi + ATMOSPHERE_PSI)
+    return air / (cut_in_psi + ATMOSPHERE_PSI) - air / (cut_out_psi + ATMOSPHERE_PSI)
+
+
+def flow_of(branch: Branch, draws: Draws | None = None) -> FloatArray:
+    """A fixture's flow while it draws, US gal/min, shape (n,) or (1,)."""
+    if draws is None:
+        return np.array([branch.flow.middle])
+    return draws.span(f"{branch.name}: flow", branch.flow)
+
+
+def peak_flow_gpm(branches: Sequence[Branch], draws: Draws | None = None) -> FloatArray:
+    """Flow while every fixture that draws at the peak does so at once, US gal/min; the typical flows without
+    ``draws``. Of a single branch, or where none draws at the peak, the largest counts."""
+    if not branches:
+        return np.zeros(1)
+    flows = [flow_of(b, draws) for b in branches]
+    together = np.asarray(sum((f for f, b in zip(flows, branches, strict=True) if b.draws_at_once), start=np.zeros(1)))
+    largest = flows[0]
+    for f in flows[1:]:
+        largest = np.maximum(largest, f)
+    return np.maximum(together, largest)
+
+
+def behind(stage: Stage, branches: Sequence[Branch]) -> list[Branch]:
+    """The filtered branches that a stage serves."""
+    return [b for b in branches if b.filtered and stage.branch in (None, b.name)]
+
+
+def membrane_of(stages: Sequence[Stage], branch: Branch) -> Stage | None:
+    """The membrane on a branch's way, whose product waits in a tank; None without one."""
+    if not branch.filtered:
+        return None
+    return next((s for s in stages if s.medium == "reverse_osmosis" and s.branch in (None, branch.name)), None)
+
+
+def membrane_feed_gpm(stage: Stage) -> float | None:
+    """What a membrane draws at its rated output, US gal/min; None where the sheet rates no output."""
+    rated = stage.sheet.rated_output_gal_per_day
+    if rated is None:
+        span = medium_class(stage.medium, stage.size).output_gal_per_day
+        rated = None if span is None else span.middle
+    recovery = stage.recovery or usual(stage.medium)["recovery"].middle
+    return None if rated is None else rated / 1440 / recovery
+
+
+def stage_flow_gpm(
+    stage: Stage, stages: Sequence[Stage], branches: Sequence[Branch], draws: Draws | None = None
+) -> FloatArray:
+    """Flow through a stage at the peak, its bypass gone round, US gal/min. Ahead of a membrane (and in it) the
+    membrane's feed; after it the fixtures' flow again, from the repump."""
+    own = behind(stage, branches)
+    if not own:
+        return np.zeros(1)
+    through = 1 - stage.bypass_percent / 100
+    at = [s.name for s in stages].index(stage.name)
+    later = [s for s in stages[at:] if s.medium == "reverse_osmosis" and s.branch in (stage.branch, None)]
+    if later:
+        feed = membrane_feed_gpm(later[0])
+        if feed is not None:
+            return np.array([feed * through])
+    return peak_flow_gpm(own, draws) * through
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """Pressure that a cartridge takes, psi; ``stated`` False where the sheet is silent and its class stands in."""
+
+    clean_psi: FloatArray
+    end_psi: FloatArray
+    stated: bool
+
+
+def stage_drop(stage: Stage, flow_gpm: FloatArray) -> Drop:
+    """Drop over a cartridge at a flow, clean and at its end: the sheet's figures scaled with the flow (flow
+    through a bed or a fine filter is laminar). Its end is the sheet's, or 10 psi over clean at the rated flow."""
+    sheet = stage.sheet
+    at, clean = sheet.drop_at_flow_gpm or sheet.service_flow_gpm, sheet.clean_pressure_drop_psi
+    stated = at is not None and clean is not None
+    if not stated:
+        kind = medium_class(stage.medium, stage.size)
+        at = at or (kind.service_flow_gpm.middle if kind.service_flow_gpm else None)
+        if clean is None:
+            clean = kind.clean_pressure_drop_psi.middle if kind.clean_pressure_drop_psi else 0.0
+    if not at or clean is None:
+        return Drop(np.zeros(1), np.zeros(1), stage.medium in {"mineral_dose", "blend", "reverse_osmosis"})
+    share = flow_gpm / at
+    # resins and carbons are spent long before they clog, but the particles that a filter missed clog them too
+    end = sheet.end_pressure_drop_psi or clean + limit("clogged_rise")
+    return Drop(clean * share, end * share, stated)
+
+
+@dataclass(frozen=True, slots=True)
+class Pressure:
+    """Pressure at a fixture's inlet while all draw, psi, with cartridges clean and with the one that clogs most
+    at its end. ``missing``: why it is not known."""
+
+    clean_psi: FloatArray
+    end_psi: FloatArray
+    assumed: tuple[str, ...]
+    missing: str = ""
+
+
+def drawn_from_trunk_gpm(stages: Sequence[Stage], branches: Sequence[Branch], draws: Draws | None = None) -> FloatArray:
+    """Flow in the trunk at the peak: fixtures that draw at once, and the feed of membranes in place of what
+    stands behind their tanks."""
+    direct = [b for b in branches if membrane_of(stages, b) is None]
+    total = peak_flow_gpm(direct, draws)
+    for stage in stages:
+        if stage.medium == "reverse_osmosis" and behind(stage, branches):
+            total = total + (membrane_feed_gpm(stage) or 0.0)
+    return total
+
+
+def supply_psi(on: Known, flow_gpm: FloatArray, draws: Draws | None = None) -> FloatArray:
+    """Pressure at the start of the trunk at a flow, psi: the pump's or the mains', behind the backflow
+    preventer and the regulator (80 % of its setting while water flows)."""
+    unit = on.unit
+    if unit.has_tanks:
+        assert unit.pump is not None  # every kind's template has one
+        psi = pump_psi(unit.pump, flow_gpm)
+    else:
+        assert unit.mains_psi is not None
+        mains = np.array([unit.mains_psi.middle]) if draws is None else draws.span("mains", unit.mains_psi)
+        psi = mains - backflow_drop_psi(unit) + 0 * flow_gpm
+    if unit.regulator_psi is not None:
+        psi = np.minimum(psi, limit("regulator_flowing_share") * unit.regulator_psi)
+    return psi
+
+
+def inlet_pressures(
+    on: Known, branches: Sequence[Branch], stages: Sequence[Stage], draws: Draws | None = None
+) -> Mapping[str, Pressure]:
+    """Pressure at each branch's inlet while every fixture of the peak draws.
+
+    Raises
+    ------
+    InputError : a flow past the range of the friction table
+    """
+    unit = on.unit
+    assert unit.pipe is not None
+    total = drawn_from_trunk_gpm(stages, branches, draws)
+    start = supply_psi(on, total, draws) - pipe_loss_psi(unit.pipe, total, unit.water_C)
+    needed = ("pump",) if unit.has_tanks else ("mains_psi",)
+    assumed = tuple(on.missing(needed))
+    found = {}
+    for branch in branches:
+        own = pipe_loss_psi(branch_pipe(unit, branch), flow_of(branch, draws), unit.water_C)
+        mine = [s for s in stages if branch.filtered and s.branch in (None, branch.name)]
+        membrane, psi, taken = membrane_of(stages, branch), start, assumed
+        if membrane is not None:
+            if unit.repump is None:
+                found[branch.name] = Pressure(
+                    np.array([np.nan]),
+                    np.array([np.nan]),
+                    (),
+                    f"the pump after the storage tank of {membrane.name} is not given",
+                )
+                continue
+            mine = mine[[s.name for s in mine].index(membrane.name) + 1 :]
+            psi, taken = pump_psi(unit.repump, peak_flow_gpm(behind(membrane, branches), draws)), ()
+        clean, rise = np.zeros(1), np.zeros(1)
+        for stage in mine:
+            drop = stage_drop(stage, stage_flow_gpm(stage, stages, branches, draws))
+            clean = clean + drop.clean_psi
+            rise = np.maximum(rise, drop.end_psi - drop.clean_psi)
+            taken = taken if drop.stated else (*taken, f"pressure drop of {stage.name}")
+        found[branch.name] = Pressure(psi - own - clean, psi - own - clean - rise, taken)
+    return found

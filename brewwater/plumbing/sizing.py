@@ -1,0 +1,238 @@
+"""Before anything is bought: the smallest usual tanks, pumps, accumulator and heater that pass the peak day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from brewwater.ensemble import Draws
+from brewwater.errors import InputError
+from brewwater.plumbing.check import Check, Judge
+from brewwater.plumbing.fit import fit
+from brewwater.plumbing.fit_tanks import Litres, day_of
+from brewwater.plumbing.flow import (
+    density_kg_m3,
+    drawdown_gal,
+    drawn_from_trunk_gpm,
+    membrane_of,
+    peak_flow_gpm,
+)
+from brewwater.plumbing.parts import Accumulator, Branch, Heater, Pump, Unit, known, limit, limit_source
+from brewwater.plumbing.tanks import next_size, usual_sizes, waste_rule
+from brewwater.treatment import Stage
+from brewwater.units import GAL_L, percent
+from brewwater.verdicts import MachineProfile
+
+FloatArray = NDArray[np.float64]
+WATER_J_PER_KG_K = 4186.0  # near 20 °C; from memory, not verified
+
+
+@dataclass(frozen=True, slots=True)
+class Sizing:
+    """``unit`` with the sizes filled in, ``reasons`` for each, and the ``checks`` that it then passes or not on
+    the peak day."""
+
+    unit: Unit
+    reasons: tuple[tuple[str, str], ...]
+    checks: tuple[Check, ...]
+
+
+def size(
+    unit: Unit,
+    branches: Sequence[Branch],
+    stages: Sequence[Stage] = (),
+    *,
+    peak_litres: Litres,
+    reject_L_per_L: Litres | None = None,
+    machines: Sequence[MachineProfile] = (),
+    draws: Draws | None = None,
+    weights: FloatArray | None = None,
+) -> Sizing:
+    """Size a unit for its busiest day, nine draws of ten.
+
+    Parameters
+    ----------
+    unit : its kind, jurisdiction, fills a day, pipe and pump pressures are kept; sizes are chosen anew
+    others : as ``fit``
+
+    Raises
+    ------
+    InputError : no usual size is large enough; it names the part
+    """
+    judge = Judge(np.ones(draws.n if draws else 1) if weights is None else weights)
+    on = known(unit).unit
+    why: list[tuple[str, str]] = []
+    change: dict[str, object] = {}
+    lost = reject_L_per_L or {}
+    if on.has_tanks:
+        day = day_of(branches, peak_litres, lost)
+        need = judge.high(day.fresh_gal) / on.fills_per_day
+        usable = on.usable_fresh_share or limit("usable_fresh_share")
+        fresh = next_size("tank", need / usable)
+        rule = waste_rule(on.jurisdiction)
+        into = judge.high(day.waste_gal) / on.fills_per_day
+        waste = next_size("tank", max(rule.required_gal(fresh), into))
+        change |= {"fresh_tank_gal": fresh, "waste_tank_gal": waste}
+        why += [
+            ("fresh tank", f"{need:.3g} gal between two fills, {percent(usable)} of a tank usable: {fresh:g} gal"),
+            (
+                "waste tank",
+                f"{rule.name} asks {rule.required_gal(fresh):.3g} gal, the day sends {into:.3g}: {waste:g} gal",
+            ),
+        ]
+        change |= _pump(on, branches, stages, machines, draws, judge, why)
+    change |= _membrane(on.model_copy(update=change), branches, stages, peak_litres, machines, draws, judge, why)
+    heater = _heater(on, branches, peak_litres, judge, why)
+    if heater is not None:
+        change["heater"] = heater
+    sized = unit.model_copy(update=change)
+    checks = fit(
+        sized,
+        branches,
+        stages,
+        litres=peak_litres,
+        peak_litres=peak_litres,
+        reject_L_per_L=lost,
+        machines=machines,
+        draws=draws,
+        weights=weights,
+    )
+    return Sizing(sized, tuple(why), checks)
+
+
+def _pump(
+    on: Unit,
+    branches: Sequence[Branch],
+    stages: Sequence[Stage],
+    machines: Sequence[MachineProfile],
+    draws: Draws | None,
+    judge: Judge,
+    why: list[tuple[str, str]],
+) -> dict[str, object]:
+    """The smallest pump by flow, at a cut-in pressure raised as far as the machines ask, and its accumulator."""
+    assert on.pump is not None  # every template on board has one
+    flow = judge.high(drawn_from_trunk_gpm(stages, branches, draws))
+    gpm = next_size("pump", flow)
+    pump = Pump(cut_in_psi=on.pump.cut_in_psi, cut_out_psi=on.pump.cut_out_psi, flow_gpm=gpm)
+    trial = on.model_copy(update={"pump": pump})
+    checks = fit(trial, branches, stages, litres={}, machines=machines, draws=draws, weights=judge.weights)
+    pump = _raised(pump, checks, [b.name for b in branches if membrane_of(stages, b) is None])
+    why.append(("pump", f"{flow:.3g} gpm drawn at the peak: {gpm:g} gpm at {pump.cut_in_psi:g} psi"))
+    charge, wanted = pump.cut_in_psi - 2, limit("rinse_draw")
+    for volume in sorted(usual_sizes("accumulator")):
+        gives = drawdown_gal(volume, charge, pump.cut_in_psi, pump.cut_out_psi)
+        if gives >= wanted:
+            why.append(("accumulator", f"{gives:.2g} gal before the pump starts, {wanted:g} asked ({limit_source('rinse_draw')}): {volume:g} gal"))  # fmt: skip  # noqa: E501
+            return {"pump": pump, "accumulator": Accumulator(volume_gal=volume, precharge_psi=charge)}
+    raise InputError("accumulator", f"{wanted:g} gal", "no usual size gives as much", "Use two side by side.")
+
+
+def _raised(pump: Pump, checks: Sequence[Check], names: Sequence[str]) -> Pump:
+    """The pump with its pressures raised in steps of 5 psi, as far as the worst of these inlets falls short."""
+    inlets = (c for c in checks if c.check == "inlet_pressure" and c.part in names)
+    short = max((c.limit - c.value for c in inlets if c.limit is not None and c.value is not None), default=0.0)
+    if short <= 0:
+        return pump
+    cut_in = float(np.ceil((pump.cut_in_psi + short) / 5) * 5)
+    band = pump.cut_out_psi - pump.cut_in_psi
+    return pump.model_copy(update={"cut_in_psi": cut_in, "cut_out_psi": cut_in + band})
+
+
+def _membrane(
+    on: Unit,
+    branches: Sequence[Branch],
+    stages: Sequence[Stage],
+    peak_litres: Litres,
+    machines: Sequence[MachineProfile],
+    draws: Draws | None,
+    judge: Judge,
+    why: list[tuple[str, str]],
+) -> dict[str, object]:
+    """A membrane's storage tank, and the pump behind it. None is sized without the membrane's rated output."""
+    served = [b for b in branches if membrane_of(stages, b) is not None]
+    if not served:
+        return {}
+    flow = judge.high(peak_flow_gpm(served, draws))
+    like = on.pump or Pump(cut_in_psi=40, cut_out_psi=60, flow_gpm=3)
+    pump = like.model_copy(update={"flow_gpm": next_size("pump", flow), "curve": ()})
+    bare = on.model_copy(update={"product_tank_gal": None, "repump": pump})
+    checks = fit(bare, branches, stages, litres=peak_litres, machines=machines, draws=draws, weights=judge.weights)
+    pump = _raised(pump, checks, [b.name for b in served])
+    gives = f"{pump.flow_gpm:g} gpm at {pump.cut_in_psi:g} psi"
+    why.append(("pump after the membrane", f"{flow:.3g} gpm drawn at the peak behind its tank: {gives}"))
+    found: dict[str, object] = {"repump": pump}
+    made = [c for c in checks if c.check == "membrane_output"]
+    if any(c.value is None for c in made):
+        why.append(("membrane's storage tank", "not sized: the membrane's rated output is not given"))
+        return found
+    short = sum(max((c.limit or 0.0) - (c.value or 0.0), 0.0) for c in made)
+    found["product_tank_gal"] = next_size("tank", short)
+    why.append(
+        (
+            "membrane's storage tank",
+            f"{short:.3g} gal more are asked on the busiest day than the membrane makes "
+            f"in its hours of service: {found['product_tank_gal']:g} gal",
+        )
+    )
+    return found
+
+
+def recovery_gal_per_hour(power_W: float, cold_C: float, hot_C: float) -> float:
+    """Water that a heater brings from cold to hot in an hour, US gal.
+
+    Raises
+    ------
+    InputError : the hot water is not above the cold
+    """
+    if hot_C <= cold_C:
+        raise InputError("heater", f"{hot_C:g} °C", f"it is above the cold water's {cold_C:g} °C", "Set it higher.")
+    kg = power_W * 3600 / (WATER_J_PER_KG_K * (hot_C - cold_C))
+    return kg / density_kg_m3((hot_C + cold_C) / 2) * 1000 / GAL_L
+
+
+def hot_share(warm_C: float, cold_C: float, hot_C: float) -> float:
+    """Share of hot water in a mix of ``warm_C``, 0 to 1."""
+    if not cold_C <= warm_C <= hot_C:
+        raise InputError(
+            "water at the tap",
+            f"{warm_C:g} °C",
+            f"between {cold_C:g} and {hot_C:g} °C can be mixed",
+            "Set the heater higher.",
+        )
+    return (warm_C - cold_C) / (hot_C - cold_C)
+
+
+def hot_gal_in_peak_hour(unit: Unit, branches: Sequence[Branch], litres: Litres, judge: Judge, set_C: float) -> float:
+    """Hot water drawn in the busiest hour, US gal: twice the day's mean hour (common practice). A hand sink
+    gives at least the code's handwash temperature."""
+    hours = unit.hours_per_service_day or 24.0
+    least = hot_share(limit("handwash"), min(unit.water_C, limit("handwash")), set_C)
+    total = np.zeros(1)
+    for branch in branches:
+        share = branch.usual.hot_share
+        if share > 0 and not branch.filtered:
+            share = max(share, least) if branch.kind == "hand_sink" else share
+            total = total + np.asarray(litres.get(branch.name, np.zeros(1))) / GAL_L * share
+    return judge.high(total) * min(2.0 / hours, 1.0)
+
+
+def _heater(
+    on: Unit, branches: Sequence[Branch], litres: Litres, judge: Judge, why: list[tuple[str, str]]
+) -> Heater | None:
+    if not any(b.usual.hot_share > 0 and not b.filtered for b in branches):
+        return None
+    usual = known(on).unit.heater or Heater(volume_gal=4, power_W=1440)
+    need = hot_gal_in_peak_hour(on, branches, litres, judge, usual.set_C)
+    again = recovery_gal_per_hour(usual.power_W, on.water_C, usual.set_C)
+    volume = next_size("heater", max(need - again, 0) / limit("heater_usable_share"))
+    why.append(
+        (
+            "heater",
+            f"{need:.3g} gal hot in the busiest hour, {again:.3g} heated again by {usual.power_W:g} W: "
+            f"{volume:g} gal at {usual.set_C:g} °C, {limit('handwash'):g} °C or more at the hand sink",
+        )
+    )
+    return usual.model_copy(update={"volume_gal": volume})

@@ -1,0 +1,234 @@
+"""Reverse osmosis: rejects each ion by its own share, lets CO2 through, and sends reject to the waste tank.
+
+Rejection is of the feed: 1 - product/feed (system rejection). The published ranges are trade estimates, no
+agency table was found; one draw per membrane moves all its ions together from the low to the high end.
+
+Charge: a permeate cannot carry net charge, and rejections by ion do not add up to none. So the passages of
+all cations are multiplied and those of all anions divided by one factor, the square root of anion over cation
+charge: no ion goes negative, no salt is invented, and a well-matched set is left nearly alone.
+
+CO2 passes whole; bicarbonate and carbonate pass like alkalinity. The split of the feed's carbon is solved
+with the chemistry core.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+import numpy as np
+
+from brewwater import reference
+from brewwater.chemistry import Totals, speciate
+from brewwater.chemistry.constants import log_k
+from brewwater.errors import InputError
+from brewwater.treatment.medium import FloatArray, Load, Medium, Settings
+from brewwater.treatment.solved import carbon_dioxide_share
+from brewwater.treatment.stage import Stage, TemperatureCurve
+from brewwater.water import Water
+
+CATIONS = ("calcium", "magnesium", "sodium", "potassium")
+ANIONS = ("chloride", "sulfate", "nitrate", "alkalinity")
+_CHARGE = {"calcium": 2, "magnesium": 2, "sulfate": 2}
+
+
+def rejections(stage: Stage, quality: FloatArray) -> dict[str, FloatArray]:
+    """Rejection of each ion, share of the feed.
+
+    Parameters
+    ----------
+    stage : its ``rejection`` overrides the table by ion
+    quality : 0 to 1, where in the table's range this membrane lies
+
+    Raises
+    ------
+    InputError : the stage states a rejection for an ion that the table does not hold
+    """
+    rows = reference.keyed("ro_rejection", "ion")
+    for ion in stage.rejection:
+        if ion not in rows:
+            raise InputError(
+                f"rejection.{ion}",
+                stage.rejection[ion],
+                f"one of {', '.join(rows)} is needed",
+                "Correct the name of the ion.",
+            )
+    found = {}
+    for ion, row in rows.items():
+        low, high = float(row["low_percent"]) / 100, float(row["high_percent"]) / 100
+        stated = stage.rejection.get(ion)
+        found[ion] = low + (high - low) * quality if stated is None else np.array([float(stated)])
+    return found
+
+
+def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+    """The permeate (no blend)."""
+    drawn = settings.performance
+    rejection = rejections(stage, drawn["membrane_quality"])
+    totals = water.totals
+    passed = {ion: getattr(totals, ion) * (1 - rejection[ion]) for ion in (*CATIONS, *ANIONS)}
+    acid = np.maximum(-passed["alkalinity"], 0)  # mineral acidity counts as a cation
+    base = passed["alkalinity"] + acid
+    cations = acid + sum(_CHARGE.get(ion, 1) * passed[ion] for ion in CATIONS)
+    anions = base + sum(_CHARGE.get(ion, 1) * passed[ion] for ion in ANIONS if ion != "alkalinity")
+    possible = (cations > 0) & (anions > 0)
+    factor = np.sqrt(np.where(possible, anions, 1.0) / np.where(possible, cations, 1.0))
+    permeate = {ion: passed[ion] * factor for ion in CATIONS}
+    permeate |= {ion: passed[ion] / factor for ion in ANIONS}
+    permeate["alkalinity"] = base / factor - acid * factor
+    gas = totals.dic * carbon_dioxide_share(water)
+    bound_passage = np.divide(
+        permeate["alkalinity"],
+        totals.alkalinity,
+        where=totals.alkalinity > 0,
+        out=np.zeros(np.broadcast_shapes(factor.shape, np.shape(totals.alkalinity))),
+    )
+    minor = {
+        name: getattr(water, name) * (1 - rejection[ion])
+        for name, ion in (
+            ("silica_mg_L", "silica"),
+            ("iron_mg_L", "iron"),
+            ("manganese_mg_L", "manganese"),
+            ("phosphate_mg_L", "phosphate"),
+        )
+    }
+    return water.with_(totals=replace(totals, **permeate, dic=gas + (totals.dic - gas) * bound_passage), **minor)
+
+
+def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+    """One litre of product, 1/recovery of feed, the rest reject."""
+    feed = 1 / settings.performance["recovery"]
+    return Load(feed_L=feed, reject_L=feed - 1, chlorine_g=inlet.total_chlorine_mg_L / 1000 * feed)
+
+
+def concentration_factor(recovery: FloatArray | float, rejection: FloatArray | float = 1.0) -> FloatArray:
+    """Reject over feed concentration: ``(1 - R (1 - rejection)) / (1 - R)``; 1/(1 - R) where all is rejected.
+
+    ``recovery`` R = product/feed, above 0 and below 1; ``rejection`` 0 to 1.
+    """
+    recovery = np.asarray(recovery, dtype=np.float64)
+    if np.any((recovery <= 0) | (recovery >= 1)):
+        raise InputError(
+            "recovery",
+            float(recovery.flat[0]),
+            "a share above 0 and below 1 is needed",
+            "Enter product over feed.",
+        )
+    return np.asarray((1 - recovery * (1 - np.asarray(rejection))) / (1 - recovery), dtype=np.float64)
+
+
+def returned_reject_factor(tank_L: FloatArray | float, product_L: FloatArray | float) -> FloatArray:
+    """Concentration in a fresh tank that the reject goes back to: V0 / (V0 - product), all rejected.
+
+    Needs approval, and ``product_L`` below ``tank_L``; NaN where the tank would be empty.
+    """
+    left = np.asarray(tank_L, dtype=np.float64) - np.asarray(product_L, dtype=np.float64)
+    return np.asarray(np.where(left > 0, tank_L / np.where(left > 0, left, 1), np.nan), dtype=np.float64)
+
+
+def concentrate_gypsum_index(feed: Water, recovery: float) -> FloatArray:
+    """Gypsum saturation index of the concentrate, all ions rejected, at the feed's temperature; the shape of the
+    feed.
+
+    Where calcium times sulfate alone, without activity coefficients or ion pairs, stays under saturation, that upper
+    bound is given instead of being solved.
+    """
+    factor = concentration_factor(recovery)
+    t = feed.totals
+    with np.errstate(divide="ignore"):
+        bound = np.log10(t.calcium * t.sulfate) + 2 * np.log10(factor)
+    bound = bound - log_k("gypsum", np.asarray(feed.temperature_C, dtype=np.float64))
+    if not np.any(bound > 0):
+        return np.asarray(bound, dtype=np.float64)
+    strong = Totals(*(np.asarray(getattr(t, f.name)) * factor for f in fields(Totals)))
+    return speciate(strong, feed.temperature_C).gypsum_saturation_index
+
+
+def reject_water(feed: Water, permeate: Water, recovery: FloatArray) -> Water:
+    """The water that goes to waste: what the feed held and the product does not, in the volume left over."""
+
+    def balance(of_feed: FloatArray, of_product: FloatArray) -> FloatArray:
+        return np.asarray((of_feed - recovery * of_product) / (1 - recovery), dtype=np.float64)
+
+    totals = feed.totals
+    return feed.with_(
+        totals=type(totals)(
+            *(balance(getattr(totals, name), getattr(permeate.totals, name)) for name in totals.__dataclass_fields__)
+        ),
+        **{
+            name: balance(getattr(feed, name), getattr(permeate, name))
+            for name in (
+                "iron_mg_L",
+                "manganese_mg_L",
+                "silica_mg_L",
+                "free_chlorine_mg_L",
+                "chloramine_mg_L",
+                "phosphate_mg_L",
+            )
+        },
+    )
+
+
+def temperature_factor(temperature_C: FloatArray | float, curve: TemperatureCurve = "exponential") -> FloatArray:
+    """Output at a temperature over output at 25 °C. The sources disagree, so each membrane names its curve.
+
+    Parameters
+    ----------
+    temperature_C : °C, 0 to 40, any shape
+    curve : ``exponential`` exp(2640 (1/298 - 1/T)) from 25 °C up, 3020 below (trade article); ``army_table``
+        TM 10-4610-309-14 WP0083, linear between its points; ``three_percent`` 1.03^(T - 25)
+
+    Raises
+    ------
+    InputError : outside 0 to 40 °C
+    """
+    temperature = np.asarray(temperature_C, dtype=np.float64)
+    bad = ~((temperature >= 0) & (temperature <= 40))
+    if bad.any():
+        raise InputError(
+            "temperature_C",
+            float(temperature[bad].flat[0]),
+            "a membrane runs at 0 to 40 °C",
+            "Correct the temperature of the feed.",
+        )
+    if curve == "three_percent":
+        return np.asarray(1.03 ** (temperature - 25), dtype=np.float64)
+    if curve == "army_table":
+        rows = reference.table("ro_temperature_factor")
+        fahrenheit = [float(row["temperature_F"]) for row in rows]
+        return np.asarray(np.interp(temperature * 1.8 + 32, fahrenheit, [float(r["factor"]) for r in rows]))
+    exponent = np.where(temperature >= 25, 2640.0, 3020.0)
+    return np.asarray(np.exp(exponent * (1 / 298 - 1 / (temperature + 273))), dtype=np.float64)
+
+
+def osmotic_pressure_psi(tds_mg_L: FloatArray) -> FloatArray:
+    """Osmotic pressure, psi: about TDS/100 (trade estimate)."""
+    return np.asarray(tds_mg_L, dtype=np.float64) / 100
+
+
+def output_gal_per_day(
+    stage: Stage,
+    feed: Water,
+    settings: Settings,
+    pressure_psi: FloatArray | float,
+    temperature_C: FloatArray | None = None,
+) -> FloatArray:
+    """Product at this water's temperature and net pressure, US gal/day; NaN where the sheet rates no output.
+
+    Net pressure = inlet - osmotic pressure of the mean of feed and reject; the rating is taken at
+    ``rated_pressure_psi`` (60 psi, the usual rating pressure of small membranes, where not stated; common
+    practice) and 25 °C. Zero where the inlet pressure does not pass the osmotic pressure.
+    """
+    rated = stage.sheet.rated_output_gal_per_day
+    if rated is None:
+        return np.array([np.nan])
+    recovery = settings.performance["recovery"]
+    mean_factor = (1 + concentration_factor(recovery)) / 2
+    osmotic = osmotic_pressure_psi(feed.tds_mg_L) * mean_factor
+    net = np.maximum(np.asarray(pressure_psi, dtype=np.float64) - osmotic, 0)
+    # rated on water of 250 mg/L, 2.5 psi of osmotic pressure: common practice, no source
+    at_rating = (stage.sheet.rated_pressure_psi or 60.0) - 2.5
+    warmth = temperature_factor(feed.temperature_C if temperature_C is None else temperature_C, stage.temperature_curve)
+    return np.asarray(rated * warmth * net / at_rating, dtype=np.float64)
+
+
+MEDIUM = Medium("reverse_osmosis", treat, load, frozenset({"time", "pressure"}))

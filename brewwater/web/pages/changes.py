@@ -1,0 +1,272 @@
+"""Changes: when each cartridge comes out, what governs it, when to order the next one.
+
+The dates are those of the printed sheet and of the calendar file (``sheet.dates``), under the same policy.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import streamlit as st
+
+from brewwater.demand import WEEKDAYS
+from brewwater.ensemble import mean
+from brewwater.output.charts import Remaining, capacity_left, remaining
+from brewwater.output.dates import Descale, Due, descales, dues, place_of
+from brewwater.plan import Plan
+from brewwater.planning.candidate import Cartridge
+from brewwater.units import percent
+from brewwater.web import planning
+from brewwater.web.pages import first
+from brewwater.web.state import Document, desk
+from brewwater.web.widgets import facts, fields, show
+from brewwater.web.widgets.words import GOVERNS_WORD, Words, date
+
+SOON = 6  # changes that are shown at once; the rest opens
+ANY_DAY = "any day"
+MEAN_RISK = 0.1  # where the reader turns the risk on: one change in ten runs out before its date
+
+
+def page() -> None:
+    """The schedule with its doubt, and the picture of what is left."""
+    on = desk()
+    plan = planning.current()
+    if plan is None:
+        return
+    if not plan.candidate.cartridges:
+        first.treatment(plan, on.words)
+        planning.search(plan)
+        return
+    due = dues(plan)
+    show.figures([facts.change_figure(plan), facts.filtered_figure(plan, on.words), facts.cost_figure(plan, on.words)])
+    st.subheader("Schedule", anchor=False)
+    _schedule(plan, due, on.words)
+    _policy()
+    st.subheader("What one cartridge bears", anchor=False)
+    _bears(plan, on.words)
+    st.subheader("What is left, day by day", anchor=False)
+    for i, one in enumerate(plan.candidate.cartridges):
+        st.altair_chart(capacity_left(_left(plan, one, due), planning.colours()), width="stretch", key=f"left_{i}")
+    st.caption(
+        "Line: the middle of all cases. Band: eight of ten cases. Dashed line and ▼: the change of the schedule. "
+        "Capacity or time limit, whichever is nearer its end."
+    )
+    _descaling(descales(plan))
+    show.cautions(
+        [
+            "Power off and cool down first; close the valve; relieve the pressure; then open the housing.",
+            "Flush a new cartridge as its sheet says and test before serving.",
+            "Sanitise with the cartridges bypassed or out. Never mix bleach with acid descaler.",
+            "A cartridge that froze wet may look whole and bypass: discard it.",
+            "Every date is an estimate: verify by test.",
+        ]
+    )
+    planning.search(plan)
+
+
+# -- the schedule -------------------------------------------------------------------------------------------
+
+
+def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
+    if not due:
+        st.info("No cartridge comes due within the plan.")
+        return
+    _table(due[:SOON], words)
+    if len(due) > SOON:
+        with st.expander(f"All {len(due)} changes of the plan", icon=":material/event_list:", key="box_all"):
+            _table(due, words)
+    policy = plan.document.policy
+    st.caption(
+        f"The same dates stand on the printed sheet and in the calendar file. {_chosen(plan)} Orders allow "
+        f"{policy.lead_days} days of delivery and {policy.buffer_days} days in hand."
+    )
+
+
+def _table(due: tuple[Due, ...], words: Words) -> None:
+    show.table(
+        ["Change on", "Cartridge", "Order by", "Falls due", "New one in", "Governed by", "Capacity left"],
+        [
+            [
+                date(one.date),
+                f"{one.stage.name}, change {one.number}",
+                "–" if one.order_by is None else date(one.order_by),
+                f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
+                "same day" if one.fitted == one.date else date(one.fitted),
+                GOVERNS_WORD[one.governs] + (f"; {one.because}" if one.because else ""),
+                words.share(one.left),
+            ]
+            for one in due
+        ],
+        numeric=(6,),
+        tight=(0, 2),
+        label="Change schedule",
+    )
+
+
+def _left(plan: Plan, one: Cartridge, due: tuple[Due, ...]) -> Remaining:
+    """What is left of a cartridge where it is changed on the dates of the schedule, the log's before them."""
+    scenario, end = plan.scenario, plan.document.demand.calendar.end
+    place = place_of(scenario, one)
+    done = [one.changes.days[i].astype(dt.date) for i in place.made]
+    swaps = [(day, day) for day in done]
+    swaps += [(d.date, d.fitted or end) for d in due if d.stage.name == one.stage.name]
+    return remaining(one, scenario.weights, swaps, place.in_service)
+
+
+def _chosen(plan: Plan) -> str:
+    """In a sentence, how the dates came about."""
+    policy = plan.document.policy
+    margin = percent(policy.margin)
+    if policy.risk is not None:
+        risk = percent(policy.risk)
+        text = f"Each date is the day by which the full capacity has run out in {risk} of the cases."
+    else:
+        text = f"Each date is the middle of the cases, with {margin} of the capacity counted on."
+    if policy.group_days:
+        text += f" Changes within {policy.group_days} days of each other are made at one visit."
+    return text
+
+
+def _policy() -> None:
+    on = desk()
+    policy = on.typed.policy
+    with st.expander("How dates are chosen", icon=":material/tune:", key="box_policy"):
+        left, right = st.columns(2, gap="large")
+        with left:
+            fields.number(
+                "Share of the capacity to plan with",
+                "margin",
+                ("policy", "margin"),
+                unit="0 to 1",
+                step=0.05,
+                low=0.01,
+                high=1,
+                optional=False,
+                help="Taken off once. 0.8 is common practice, without a source.",
+            )
+            fields.switch(
+                "Choose each date by the risk of running out",
+                "by_risk",
+                value=policy.risk is not None,
+                write=_set_risk,
+                help="The margin then no longer sets the date: the full capacity does, with the risk that you accept.",
+            )
+            if policy.risk is not None:
+                fields.number(
+                    "Risk of running out first",
+                    "risk",
+                    ("policy", "risk"),
+                    unit="0 to 1",
+                    step=0.05,
+                    low=0.01,
+                    high=0.99,
+                    optional=False,
+                )
+            fields.switch("Change before a busy event, not in it", "before_events", ("policy", "before_events"))
+            fields.number(
+                "Make changes together that fall due within",
+                "group_days",
+                ("policy", "group_days"),
+                unit="days",
+                whole=True,
+                high=90,
+                optional=False,
+            )
+        with right:
+            fields.number(
+                "Delivery takes",
+                "lead_days",
+                ("policy", "lead_days"),
+                unit="days",
+                whole=True,
+                high=365,
+                optional=False,
+                help="Order = the early date, less delivery and the days in hand.",
+            )
+            fields.number(
+                "A new cartridge should be in hand",
+                "buffer_days",
+                ("policy", "buffer_days"),
+                unit="days before",
+                whole=True,
+                high=365,
+                optional=False,
+                help="Two weeks is common practice, without a source.",
+            )
+            fields.choice(
+                "Visits only on",
+                "visit_weekday",
+                (ANY_DAY, *WEEKDAYS),
+                value=policy.visit_weekday or ANY_DAY,
+                write=_set_visits,
+                names=str.capitalize,
+            )
+            if policy.visit_weekday is not None:
+                fields.number(
+                    "every so many weeks",
+                    "visit_every_weeks",
+                    ("policy", "visit_every_weeks"),
+                    unit="weeks",
+                    whole=True,
+                    low=1,
+                    high=52,
+                    optional=False,
+                )
+
+
+def _set_visits(document: Document, weekday: str) -> None:
+    document["policy"]["visit_weekday"] = None if weekday == ANY_DAY else weekday
+
+
+def _set_risk(document: Document, wanted: bool) -> None:
+    document["policy"]["risk"] = MEAN_RISK if wanted else None
+
+
+# -- what a cartridge bears ---------------------------------------------------------------------------------
+
+
+def _bears(plan: Plan, words: Words) -> None:
+    rows = []
+    for one in plan.candidate.cartridges:
+        year = float(mean(one.changes.bought(0, plan.scenario.book.year), plan.scenario.weights))
+        warned = bool(one.capacity.warnings)
+        rows.append(
+            [
+                one.stage.name,
+                facts.capacity_span(one, plan, words),
+                GOVERNS_WORD[one.changes.governed_by(plan.scenario.weights)],
+                words.number(year, 2),
+                "usual range of its class" if warned else "data sheet",
+            ]
+        )
+    show.table(
+        ["Cartridge", "Passes before it is changed", "Governed by", "Bought in a year", "Rests on"],
+        rows,
+        numeric=(3,),
+        label="Cartridges",
+    )
+    for message in dict.fromkeys(w.message for one in plan.candidate.cartridges for w in one.capacity.warnings):
+        st.caption(message)
+    with st.expander("How this is computed", icon=":material/function:", key="box_how"):
+        st.markdown(
+            f"- **{'Litres' if words.metric else 'Gallons'}** = capacity × margin ÷ what one of *this* water uses. A "
+            "rating is moved from the sheet's reference water to yours, on both sides of the bypass.\n"
+            "- **Exchange** counts equivalents taken up, town by town; **chlorine** counts grams on the carbon; "
+            "**time** counts calendar days, closed ones too.\n"
+            "- The earliest of all of them governs, in every one of the plan's draws; dates are the 10th, 50th, 90th "
+            "percentile.\n"
+            "- Where no data sheet is entered the usual range of the class stands in (common practice, no source)."
+        )
+
+
+def _descaling(found: tuple[Descale, ...]) -> None:
+    if not found:
+        return
+    st.subheader("Descaling, by the scale laid down", anchor=False)
+    show.table(
+        ["Expected", "Machine", "Range"],
+        [[date(d.date), d.machine, f"{date(d.early)} to {date(d.late)}"] for d in found],
+        tight=(0,),
+        label="Descaling",
+    )
+    st.caption("What the machine's manual asks for regardless of scale is not in this list.")

@@ -1,0 +1,1 @@
+"""The search in a process of its own, and the queue before it."""

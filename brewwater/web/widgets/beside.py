@@ -1,0 +1,213 @@
+"""Two waters, or two treatments, as rows of tables: pure functions, no page in here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from brewwater.changes import quantile_days
+from brewwater.ensemble import mean, percentiles
+from brewwater.errors import InputError
+from brewwater.output.result import capacity_gal
+from brewwater.plan import Plan
+from brewwater.planning.candidate import NOT_BOUGHT, Candidate, Cartridge, scale_held
+from brewwater.planning.document import PlanDocument
+from brewwater.planning.scenario import Scenario
+from brewwater.supply.tank_days import Fill
+from brewwater.treatment import Stage
+from brewwater.verdicts import State, Verdict
+from brewwater.web.widgets import facts, show
+from brewwater.web.widgets.words import GOVERNS_WORD, SUBJECT_WORD, Words
+
+G_PER_OZ = 28.349523125
+SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "line_ph", "cup_ph", "ccpp")
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two things compared: a town's water, or a treatment, followed to the end."""
+
+    title: str
+    scenario: Scenario
+    source_state: State
+    source_verdicts: tuple[Verdict, ...]
+    candidate: Candidate
+
+    @property
+    def served(self) -> tuple[Verdict, ...]:
+        """The verdicts at the main machine."""
+        main = self.candidate.main.branch.name
+        return tuple(v for v in self.candidate.verdicts if v.branch == main)
+
+
+def side_of(title: str, plan: Plan, candidate: Candidate | None = None) -> Side:
+    """A plan, or another treatment of it, as a side."""
+    return Side(title, plan.scenario, plan.source_state, plan.source_verdicts, candidate or plan.candidate)
+
+
+def town_alone(document: PlanDocument, supply: str, stages: Sequence[Stage] | None, draws: int) -> PlanDocument:
+    """The document as if every fill came from one of its supplies.
+
+    The log stays out of it: what was read behind the filters belongs to the mixture that was in the tank.
+
+    Parameters
+    ----------
+    supply : name of one of the document's supplies
+    stages : the treatment that both towns are compared with; None for the best one of each, to be searched
+    draws : at most so many
+
+    Raises
+    ------
+    InputError : there is no such supply
+    """
+    found = next((s for s in document.supplies if s.name == supply), None)
+    if found is None:
+        raise InputError("supply", supply, "it must be one of the plan's", "Choose a water of the plan.")
+    return document.model_copy(
+        update={
+            "supplies": (found,),
+            "fill": document.fill.model_copy(update={"fills": (Fill(supply=supply),)}),
+            "train": None if stages is None else tuple(stages),
+            "readings": (),
+            "settings": document.settings.model_copy(update={"draws": min(document.settings.draws, draws)}),
+        }
+    )
+
+
+def shared(sides: Sequence[Side]) -> bool:
+    """Whether all sides stand for one water, so that it need be told only once."""
+    return all(s.scenario is sides[0].scenario for s in sides)
+
+
+def water_heads(sides: Sequence[Side]) -> list[str]:
+    """Heads of the two tables of the water: where it is one water, as it comes is told once."""
+    if shared(sides):
+        return ["", "As it comes", *(f"{s.title}, served" for s in sides)]
+    return ["", *(s.title for s in sides)]
+
+
+def _each(sides: Sequence[Side], tell: Callable[[Side, bool], str]) -> list[str]:
+    """Cells in HTML; ``tell`` gives HTML for a side as it comes, or served."""
+    if shared(sides):
+        return [tell(sides[0], False), *(tell(s, True) for s in sides)]
+    return [show.before_after(tell(s, False), tell(s, True)) for s in sides]
+
+
+def verdict_rows(sides: Sequence[Side]) -> list[list[str]]:
+    """Each subject with its verdicts, in HTML."""
+
+    def word(side: Side, served: bool, subject: str) -> str:
+        found = next((v for v in (side.served if served else side.source_verdicts) if v.subject == subject), None)
+        return "not judged" if found is None else show.badge(found.status)
+
+    return [
+        [name, *_each(sides, lambda side, served, subject=subject: word(side, served, subject))]  # type: ignore[misc]
+        for subject, name in SUBJECT_WORD.items()
+    ]
+
+
+def water_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
+    """Each measure with its ranges, and the scale of a year, in HTML: numbers alone, nothing that was typed."""
+
+    def values(side: Side, served: bool, key: str) -> str:
+        main = side.candidate.main
+        water, state = (
+            (main.water, main.state or side.source_state) if served else (side.scenario.waters, side.source_state)
+        )
+        found = side.scenario.pooled(facts.measure(key, water, state))
+        return words.span([float(x) for x in found], digits=2 if key.endswith("ph") else 3)
+
+    out = []
+    for key in SHOWN:
+        label, unit, *_ = facts.MEASURES[key]
+        title = f"{label}, {unit}" if unit else label
+        out.append([title, *_each(sides, partial(values, key=key))])
+    unit = "g" if words.metric else "oz"
+    out.append([f"The same, most in a year, {unit}", *_each(sides, lambda s, served: scale_text(s, words, served))])
+    return out
+
+
+def scale_text(side: Side, words: Words, served: bool) -> str:
+    """Scale of a year as a range in the reader's unit, which stands in the label."""
+    factor = 1.0 if words.metric else 1 / G_PER_OZ
+    return words.span([x * factor for x in scale_g(side, treated=served)])
+
+
+def cost_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
+    """The treatment, what its cartridges bear, and what it costs."""
+    out = [["Treatment", *(train_text(s.candidate.stages, words) for s in sides)]]
+    names = dict.fromkeys(c.stage.name for s in sides for c in _cartridges(s))
+    for name in names:
+        found = [next((c for c in _cartridges(s) if c.stage.name == name), None) for s in sides]
+        pairs = list(zip(found, sides, strict=True))
+        out.append([f"{name}: water through one", *(_gallons(c, s, words) for c, s in pairs)])
+        out.append([f"{name}: changed after", *(_days(c, s, words) for c, s in pairs)])
+    money = [s.candidate.cost for s in sides]
+    out.append(["Cartridges bought in a year, on average", *(words.number(_bought(s), 2) for s in sides)])
+    out.append(["Fits the unit", *("yes" if s.candidate.fits else "no: see Branches" for s in sides)])
+    out.append(["First set, at installation", *(words.money(float(c.first_set), c.currency) for c in money)])
+    out.append(["A year costs, expected", *(words.money(float(c.expected), c.currency) for c in money)])
+    out.append(["A year costs, range", *(_year(s, words) for s in sides)])
+    out.append(
+        ["A drink", *(words.money(None if c.per_drink is None else float(c.per_drink), c.currency, 2) for c in money)]
+    )
+    return out
+
+
+def scale_g(side: Side, *, treated: bool) -> tuple[float, float, float]:
+    """Scale that can fall out in the main machine in a year, g: 10th, 50th, 90th percentile."""
+    main = side.candidate.main
+    state = (main.state if treated else None) or side.source_state
+    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
+    if treated:
+        falls = np.where(scale_held(main), 0.0, falls)
+    litres = side.scenario.demand.litres(main.branch.name, 0, side.scenario.demand.year())
+    low, middle, high = percentiles(side.scenario.by_phase(falls) * litres / 1000, side.scenario.weights)
+    return float(low), float(middle), float(high)
+
+
+def train_text(stages: Sequence[Stage], words: Words) -> str:
+    """A train in one line."""
+    return " → ".join(f"{a} {b}".strip() for a, b in facts.train_names(tuple(stages), words)) or "No treatment"
+
+
+def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:
+    if one is None:
+        return "not in it"
+    found = capacity_gal(one, side.scenario.weights)
+    if found.p50 is None:
+        return "not known"
+    return words.span([found.p10, found.p50, found.p90], "volume")
+
+
+def _days(one: Cartridge | None, side: Side, words: Words) -> str:
+    if one is None:
+        return "not in it"
+    end = len(one.changes.days)
+    low, _, high = (d for d in quantile_days(one.changes.day[0], side.scenario.weights))
+    from_new = one.changes.first_day
+    if low >= end:
+        return "past the end of the plan"
+    governs = GOVERNS_WORD[one.changes.governed_by(side.scenario.weights)]
+    if high >= end:
+        return f"{words.number(low - from_new)} days or more ({governs})"
+    return f"{words.span([low - from_new, high - from_new], unit='days', digits=3)} ({governs})"
+
+
+def _bought(side: Side) -> float:
+    year = side.scenario.book.year
+    weights = side.scenario.weights
+    return sum(float(mean(c.changes.bought(0, year), weights)) for c in _cartridges(side))
+
+
+def _cartridges(side: Side) -> list[Cartridge]:
+    return [c for c in side.candidate.cartridges if c.stage.medium not in NOT_BOUGHT]
+
+
+def _year(side: Side, words: Words) -> str:
+    cost = side.candidate.cost
+    low, _, high = cost.total_percentiles
+    return f"{words.money(low, cost.currency)} to {words.money(high, cost.currency)}"

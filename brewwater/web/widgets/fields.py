@@ -1,0 +1,280 @@
+"""Widgets bound to a place of the plan document: each copies from it and writes to it; faults at the field."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import streamlit as st
+
+from brewwater.errors import InputError
+from brewwater.web.state import Document, change, desk, hand, look, put
+from brewwater.web.widgets.words import Kind, read_range, write_range
+
+Path = tuple[str | int, ...]
+Write = Callable[[Document, Any], None]
+MOST_LETTERS = 36  # a longer name is cut off in a closed list on a phone
+MOST_SHOWN = 12  # of so many at most all are shown
+
+
+def seed(key: str, value: Any) -> None:
+    """Give a widget its value of the document, but leave a text that could not be used as it was typed."""
+    if key not in desk().faults or key not in st.session_state:
+        desk().faults.pop(key, None)
+        hand(key, value)
+
+
+def fault(key: str) -> None:
+    """The message at the field, where what was typed there could not be used."""
+    message = desk().faults.get(key)
+    if message:
+        st.error(message, icon=":material/edit_off:")
+
+
+def done(key: str) -> None:
+    """What was just done at the button."""
+    message = desk().done.get(key)
+    if message:
+        st.success(message, icon=":material/check:")
+
+
+def _changed(key: str, write: Write, read: Callable[[Any], Any]) -> None:
+    scenario = st.session_state[key]
+    change(key, lambda document: write(document, read(scenario)))
+
+
+def _at(path: Path) -> Write:
+    return lambda document, value: put(document, path, value)
+
+
+def number(
+    label: str,
+    key: str,
+    path: Path = (),
+    *,
+    value: float | None = None,
+    write: Write | None = None,
+    kind: Kind = "plain",
+    unit: str = "",
+    help: str | None = None,
+    step: float = 1.0,
+    optional: bool = True,
+    low: float = 0.0,
+    high: float = 1e9,
+    whole: bool = False,
+    placeholder: str = "not known",
+) -> None:
+    """A number input. Empty means not known (``optional``). The limits are checked here, not by the browser, so
+    that the message can name them; ``low`` and ``high`` are in the reader's unit."""
+    words = desk().words
+    now = look(path) if write is None or path else value
+    tail = unit or words.unit(kind)
+
+    def read(scenario: float | None) -> float | None:
+        if scenario is None:
+            if optional:
+                return None
+            raise InputError(label, "nothing", "a number is needed", "Write a number.")
+        if not math.isfinite(scenario) or not low <= scenario <= high:
+            raise InputError(
+                label,
+                scenario,
+                f"a number from {low:g} to {high:g} {tail} is needed".strip(),
+                "Correct it; the plan still uses the value before.",
+            )
+        return words.back(kind, scenario)
+
+    shown = None if now is None else float(f"{words.out(kind, float(now)):.6g}")
+    if whole and shown is not None:
+        shown = round(shown)
+    seed(key, shown)
+    st.number_input(
+        f"{label} ({tail})" if tail else label,
+        value=None,
+        key=key,
+        step=int(step) if whole else step,
+        format="%d" if whole else "%g",
+        help=help,
+        placeholder=placeholder if optional else None,
+        on_change=_changed,
+        args=(key, write or _at(path), read),
+    )
+    fault(key)
+
+
+def span(
+    label: str,
+    key: str,
+    path: Path = (),
+    *,
+    value: Any = None,
+    write: Write | None = None,
+    kind: Kind = "plain",
+    unit: str = "",
+    help: str | None = None,
+    optional: bool = True,
+    placeholder: str = "usual figure",
+) -> None:
+    """A number or a range in one text field: ``12``, ``10 – 14`` or ``10 – 12 – 14``."""
+    words = desk().words
+    tail = unit or words.unit(kind)
+    now = look(path) if write is None or path else value
+
+    def read(scenario: str) -> Any:
+        found = read_range(label, scenario)
+        if found is None and not optional:
+            raise InputError(label, "nothing", "a number or a range is needed", "Write 12, or 10 – 14.")
+        if found is None:
+            return None
+        points = [words.back(kind, p) for p in found]
+        return points[0] if len(points) == 1 else points
+
+    seed(key, write_range(words, now, kind))
+    st.text_input(
+        f"{label} ({tail})" if tail else label,
+        key=key,
+        placeholder=placeholder if optional else None,
+        help=help or "One number, or a range such as 10 – 14, or 10 – 12 – 14 with the typical in the middle.",
+        on_change=_changed,
+        args=(key, write or _at(path), read),
+    )
+    fault(key)
+
+
+def text(
+    label: str,
+    key: str,
+    path: Path = (),
+    *,
+    value: str = "",
+    write: Write | None = None,
+    help: str | None = None,
+    long: bool = False,
+) -> None:
+    """A line, or several, of text."""
+    seed(key, (look(path) if write is None or path else value) or "")
+    if long:
+        st.text_area(label, key=key, help=help, on_change=_changed, args=(key, write or _at(path), str))
+    else:
+        st.text_input(label, key=key, help=help, max_chars=120, on_change=_changed, args=(key, write or _at(path), str))
+    fault(key)
+
+
+def pick(
+    label: str,
+    options: Sequence[Any],
+    *,
+    format_func: Callable[[Any], str] = str,
+    letters: int = MOST_LETTERS,
+    **scenario: Any,
+) -> Any:
+    """One of several: a closed list, or all of a few, with lines that break, where a name is too long for a list."""
+    if len(options) <= MOST_SHOWN and any(len(format_func(option)) > letters for option in options):
+        return st.radio(label, options, format_func=format_func, **scenario)
+    return st.selectbox(label, options, format_func=format_func, **scenario)
+
+
+def choice(
+    label: str,
+    key: str,
+    options: Sequence[Any],
+    path: Path = (),
+    *,
+    value: Any = None,
+    write: Write | None = None,
+    names: Callable[[Any], str] = str,
+    help: str | None = None,
+    label_visibility: Any = "visible",
+) -> None:
+    """One of a few options."""
+    now = look(path) if write is None or path else value
+    seed(key, now if now in options else options[0])
+    pick(
+        label,
+        options,
+        key=key,
+        format_func=names,
+        help=help,
+        label_visibility=label_visibility,
+        on_change=_changed,
+        args=(key, write or _at(path), lambda scenario: scenario),
+    )
+    fault(key)
+
+
+def several(
+    label: str,
+    key: str,
+    options: Sequence[str],
+    path: Path = (),
+    *,
+    value: Sequence[str] = (),
+    write: Write | None = None,
+    names: Callable[[Any], str] = str,
+    help: str | None = None,
+) -> None:
+    """Any of a few options, as pills."""
+    now = look(path) if write is None or path else value
+    seed(key, [x for x in now or [] if x in options])
+    st.pills(
+        label,
+        options,
+        key=key,
+        selection_mode="multi",
+        format_func=names,
+        help=help,
+        on_change=_changed,
+        args=(key, write or _at(path), list),
+    )
+    fault(key)
+
+
+def switch(
+    label: str, key: str, path: Path = (), *, value: bool = False, write: Write | None = None, help: str | None = None
+) -> None:
+    """Yes or no."""
+    seed(key, bool(look(path) if write is None or path else value))
+    st.toggle(label, key=key, help=help, on_change=_changed, args=(key, write or _at(path), bool))
+    fault(key)
+
+
+def day(
+    label: str,
+    key: str,
+    path: Path = (),
+    *,
+    value: str | None = None,
+    write: Write | None = None,
+    help: str | None = None,
+) -> None:
+    """A date of the calendar."""
+    now = look(path) if write is None or path else value
+
+    def read(scenario: dt.date | None) -> str | None:
+        return None if scenario is None else scenario.isoformat()
+
+    seed(key, None if now is None else dt.date.fromisoformat(now))
+    st.date_input(
+        label, key=key, help=help, format="YYYY-MM-DD", on_change=_changed, args=(key, write or _at(path), read)
+    )
+    fault(key)
+
+
+def _act(key: str, how: Callable[[Document], None]) -> None:
+    change(key, how)
+
+
+def act(
+    label: str,
+    key: str,
+    how: Callable[[Document], None],
+    *,
+    help: str | None = None,
+    icon: str | None = None,
+    disabled: bool = False,
+) -> None:
+    """A button that changes the document."""
+    st.button(label, key=key, help=help, icon=icon, disabled=disabled, on_click=_act, args=(key, how))
+    fault(key)
