@@ -1,6 +1,7 @@
-"""The search in a process of its own, at low priority: ``python -m brewwater.web.search_service.search_child``,
-started by ``searching``. In the server's own process its many small array steps would hold the interpreter that all pages
-share.
+"""The search in a process of its own, at low priority: ``python -m brewwater.web.search_service.search_child``.
+
+``searching`` starts it: in the server's own process its many small array steps would hold the interpreter that all
+pages share.
 
 It reads an ``Order`` (as a tuple) from its standard input and answers on its standard output with pairs of a word and a
 value: ``share`` and ``first`` on the way, then one of ``plan``, ``stopped``, ``refused`` and ``failed``. Anything that
