@@ -1,0 +1,72 @@
+"""The command line: words only. Exit status 0; 2 for bad input, with one clear line on standard error.
+
+A module for each command, loaded when that command is asked for, and each loads its libraries when it runs: what
+only prints help must not pay for the chemistry.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from typing import Any
+
+import click
+
+from brewwater.errors import BrewwaterError
+
+# the command, and its module in this folder
+COMMANDS = {
+    "app": "app",
+    "export": "keep",
+    "log": "log",
+    "plan": "plan",
+    "report": "report",
+    "restore": "keep",
+    "schema": "schema",
+    "waters": "waters",
+}
+
+
+class _Late(click.Group):
+    """A group whose commands are imported when they are named."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        found: click.Command = getattr(import_module(f"brewwater.cli.{COMMANDS[cmd_name]}"), cmd_name)
+        return found
+
+
+@click.group(cls=_Late)
+def cli() -> None:
+    """Water quality and filtration planner for people who serve coffee."""
+
+
+def _say(message: str) -> int:
+    click.echo("brewwater: " + " ".join(message.split()), err=True)
+    return 2
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; returns the exit status."""
+    run: Callable[..., Any] = cli.main
+    try:
+        run(args=list(sys.argv[1:] if arguments is None else arguments), prog_name="brewwater", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as shown:
+        click.echo(shown.format_message())
+        return 2
+    except click.ClickException as error:
+        return _say(error.format_message())
+    except BrewwaterError as error:
+        return _say(str(error))
+    except click.Abort:
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return 0

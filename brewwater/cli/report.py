@@ -1,0 +1,41 @@
+"""``brewwater report``: what was understood of a water report."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from brewwater.errors import InputError
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--supply", help="Which supply of the report.")
+@click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON.")
+def report(file: Path, supply: str | None, as_json: bool) -> None:
+    """Read a water report and print what was understood."""
+    from brewwater.output.result import report_result
+    from brewwater.reports import read_report
+
+    result = report_result(read_report(file), supply)
+    if as_json:
+        click.echo(result.model_dump_json(indent=2))
+        return
+    if not any(x is not None for row in result.rows for x in (row.low, row.high)):
+        raise InputError(
+            "file",
+            str(file),
+            "no figure of a water was found in it",
+            "Choose another file, or give the figures as options of plan.",
+        )
+    for row in result.rows:
+        span = "-".join(f"{x:g}" for x in (row.low, row.high) if x is not None) or "not found"
+        mean = f" (typical {row.typical:g})" if row.typical is not None else ""
+        click.echo(f"{row.supply or 'all'}: {row.analyte} {span}{mean} {row.unit}".rstrip())
+    for problem in result.problems:
+        click.echo(f"problem {problem.code}: {problem.message}")
+    if result.missing:
+        click.echo("not in the report: " + ", ".join(result.missing))
+    if len(result.supplies) > 1:
+        click.echo("supplies: " + "; ".join(result.supplies))
