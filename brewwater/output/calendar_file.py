@@ -12,8 +12,9 @@ from collections.abc import Iterable, Iterator
 
 from icalendar import Alarm, Calendar, Event
 
-from brewwater.output.dates import GOVERNS_WORDS, Due, between, descales, dues
+from brewwater.output.dates import Due, between, descales, dues
 from brewwater.output.sheet.content import number
+from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 
 CAUTION = (
@@ -93,7 +94,7 @@ def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
             due.date,
             due.date,
             f"{verb} {name}",
-            f"Governed by: {GOVERNS_WORDS[due.governs]}. Due {between(due)}. About "
+            f"Governed by: {GOVERNS.label(due.governs)}. Due {between(due)}. About "
             f"{number(100 * due.left, 2)} % of its capacity is left on this day.{because} {CAUTION}",
             [(-15, f"Tomorrow: {verb.lower()} {name}"), (8, f"Today: {verb.lower()} {name}")],
         )

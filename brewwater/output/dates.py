@@ -17,19 +17,6 @@ from brewwater.planning.candidate import NOT_BOUGHT, Cartridge, scale_held
 from brewwater.planning.scenario import Scenario
 from brewwater.treatment import Stage, capacity
 
-GOVERNS_WORDS: dict[str, str] = {
-    "volume": "gallons used up",
-    "exchange": "exchange capacity used up",
-    "chlorine": "chlorine taken up",
-    "time": "time limit",
-    "pressure": "pressure drop",
-    "lay-up": "lay-up",
-    "freeze": "freezing",
-    "reading": "a reading",
-    "notice": "boil-water notice",
-}
-
-
 WEEK = dt.timedelta(days=7)
 
 

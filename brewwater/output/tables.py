@@ -11,9 +11,10 @@ from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
-from brewwater.output.dates import GOVERNS_WORDS, descales, dues
+from brewwater.output.dates import descales, dues
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import AtBaseResult, Percentiles, PlanResult, WaterResult
+from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 
 Cell = str | float | int | None
@@ -64,7 +65,7 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
                 late,
                 fitted,
                 order,
-                GOVERNS_WORDS[d.governs],
+                GOVERNS.label(d.governs),
                 round(d.left, 3),
             )
         )

@@ -55,7 +55,7 @@ def test_the_rows_are_the_plans_own_figures(found) -> None:
             assert told == words.span([float(low), float(high)], digits=3)
     assert hardness[0] != hardness[1]
     verdicts = verdict_rows(both)
-    assert [row[0] for row in verdicts] == ["Cup", "Scale", "Metal", "Safety"]
+    assert [row[0] for row in verdicts] == ["Cup", "Scale", "Corrosion", "Safe to drink?"]
     for at, side in enumerate(both):
         cup = next(v for v in side.served if v.subject == "cup")
         assert f"bw-{cup.status}" in verdicts[0][1 + at].split(">served<")[1]

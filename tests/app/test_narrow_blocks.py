@@ -10,12 +10,13 @@ import pytest
 import streamlit as st
 
 from brewwater.demand import read_events
+from brewwater.output.vocabulary import STATUS, SUBJECT
 from brewwater.plan import Plan
 from brewwater.planning.document import load_document
 from brewwater.verdicts.sentences import decided
 from brewwater.web.state import as_document
 from brewwater.web.widgets import fields, show
-from brewwater.web.widgets.words import MEANS, STATUS_WORD, SUBJECT_WORD, Kind, Words
+from brewwater.web.widgets.words import MEANS, Kind, Words
 
 EVIL = '"><script>alert(1)</script>'
 
@@ -66,7 +67,7 @@ def test_text_of_a_user_stays_text_in_cell_and_label(written) -> None:
                 "2 Apr 2027",
                 "23 Apr 2027 to 1 Jul 2027",
                 "same day",
-                "rated volume used",
+                "Has passed its rated water",
                 "21 %",
             ],
             "broad",
@@ -95,7 +96,7 @@ def test_a_name_too_long_for_a_closed_list_is_chosen_from_an_open_one(front) -> 
 
 
 def test_every_verdict_first_says_what_it_means(ready, found: Plan) -> None:
-    said = {(subject, status) for subject in SUBJECT_WORD for status in STATUS_WORD}
+    said = {(subject, status) for subject in SUBJECT for status in STATUS}
     never = {(subject, "stop") for subject in ("cup", "scale", "corrosion")} | {("safety", "act")}
     assert set(MEANS) == said - never
     main = found.candidate.main.branch.name

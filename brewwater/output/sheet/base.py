@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 from brewwater.output.result_schema import AtBaseResult, Percentiles, PlanResult
 from brewwater.output.sheet.content import Page, Section, Table, number, spread, volume
+from brewwater.output.vocabulary import CHECKS, YES
 from brewwater.plan import Plan
-
-FITS = {True: "yes", False: "NO", None: "not known"}
 
 
 def base_page(plan: Plan, result: PlanResult) -> tuple[Page, ...]:
@@ -31,7 +30,7 @@ def base_page(plan: Plan, result: PlanResult) -> tuple[Page, ...]:
                 Section(
                     "Does not fit",
                     tuple(
-                        f"{way.name}: {check.check.replace('_', ' ')}: {check.why}"
+                        f"{way.name}: {CHECKS.label(check.check)}: {check.why}"
                         for way in at.ways
                         for check in way.checks
                         if check.ok is False
@@ -48,7 +47,7 @@ def _ways(at: AtBaseResult, metric: bool, currency: str) -> Table:
         return volume(p.p50, metric)
 
     rows: list[tuple[str, ...]] = [
-        ("Fits", *(FITS[w.passes] for w in at.ways)),
+        ("Fits", *(YES[w.passes] for w in at.ways)),
         (f"Year, {currency}", *(f"{w.expected:,.2f} ({_ends(w.total)})" for w in at.ways)),
         (
             "More than on board",

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from brewwater.output.sheet.content import Section, Table, number
+from brewwater.output.vocabulary import STATUS, SUBJECT
 from brewwater.plan import Plan
 from brewwater.plumbing import Decision, decisions, known
 from brewwater.plumbing.tanks import balance
 from brewwater.units import LB_KG, percent
-
-SAID = {"cup": "cup", "scale": "scale", "corrosion": "metal", "safety": "safety"}
 
 
 def branch_decisions(plan: Plan) -> tuple[Decision, ...]:
@@ -33,8 +32,12 @@ def branch_decisions(plan: Plan) -> tuple[Decision, ...]:
 
 def _if_not(plan: Plan) -> dict[str, str]:
     """By branch, the verdict on the water as it comes there."""
-    bad = [f"{SAID[v.subject]}: {v.status}" for v in plan.source_verdicts if v.status in ("watch", "act", "stop")]
-    heaters = {v.branch: f"scale: {v.status}" for v in plan.heaters}
+    bad = [
+        f"{SUBJECT.inside(v.subject)}: {STATUS.inside(v.status)}"
+        for v in plan.source_verdicts
+        if v.status in ("watch", "act", "stop")
+    ]
+    heaters = {v.branch: f"scale: {STATUS.inside(v.status)}" for v in plan.heaters}
     found = {b.name: ", ".join(bad) or "in range" for b in plan.candidate.branches if b.machine}
     return {b.name: found.get(b.name, heaters.get(b.name, "no machine on it")) for b in plan.candidate.branches}
 

@@ -10,6 +10,7 @@ from brewwater.output.sheet.building import sanitise_section
 from brewwater.output.sheet.content import Page, Section, Table, lines_of, number, steps, volume
 from brewwater.output.sheet.diagram import drawing
 from brewwater.output.sheet.fill_day import fill_advice
+from brewwater.output.vocabulary import CHECKS, YES
 from brewwater.plan import Plan
 from brewwater.plumbing import PlumbingTree, adapters, cautions, change, commissioning, winter
 from brewwater.reference import cite
@@ -67,10 +68,10 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
     metric = plan.document.units == "metric"
     fit = tuple(
         (
-            c.check.replace("_", " "),
+            CHECKS.label(c.check),
             _amount(c.value, c.unit),
             "–" if c.limit is None else _amount(c.limit, c.unit),
-            {True: "yes", False: "NO", None: "not known"}[c.ok],
+            YES[c.ok],
             c.source,
         )
         for c in result.fit

@@ -4,19 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from brewwater.output.vocabulary import PARTS
 from brewwater.plumbing import Node, PlumbingTree
 
 ROW, COLUMN, LEFT = 5.2, 7.0, 3.0
 GAP = 1.5  # an arrow ends this far before the middle of a mark
-WORDS = {
-    "isolator": "valve",
-    "backflow_preventer": "backflow protection",
-    "stage": "FILTER",
-    "air_gap": "air gap",
-    "arrestor": "hammer arrestor",
-    "test_port": "test port",
-    "check_valve": "check valve",
-}
 MARKED = frozenset({"isolator", "drain", "stage", "fixture", "backflow_preventer", "air_gap"})
 
 
@@ -107,5 +99,5 @@ def _shape(node: Node) -> str:
 def _words(node: Node, treated: bool) -> str:
     if node.kind == "fixture":
         return f"{node.name}: {'FILTERED' if treated else 'not filtered'}"
-    word = WORDS.get(node.kind, node.kind.replace("_", " "))
+    word = PARTS.inside(node.kind)
     return node.name if word.lower() in node.name.lower() else f"{node.name} ({word})"

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from brewwater import reference
-from brewwater.output.dates import GOVERNS_WORDS, Due, between, day_word, descales, dues
+from brewwater.output.dates import Due, between, day_word, descales, dues
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import PlanResult, VerdictResult, WaterResult
 from brewwater.output.sheet.base import base_page
@@ -20,7 +20,8 @@ from brewwater.output.sheet.cards import (
     winter_sheet,
 )
 from brewwater.output.sheet.content import Page, Section, Table, number, spread, steps, volume
-from brewwater.output.sheet.what_if import STATUS_WORDS, what_if_page
+from brewwater.output.sheet.what_if import what_if_page
+from brewwater.output.vocabulary import CHECKS, GOVERNS, MEDIA, STATUS, SUBJECT, WATER, bypass
 from brewwater.plan import Plan
 from brewwater.plumbing import PlumbingTree, build_tree
 from brewwater.treatment import Stage, medium_class
@@ -95,7 +96,7 @@ def _water_table(result: PlanResult) -> Table:
         return spread(p.p10, p.p50, p.p90, 2 if field.startswith("ph") else 3)
 
     return Table(
-        ("", "As it comes", "Served"),
+        ("", WATER.label("source"), WATER.label("served")),
         tuple((label, cell(result.source_water, f), cell(result.served_water, f)) for label, f in MEASURES),
         (4, 3, 3),
     )
@@ -113,12 +114,11 @@ def _verdict_table(result: PlanResult) -> Table:
         v = found.get((water, subject))
         if v is None:
             return "not known"
-        return STATUS_WORDS[v.status] + (f", {percent(v.share)} in range" if v.share is not None else "")
+        return STATUS.label(v.status) + (f", {percent(v.share)} in range" if v.share is not None else "")
 
-    names = {"cup": "Cup", "scale": "Scale", "corrosion": "Metal", "safety": "Safety"}
     return Table(
-        ("", "As it comes", "Served"),
-        tuple((word, say("source", s), say("served", s)) for s, word in names.items()),
+        ("", WATER.label("source"), WATER.label("served")),
+        tuple((SUBJECT.label(s), say("source", s), say("served", s)) for s in SUBJECT),
         (2, 4, 4),
     )
 
@@ -126,7 +126,7 @@ def _verdict_table(result: PlanResult) -> Table:
 def _unfit(result: PlanResult) -> Iterator[str]:
     for check in result.fit:
         if check.ok is False:
-            yield f"{check.check.replace('_', ' ')}: {check.why}"
+            yield f"{CHECKS.label(check.check)}: {check.why}"
     at = result.made_at_base
     if at is not None and at.ways[0].passes is False:
         yield f"{at.title}: {at.note}"
@@ -141,7 +141,7 @@ def _why(result: PlanResult) -> Iterator[str]:
 def _stack(plan: Plan) -> Table:
     rows = []
     for order, stage in enumerate(plan.candidate.stages, start=1):
-        settings = f"{stage.bypass_percent:g} % bypass" if stage.bypass_percent else "no bypass"
+        settings = bypass(stage.bypass_percent) if stage.bypass_percent else "no bypass"
         if stage.doses:
             settings = ", ".join(f"{d.salt} {number(d.mg_L)} mg/L" for d in stage.doses)
         rows.append((str(order), stage.name, medium_word(stage), stage.branch or "all filtered", settings))
@@ -152,7 +152,7 @@ def _stack(plan: Plan) -> Table:
 
 def medium_word(stage: Stage) -> str:
     """A medium as the trade calls it."""
-    return stage.medium.replace("_", " ")
+    return MEDIA.inside(stage.medium)
 
 
 def _branches(plan: Plan, result: PlanResult) -> str:
@@ -178,7 +178,7 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
                 one.name,
                 "past the plan" if first is None else day_word(first.date),
                 "" if first is None else between(first),
-                GOVERNS_WORDS[one.governed_by],
+                GOVERNS.label(one.governed_by),
                 volume(gallons.p50, metric, 2),
                 "" if first is None or first.order_by is None else first.order_by.isoformat(),
             )
@@ -221,7 +221,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             "same day" if d.fitted == d.date else day_word(d.fitted),
             between(d),
             d.stage.name,
-            GOVERNS_WORDS[d.governs],
+            GOVERNS.label(d.governs),
             percent(d.left),
         )
         for d in due

@@ -8,6 +8,7 @@ from brewwater.log.entry import EVENTS, Reading, standing_readings
 from brewwater.output.sheet.content import Page, Section, Table, number
 from brewwater.output.sheet.html import html_text
 from brewwater.output.sheet.pdf import pdf_bytes
+from brewwater.output.vocabulary import LOG, METHODS
 
 WIDTHS = (2.2, 3, 2.6, 2.6, 2, 4, 2.6)
 
@@ -60,4 +61,12 @@ def _by_date(lines: Sequence[Reading]) -> list[Reading]:
 def _row(line: Reading) -> tuple[str, ...]:
     value = "" if line.value is None else f"{number(line.value, 6)} {line.unit}".strip()
     written = " ".join(filter(None, (line.recorded_at[:10], line.recorded_by)))
-    return (line.date.isoformat(), line.kind.replace("_", " "), value, line.where, line.method, line.note, written)
+    return (
+        line.date.isoformat(),
+        LOG.inside(line.kind),
+        value,
+        line.where,
+        METHODS.inside(line.method),
+        line.note,
+        written,
+    )

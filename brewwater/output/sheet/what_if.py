@@ -6,12 +6,22 @@ import numpy as np
 
 from brewwater.ensemble import mean
 from brewwater.output.sheet.content import Page, Section, Table, volume
+from brewwater.output.vocabulary import STATUS
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Candidate
 from brewwater.units import GAL_L
 
-STATUS_WORDS = {"ok": "in range", "watch": "watch", "act": "ACT", "stop": "STOP", "unknown": "not known"}
-HEADER = ("Train", "Cup", "Scale", "Metal", "Changes a year", "Taken in a day", "Rejected a day", "Year", "Fits")
+HEADER = (
+    "Treatment",
+    "Cup",
+    "Scale",
+    "Corrosion",
+    "Changes a year",
+    "Taken in a day",
+    "Rejected a day",
+    "Year",
+    "Fits",
+)
 WIDTHS = (5, 2, 2, 2, 1.8, 2, 2, 2.2, 1.4)
 MOST = 8
 
@@ -38,7 +48,7 @@ def _names(candidate: Candidate) -> str:
 def _figures(plan: Plan, candidate: Candidate, fits: bool) -> tuple[str, ...]:
     scenario, metric = plan.scenario, plan.document.units == "metric"
     main = candidate.main.branch.name
-    found = {v.subject: STATUS_WORDS[v.status] for v in candidate.verdicts if v.branch == main}
+    found = {v.subject: STATUS.label(v.status) for v in candidate.verdicts if v.branch == main}
     year = sum(float(mean(c.changes.bought(0, scenario.book.year), scenario.weights)) for c in candidate.cartridges)
     taken = rejected = np.zeros(1)
     for branch, per_litre in candidate.reject_L_per_L.items():
@@ -48,7 +58,7 @@ def _figures(plan: Plan, candidate: Candidate, fits: bool) -> tuple[str, ...]:
     gallons = (volume(float(mean(x / GAL_L, scenario.weights)), metric, 2) for x in (taken, rejected))
     cost = candidate.cost
     return (
-        *(found.get(subject, "not known") for subject in ("cup", "scale", "corrosion")),
+        *(found.get(subject, STATUS.label("unknown")) for subject in ("cup", "scale", "corrosion")),
         f"{year:.1f}",
         *gallons,
         f"{cost.expected:,.2f} {cost.currency}",

@@ -9,6 +9,7 @@ import streamlit as st
 
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.charts import branch_costs, branch_drawing
+from brewwater.output.vocabulary import CHECKS, FIXTURES, MET
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, UNCOUNTED, AtBase
 from brewwater.plumbing import Check
@@ -93,7 +94,7 @@ def page() -> None:
                         f"branch_kind_{i}",
                         KINDS,
                         ("branches", i, "kind"),
-                        names=lambda k: k.replace("_", " "),
+                        names=FIXTURES.label,
                     )
                     fields.choice(
                         "Machine on it",
@@ -202,22 +203,6 @@ def _what_each_costs(plan: Plan, words: Words) -> None:
     st.caption("On average. A cartridge's cost is shared out by the water that each branch draws through it.")
 
 
-CHECK_WORDS = {
-    "fresh_tank_hours": "Fresh tank lasts",
-    "waste_tank_ratio": "Waste tank against fresh",
-    "membrane_hours": "The membrane runs",
-    "waste_tank_fill": "Into the waste tank",
-    "turnover": "Water stands in the tank",
-    "peak_day_fills": "Fills on the busiest day",
-    "slope": "Drain slope",
-    "residual": "Chlorine left in the tank",
-    "inlet_pressure": "Pressure at the machine",
-    "cartridge_flow": "Flow through cartridges",
-    "contact_time": "Contact time",
-    "pump_flow": "Pump flow",
-    "weight": "Weight of the water",
-    "velocity": "Speed in the pipe",
-}
 CHECK_KIND: dict[str, Kind] = {
     "gal": "volume",
     "psi": "pressure",
@@ -251,9 +236,8 @@ def _fit(plan: Plan, words: Words) -> None:
     show.checks(
         [
             show.Checked(
-                CHECK_WORDS.get(c.check, c.check.replace("_", " ").capitalize())
-                + (f": {c.part}" if c.part in named else ""),
-                {True: "ok", False: "act", None: "unknown"}[c.ok],
+                CHECKS.label(c.check) + (f": {c.part}" if c.part in named else ""),
+                MET[c.ok],
                 amount(c, c.value),
                 "" if c.limit is None else bound(c.check, amount(c, c.limit), fails_above=_fails_above(c)),
                 c.why,
@@ -285,7 +269,7 @@ def _at_base(plan: Plan, at: AtBase, words: Words) -> None:
     rows = [
         [
             way.name,
-            show.badge({True: "ok", False: "act", None: "unknown"}[way.passes]),
+            show.badge(MET[way.passes]),
             money((way.cost.total_percentiles[0], float(way.cost.expected), way.cost.total_percentiles[2])),
             "–" if way.key == "on_board" else money([float(x) for x in percentiles(way.dearer, weights)]),
             words.quantity("volume", float(percentiles(way.fresh_gal, weights)[1])),

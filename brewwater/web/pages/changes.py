@@ -13,6 +13,7 @@ from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import mean
 from brewwater.output.charts import Remaining, capacity_left, remaining
 from brewwater.output.dates import Descale, Due, descales, dues, place_of
+from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Cartridge
 from brewwater.units import percent
@@ -20,7 +21,7 @@ from brewwater.web import planning
 from brewwater.web.pages import first
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
-from brewwater.web.widgets.words import GOVERNS_WORD, Words, date
+from brewwater.web.widgets.words import Words, date
 
 SOON = 6  # changes that are shown at once; the rest opens
 ANY_DAY = "any day"
@@ -92,7 +93,7 @@ def _table(due: tuple[Due, ...], words: Words) -> None:
                 "–" if one.order_by is None else date(one.order_by),
                 f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
                 "same day" if one.fitted == one.date else date(one.fitted),
-                GOVERNS_WORD[one.governs] + (f"; {one.because}" if one.because else ""),
+                GOVERNS.label(one.governs) + (f"; {one.because}" if one.because else ""),
                 words.share(one.left),
             ]
             for one in due
@@ -234,7 +235,7 @@ def _bears(plan: Plan, words: Words) -> None:
             [
                 one.stage.name,
                 facts.capacity_span(one, plan, words),
-                GOVERNS_WORD[one.changes.governed_by(plan.scenario.weights)],
+                GOVERNS.label(one.changes.governed_by(plan.scenario.weights)),
                 words.number(year, 2),
                 "usual range of its class" if warned else "data sheet",
             ]

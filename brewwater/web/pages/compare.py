@@ -12,6 +12,7 @@ from brewwater.cost import compare
 from brewwater.errors import BrewwaterError
 from brewwater.output.charts import two_costs
 from brewwater.output.charts.beside import Cloud, cup_beside
+from brewwater.output.vocabulary import SUBJECT
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import PlanDocument
 from brewwater.treatment import Stage
@@ -33,7 +34,7 @@ from brewwater.web.widgets.beside import (
     water_heads,
     water_rows,
 )
-from brewwater.web.widgets.words import SUBJECT_WORD, Words
+from brewwater.web.widgets.words import Words
 
 TOWNS, TREATMENTS = "Two towns", "Two treatments"
 
@@ -191,7 +192,7 @@ def _both(sides: Sequence[Side], words: Words) -> None:
     for side in sides:
         for verdict in side.served:
             if verdict.status in ("act", "stop"):
-                show.say(f"{side.title}, served: {SUBJECT_WORD[verdict.subject].lower()}. {verdict.why}")
+                show.say(f"{side.title}, served: {SUBJECT.inside(verdict.subject)}. {verdict.why}")
     st.subheader("Cartridges and money", anchor=False)
     show.table(
         ["", *(s.title for s in sides)],

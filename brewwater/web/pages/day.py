@@ -11,6 +11,7 @@ import streamlit as st
 from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.charts import demand_year, tank_day
+from brewwater.output.vocabulary import DRINKS
 from brewwater.plan import Plan
 from brewwater.plumbing.parts import known
 from brewwater.reference import table
@@ -48,7 +49,7 @@ def page() -> None:
 
 
 def _usual_names() -> dict[str, str]:
-    return {row["key"]: row["key"].replace("_", " ") for row in table("drink_water")}
+    return {row["key"]: DRINKS.inside(row["key"]) for row in table("drink_water")}
 
 
 def _drinks() -> None:

@@ -14,6 +14,7 @@ from brewwater.errors import InputError
 from brewwater.output.sheet.branches import WEIGHT_HEADER, branch_decisions, weight_rows
 from brewwater.output.sheet.building import sized
 from brewwater.output.sheet.pages import tree_of
+from brewwater.output.vocabulary import PARTS
 from brewwater.plan import Plan
 from brewwater.plumbing import Branch, PlumbingTree, drawing, follow, hang, tree_problems
 from brewwater.plumbing.tree import NodeKind
@@ -103,7 +104,7 @@ def _tree(plan: Plan) -> None:
                 COLUMNS["kind"],
                 options=list(KINDS),
                 required=True,
-                format_func=lambda kind: str(kind).replace("_", " "),
+                format_func=lambda kind: PARTS.label(str(kind)),
             ),
             "parent": st.column_config.SelectboxColumn(COLUMNS["parent"], options=names),
             "cold_from": st.column_config.SelectboxColumn(COLUMNS["cold_from"], options=names),

@@ -11,6 +11,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.log import Diagnosis
 from brewwater.log.entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.output.charts import worth_of_tests
+from brewwater.output.vocabulary import LOG, METHODS
 from brewwater.plan import Plan
 from brewwater.units import PLAN_UNITS
 from brewwater.web import keeping, planning
@@ -20,22 +21,10 @@ from brewwater.web.widgets.facts import change_figure
 from brewwater.web.widgets.show import Figure
 from brewwater.web.widgets.words import Words, date
 
-NAMES = {
-    "meter_gal": "Filter meter",
-    "drinks_sold": "Drinks sold",
-    "pressure_in_psi": "Pressure before the filters",
-    "pressure_out_psi": "Pressure after the filters",
-    "tds": "Dissolved solids",
-    "ph": "pH",
-    "changed_cartridge": "Changed a cartridge",
-    "lay_up": "Laid up",
-    "withdrawn": "Taken back",
-}
-
 
 def name_of(kind: str) -> str:
     """A kind of reading in plain words."""
-    return NAMES.get(kind, kind.replace("_", " ").capitalize())
+    return LOG.label(kind)
 
 
 def usual_unit(kind: str, words: Words) -> str:
@@ -131,7 +120,7 @@ def _form(words: Words) -> None:
         "How",
         ["typed", "drop_kit", "meter", "strip", "lab", "unknown"],
         key="reading_method",
-        format_func=lambda m: m.replace("_", " "),
+        format_func=METHODS.label,
     )
     st.text_input("Note", key="reading_note", max_chars=400)
     st.button("Add to the log", key="reading_add", on_click=_add, icon=":material/add:", type="primary")

@@ -15,10 +15,12 @@ from brewwater import reports as intake
 from brewwater.errors import InputError
 from brewwater.output.result import report_result
 from brewwater.output.result_schema import ReportResult, RowResult
+from brewwater.output.vocabulary import analyte as plain
+from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.verdicts import REQUIRED
 from brewwater.web.state import Document, change, desk
 from brewwater.web.widgets import fields, show
-from brewwater.web.widgets.words import Words, inline, plain
+from brewwater.web.widgets.words import Words
 
 KINDS = ["pdf", "csv", "xlsx", "html", "txt", "md"]
 MOST_OPEN = 5  # so many doubts are shown unfolded

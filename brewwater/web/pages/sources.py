@@ -9,16 +9,16 @@ from html import escape
 
 import streamlit as st
 
+from brewwater.output.vocabulary import CHECKS, STATUS
+from brewwater.output.vocabulary import analyte as plain
 from brewwater.plan import Plan
 from brewwater.reference import Row, sources, table
 from brewwater.treatment import medium_class
 from brewwater.verdicts import goals
 from brewwater.web import planning
-from brewwater.web.pages.branches import CHECK_WORDS
 from brewwater.web.state import desk, hand
 from brewwater.web.widgets import facts, show
 from brewwater.web.widgets.show import Figure
-from brewwater.web.widgets.words import STATUS_WORD, plain
 
 STANDING_WORDS = {
     "published": "Published: the text was read",
@@ -75,7 +75,7 @@ def page() -> None:
         "stop": "do not serve; call the authority",
         "unknown": "what is known cannot tell; a test is named",
     }
-    show.table(["Verdict", "Meaning"], [[show.badge(s), meaning[s]] for s in STATUS_WORD], raw=(0,), label="Verdicts")
+    show.table(["Verdict", "Meaning"], [[show.badge(s), meaning[s]] for s in STATUS], raw=(0,), label="Verdicts")
     if plan is not None:
         st.subheader("What this plan assumed", anchor=False)
         if plan.warnings:
@@ -127,7 +127,7 @@ def numbers(plan: Plan | None) -> dict[str, Basis]:
     for measure, goal in goals(plan.document.targets).items():
         texts[f"{plain(measure)}: the goal"] = goal.source
     for check in plan.candidate.checks:
-        label = f"{CHECK_WORDS.get(check.check, check.check.replace('_', ' ').capitalize())}: the limit"
+        label = f"{CHECKS.label(check.check)}: the limit"
         texts[label] = f"{texts.get(label, '')} {check.source}"
     found |= {label: Basis(keys) for label, text in texts.items() if (keys := _keys(text))}
     for stage in plan.candidate.stages:

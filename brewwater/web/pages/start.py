@@ -8,12 +8,12 @@ from typing import Any, Literal, cast
 import streamlit as st
 
 from brewwater.errors import InputError
+from brewwater.output.vocabulary import analyte as plain
 from brewwater.planning.document import PlanDocument, demo_document, mobile_template, with_overrides
 from brewwater.records import Span
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.web.state import begin, desk, hand
 from brewwater.web.widgets import fields
-from brewwater.web.widgets.words import plain
 
 Way = Literal["report", "drop_kit", "strip", "lab", "meter", "unknown"]
 WAYS: dict[Way, str] = {

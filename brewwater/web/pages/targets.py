@@ -7,12 +7,13 @@ from typing import Any, get_args
 
 import streamlit as st
 
+from brewwater.output.vocabulary import EDITIONS, MACHINES, METALS
+from brewwater.output.vocabulary import analyte as plain
 from brewwater.verdicts import editions, goals
 from brewwater.verdicts.goals import Measured
 from brewwater.web import planning
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import fields, show
-from brewwater.web.widgets.words import plain
 
 MEASURED: tuple[str, ...] = get_args(Measured)
 UNITS = {
@@ -22,7 +23,6 @@ UNITS = {
     "ph": "pH",
     "total_chlorine": "mg/L as Cl2",
 }
-EDITION_WORDS = {"trade": "The trade's usual goals"}
 LAWS = {"us_federal": "US federal limits", "eu": "European Union", "who": "WHO guideline"}
 KINDS = ("espresso", "steam_boiler", "brewer", "hot_water", "ice", "other")
 
@@ -62,7 +62,7 @@ def _goals() -> None:
         "edition",
         editions(),
         ("targets", "edition"),
-        names=lambda e: EDITION_WORDS.get(e, e.replace("_", " ").upper()),
+        names=lambda e: EDITIONS.label(e),
     )
     fields.choice("Safety limits of", "law", tuple(LAWS), ("targets", "law"), names=LAWS.__getitem__)
     found = goals(on.typed.targets)
@@ -158,14 +158,14 @@ def _machines() -> None:
     fields.text("Name", f"machine_name_{at}", value=names[at], write=partial(_rename, at))
     columns = st.columns(2)
     with columns[0]:
-        fields.choice("Kind", f"machine_kind_{at}", KINDS, (*path, "kind"), names=lambda k: k.replace("_", " "))
+        fields.choice("Kind", f"machine_kind_{at}", KINDS, (*path, "kind"), names=MACHINES.label)
     with columns[1]:
         fields.choice(
             "Wetted metal",
             f"machine_metal_{at}",
             ("unknown", "copper_brass", "stainless"),
             (*path, "wetted_metal"),
-            names=lambda k: k.replace("_", " and "),
+            names=METALS.label,
         )
     st.caption("From the machine's manual; leave empty what it does not state. The manual goes before every goal here.")
     columns = st.columns(2)

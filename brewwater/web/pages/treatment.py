@@ -3,46 +3,21 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any, get_args
+from typing import Any
 
 import streamlit as st
 
 from brewwater.output.charts import scale_laid
+from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan
-from brewwater.planning.search import NAMES
 from brewwater.reference import keyed
 from brewwater.treatment import Stage
-from brewwater.treatment.stage import Medium
 from brewwater.web import planning
 from brewwater.web.pages import first
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
 from brewwater.web.widgets.beside import G_PER_OZ, scale_g, scale_text, side_of, train_text
 from brewwater.web.widgets.words import Kind, Words
-
-MEDIA: tuple[str, ...] = get_args(Medium)
-EXPLAIN = {
-    "sediment": "Holds grit and rust. Fine media never on a pump's suction.",
-    "carbon": "Takes free chlorine and off taste; leaves minerals as they are.",
-    "catalytic_carbon": "Takes chloramine; sized by contact time.",
-    "scale_inhibitor": "Keeps scale from sticking; not for steam boilers, long stagnation or very hard water.",
-    "weak_acid": "Takes hardness and alkalinity together; a bypass sets how much. Leaves CO2 in the line.",
-    "softening": "Swaps hardness for sodium; leaves alkalinity and chloride untouched.",
-    "calcium_to_magnesium": "Swaps calcium for magnesium.",
-    "chloride_anion": "Swaps alkalinity and sulfate for chloride.",
-    "reverse_osmosis": "Takes most of everything; rejects water; slow when cold or at low pressure.",
-    "mixed_bed": "Takes everything; small volumes.",
-    "blend": "Mixes the train's inlet water back in.",
-    "mineral_dose": "Adds named salts by weight.",
-    "calcite": "Puts calcium and alkalinity back by dissolving.",
-}
-
-
-def medium_name(medium: str) -> str:
-    """A medium in plain words."""
-    return str(
-        {str(k): v for k, v in NAMES.items()}.get(medium, "Blend" if medium == "blend" else medium.replace("_", " "))
-    )
 
 
 def page() -> None:
@@ -118,14 +93,14 @@ def _editor() -> None:
         with st.expander(f"{i + 1}. {stage.name}", icon=":material/filter_alt:", key=f"stage_box_{i}"):
             _stage(i, stage, branches, len(train))
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        medium = st.selectbox("Add a stage", MEDIA, key="stage_medium", format_func=medium_name)
+        medium = st.selectbox("Add a stage", list(MEDIA), key="stage_medium", format_func=MEDIA.label)
         fields.act("Add", "stage_add", partial(_add, medium), icon=":material/add:")
-    st.caption(EXPLAIN[medium])
+    st.caption(DOES[medium])
 
 
 def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
     path = ("train", i)
-    st.caption(EXPLAIN[stage.medium])
+    st.caption(DOES[stage.medium])
     columns = st.columns(2)
     with columns[0]:
         fields.text("Name", f"stage_name_{i}", (*path, "name"))
@@ -188,7 +163,7 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
             f"sheet_{i}_rated_for",
             ("unknown", "free_chlorine", "chloramine"),
             (*path, "sheet", "rated_for"),
-            names=lambda r: r.replace("_", " "),
+            names=DISINFECTANTS.label,
         )
     with columns[1]:
         fields.span(
@@ -208,7 +183,7 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
 
 def _doses(i: int, stage: Stage) -> None:
     salts = keyed("salts")
-    name = st.selectbox("Salt", list(salts), key=f"dose_salt_{i}", format_func=lambda k: k.replace("_", " "))
+    name = st.selectbox("Salt", list(salts), key=f"dose_salt_{i}", format_func=SALTS.label)
     now = next((d.mg_L for d in stage.doses if d.salt == name), None)
     fields.number(
         "Dose",
@@ -237,9 +212,9 @@ def _set_branch(i: int, document: Document, value: str) -> None:
 
 def _add(medium: str, document: Document) -> None:
     taken = {s["name"] for s in document["train"]}
-    name, number = medium_name(medium), 2
+    name, number = MEDIA.label(medium), 2
     while name in taken:
-        name, number = f"{medium_name(medium)} {number}", number + 1
+        name, number = f"{MEDIA.label(medium)} {number}", number + 1
     document["train"].append({"name": name, "medium": medium})
 
 

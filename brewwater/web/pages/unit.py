@@ -7,6 +7,7 @@ from typing import Any
 
 import streamlit as st
 
+from brewwater.output.vocabulary import RULES, UNIT_KINDS
 from brewwater.plumbing import Unit
 from brewwater.reference import table
 from brewwater.web.state import Document, desk
@@ -34,7 +35,7 @@ def section() -> None:
         st.caption("Empty: the usual figure of its kind stands in, and checks that rest on it give no verdict.")
         columns = st.columns(2)
         with columns[0]:
-            fields.choice("Kind of unit", "unit_kind", KINDS, ("unit", "kind"))
+            fields.choice("Kind of unit", "unit_kind", KINDS, ("unit", "kind"), names=UNIT_KINDS.label)
             usual = "usual for its kind"
             fields.number("Fresh tank", "fresh_tank", ("unit", "fresh_tank_gal"), kind="volume", placeholder=usual)
             fields.number("Waste tank", "waste_tank", ("unit", "waste_tank_gal"), kind="volume", placeholder=usual)
@@ -72,7 +73,7 @@ def section() -> None:
                 "jurisdiction",
                 rules,
                 ("unit", "jurisdiction"),
-                names=lambda k: k.replace("_", " "),
+                names=RULES.label,
                 help="Local code decides; this names the rule that the check uses.",
             )
             fields.span("Mains pressure", "mains_psi", ("unit", "mains_psi"), kind="pressure")

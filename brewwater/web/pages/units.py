@@ -8,6 +8,8 @@ from typing import Any
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
+from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT, WATER
+from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan
 from brewwater.planning.document import PlanDocument, demo_document, load_document, mobile_template
 from brewwater.store import Unit
@@ -17,7 +19,7 @@ from brewwater.web.search_service import aside
 from brewwater.web.search_service.search_child import COARSE_DRAWS
 from brewwater.web.state import Document, begin, desk, hand
 from brewwater.web.widgets import facts, fields, show
-from brewwater.web.widgets.words import STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD, Words, date, inline
+from brewwater.web.widgets.words import Words, date
 
 
 def page() -> None:
@@ -155,8 +157,8 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
     if columns:
         st.caption(f"From a coarse look ({COARSE_DRAWS} draws); open a unit for its full plan.")
         labels = [
-            *(f"{SUBJECT_WORD[s]} as it comes" for s in SUBJECT_WORD),
-            *(f"{SUBJECT_WORD[s]} served" for s in SUBJECT_WORD),
+            *(f"{SUBJECT.label(s)}, {WATER.inside('source')}" for s in SUBJECT),
+            *(f"{SUBJECT.label(s)}, {WATER.inside('served')}" for s in SUBJECT),
             "Treatment",
             "Next change",
             "A year costs",
@@ -175,15 +177,15 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
 def _column(plan: Plan, words: Words) -> list[str]:
     def word(verdicts: Any, subject: str) -> str:
         found = next((v for v in verdicts if v.subject == subject), None)
-        return "not judged" if found is None else f"{STATUS_SHAPE[found.status]} {STATUS_WORD[found.status]}"
+        return "not judged" if found is None else f"{SIGN[found.status]} {STATUS.label(found.status)}"
 
     main = plan.candidate.main.branch.name
     served = [v for v in plan.candidate.verdicts if v.branch == main]
     cost = plan.candidate.cost
     first = facts.next_change(plan)
     return [
-        *(word(plan.source_verdicts, s) for s in SUBJECT_WORD),
-        *(word(served, s) for s in SUBJECT_WORD),
+        *(word(plan.source_verdicts, s) for s in SUBJECT),
+        *(word(served, s) for s in SUBJECT),
         " → ".join(n for n, _ in facts.train_names(plan.candidate.stages, words)) or "none",
         "none in the plan" if first is None else f"{date(first.expected)} ({first.stage})",
         words.money(float(cost.expected), cost.currency),

@@ -8,6 +8,9 @@ from typing import Any
 import streamlit as st
 
 from brewwater.output.charts import boiler_cloud, cup_cloud
+from brewwater.output.vocabulary import DISINFECTANTS, METHODS, NOTICES, SUPPLY_KINDS
+from brewwater.output.vocabulary import analyte as plain
+from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan
 from brewwater.reports.analysis import Measurement
 from brewwater.units import PLAN_UNITS
@@ -16,10 +19,7 @@ from brewwater.web import planning
 from brewwater.web.pages import report
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
-from brewwater.web.widgets.words import inline, plain
 
-METHODS = ("typed", "report", "lab", "drop_kit", "meter", "strip", "unknown")
-DISINFECTANTS = ("unknown", "free_chlorine", "chloramine", "none")
 NO_UNIT = ("1", "NONE", "none", "")  # of pH
 
 
@@ -83,19 +83,25 @@ def _supplies() -> None:
             fields.choice(
                 "Disinfectant",
                 f"disinfectant_{at}",
-                DISINFECTANTS,
+                tuple(DISINFECTANTS),
                 ("supplies", at, "disinfectant"),
-                names=lambda d: d.replace("_", " "),
+                names=DISINFECTANTS.label,
                 help="Ask the utility, or test free and total chlorine: strips for free chlorine read zero on "
                 "chloramine.",
             )
-            fields.choice("Kind", f"supply_kind_{at}", ("public", "well", "hauled"), ("supplies", at, "kind"))
+            fields.choice(
+                "Kind",
+                f"supply_kind_{at}",
+                ("public", "well", "hauled"),
+                ("supplies", at, "kind"),
+                names=SUPPLY_KINDS.label,
+            )
             fields.choice(
                 "Notice in force",
                 f"notice_{at}",
                 ("none", "boil_water", "do_not_drink"),
                 ("supplies", at, "notice"),
-                names=lambda n: n.replace("_", " "),
+                names=NOTICES.label,
             )
             fields.act("Add another water", "supply_add", _add, icon=":material/add:")
             fields.act(
@@ -154,7 +160,7 @@ def _values(at: int) -> None:
                 [
                     plain(analyte),
                     f"{'below ' if m.below_detection else ''}{ends} {unit_text(m)}".strip(),
-                    m.method.replace("_", " "),
+                    METHODS.label(m.method),
                 ]
             )
         show.table(["Measure", "Value", "From"], rows, label="Known values")
@@ -191,10 +197,10 @@ def _values(at: int) -> None:
         fields.choice(
             "From",
             f"method_{tag}",
-            METHODS,
+            tuple(METHODS),
             value=now.method if now else "typed",
             write=partial(_set_method, at, analyte),
-            names=lambda m: m.replace("_", " "),
+            names=METHODS.label,
         )
         fields.act(
             "Take this value out",

@@ -12,6 +12,7 @@ from brewwater.changes import quantile_days
 from brewwater.ensemble import mean, percentiles
 from brewwater.errors import InputError
 from brewwater.output.result import capacity_gal
+from brewwater.output.vocabulary import GOVERNS, SUBJECT
 from brewwater.plan import Plan
 from brewwater.planning.candidate import NOT_BOUGHT, Candidate, Cartridge, scale_held
 from brewwater.planning.document import PlanDocument
@@ -20,7 +21,7 @@ from brewwater.supply.tank_days import Fill
 from brewwater.treatment import Stage
 from brewwater.verdicts import State, Verdict
 from brewwater.web.widgets import facts, show
-from brewwater.web.widgets.words import GOVERNS_WORD, SUBJECT_WORD, Words
+from brewwater.web.widgets.words import Words
 
 G_PER_OZ = 28.349523125
 SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "line_ph", "cup_ph", "ccpp")
@@ -105,7 +106,7 @@ def verdict_rows(sides: Sequence[Side]) -> list[list[str]]:
 
     return [
         [name, *_each(sides, lambda side, served, subject=subject: word(side, served, subject))]  # type: ignore[misc]
-        for subject, name in SUBJECT_WORD.items()
+        for subject, name in ((s, SUBJECT.label(s)) for s in SUBJECT)
     ]
 
 
@@ -191,7 +192,7 @@ def _days(one: Cartridge | None, side: Side, words: Words) -> str:
     from_new = one.changes.first_day
     if low >= end:
         return "past the end of the plan"
-    governs = GOVERNS_WORD[one.changes.governed_by(side.scenario.weights)]
+    governs = GOVERNS.label(one.changes.governed_by(side.scenario.weights))
     if high >= end:
         return f"{words.number(low - from_new)} days or more ({governs})"
     return f"{words.span([low - from_new, high - from_new], unit='days', digits=3)} ({governs})"

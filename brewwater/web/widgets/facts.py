@@ -11,6 +11,7 @@ import numpy as np
 from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import percentiles
 from brewwater.output.charts.base import FloatArray
+from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Cartridge
 from brewwater.reference import sources
@@ -20,7 +21,7 @@ from brewwater.verdicts import State
 from brewwater.water import Water
 from brewwater.web.state import desk
 from brewwater.web.widgets.show import Figure, How
-from brewwater.web.widgets.words import GOVERNS_WORD, Words, date
+from brewwater.web.widgets.words import Words, date
 
 PERCENTILES = "Ten of a hundred possible cases lie below the low end, ten above the high end."
 MEASURES: dict[str, tuple[str, str, str, str]] = {
@@ -170,7 +171,7 @@ def change_figure(plan: Plan) -> Figure:
         "earliest of capacity used up (with the margin taken off once), time limit, lay-up and notices, day by day",
         (
             ("Cartridge", first.stage),
-            ("Governs", GOVERNS_WORD[first.governs]),
+            ("Governs", GOVERNS.label(first.governs)),
             ("Margin", f"{percent(plan.document.policy.margin)} of the capacity is planned with"),
         ),
         "data sheet where one is entered, else the usual figures of its class (common practice)",
@@ -179,7 +180,7 @@ def change_figure(plan: Plan) -> Figure:
     return Figure(
         "Next cartridge change",
         date(first.expected),
-        f"{first.stage}: {GOVERNS_WORD[first.governs]}. {counted_on(plan)} Estimate, verify by test.",
+        f"{first.stage}: {GOVERNS.label(first.governs)}. {counted_on(plan)} Estimate, verify by test.",
         how,
     )
 

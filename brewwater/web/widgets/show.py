@@ -14,8 +14,9 @@ from html import escape
 
 import streamlit as st
 
+from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT
 from brewwater.verdicts import Verdict
-from brewwater.web.widgets.words import MEANS, STATUS_SHAPE, STATUS_WORD, SUBJECT_WORD
+from brewwater.web.widgets.words import MEANS
 
 # Letters that a column may ask for before it breaks its lines, and how many letters in all columns do not fit a
 # tablet or a phone.
@@ -218,7 +219,7 @@ def figures(items: Sequence[Figure]) -> None:
 
 def badge(status: str) -> str:
     """A verdict as shape and word, in HTML."""
-    shape, word = STATUS_SHAPE[status], STATUS_WORD[status]
+    shape, word = SIGN[status], STATUS.label(status)
     return f'<span class="bw-badge bw-{status}"><span aria-hidden="true">{shape}</span> {word}</span>'
 
 
@@ -255,11 +256,11 @@ def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callab
         now = after.get(before.subject, before)
         cards.append(
             f'<div class="bw-card" data-subject="{before.subject}"><div class="bw-row">'
-            f'<span class="bw-subject">{SUBJECT_WORD[before.subject]}</span>'
+            f'<span class="bw-subject">{SUBJECT.label(before.subject)}</span>'
             f'<span><span class="bw-label">as it comes</span> {badge(before.status)}</span>'
             + (f'<span><span class="bw-label">served</span> {badge(now.status)}</span>' if now is not before else "")
             + f"</div><div><strong>{escape(MEANS[now.subject, now.status])}</strong> {escape(now.why)}</div>"
-            f"<details><summary>Why, and what would change it: {SUBJECT_WORD[before.subject].lower()}</summary>"
+            f"<details><summary>Why, and what would change it: {SUBJECT.inside(before.subject)}</summary>"
             f"<strong>As it comes</strong>{_verdict_detail(before, told(before))}"
             + (f"<strong>Served</strong>{_verdict_detail(now, told(now))}" if now is not before else "")
             + "</details></div>"

@@ -44,10 +44,6 @@ _METRIC = {
 }
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
 
-STATUS_WORD = {"ok": "OK", "watch": "Watch", "act": "Act", "stop": "Stop", "unknown": "Not known"}
-STATUS_SHAPE = {"ok": "●", "watch": "▲", "act": "■", "stop": "✖", "unknown": "◇"}
-STATUS_COLOUR = {"ok": "green", "watch": "yellow", "act": "orange", "stop": "red", "unknown": "gray"}
-SUBJECT_WORD = {"cup": "Cup", "scale": "Scale", "corrosion": "Metal", "safety": "Safety"}
 # What a verdict means for the one who serves, before any figure.
 MEANS = {
     ("cup", "ok"): "This water suits the coffee.",
@@ -67,18 +63,6 @@ MEANS = {
     ("safety", "stop"): "Do not serve this water.",
     ("safety", "unknown"): "Whether this water is safe to drink cannot be told here.",
 }
-GOVERNS_WORD = {
-    "volume": "rated volume used",
-    "exchange": "exchange capacity used",
-    "chlorine": "chlorine taken up",
-    "time": "time limit",
-    "pressure": "pressure drop",
-    "lay-up": "lay-up",
-    "freeze": "freezing",
-    "reading": "a reading",
-    "notice": "a notice on the supply",
-}
-
 # Which way the limit of a check of the unit lies.
 _AT_LEAST = frozenset(
     {
@@ -214,11 +198,6 @@ def date(day: dt.date | None) -> str:
     return "after the plan" if day is None else f"{day.day} {day:%b %Y}"
 
 
-def badge(status: str) -> str:
-    """A verdict's word with its shape and colour, as Streamlit markdown."""
-    return f":{STATUS_COLOUR[status]}-badge[{STATUS_SHAPE[status]} {STATUS_WORD[status]}]"
-
-
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _RANGE = re.compile(
     rf"^\s*({_NUMBER})(?:\s*(?:-|–|to|/|;|\s)\s*({_NUMBER}))?(?:\s*(?:-|–|to|/|;|\s)\s*({_NUMBER}))?\s*$"
@@ -257,24 +236,3 @@ def write_range(words: Words, span: object, kind: Kind = "plain") -> str:
         points = list(span)  # type: ignore[call-overload]
     shown = [f"{words.out(kind, p):.4g}" for p in points]
     return shown[0] if len(set(shown)) == 1 else " – ".join(shown)
-
-
-PLAIN = {
-    "haa5": "HAA5",
-    "haa9": "HAA9",
-    "ph": "pH",
-    "total_dissolved_solids": "Dissolved solids",
-    "total_hardness": "Hardness",
-    "e_coli": "E. coli",
-}
-
-
-def plain(analyte: str) -> str:
-    """An analyte's name in plain words."""
-    return PLAIN.get(analyte, analyte.replace("_", " ").capitalize())
-
-
-def inline(analyte: str) -> str:
-    """The same inside a sentence: small letters, but pH and names of germs as they are written."""
-    name = plain(analyte)
-    return name if name[:2] in ("pH", "E.", "HA") else name.lower()
