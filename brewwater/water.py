@@ -92,7 +92,7 @@ class Water:
         nitrate_mg_L: ArrayLike = 0.0,
         **minor: ArrayLike,
     ) -> None:
-        scenario = {
+        given = {
             "calcium": calcium_mg_L,
             "magnesium": magnesium_mg_L,
             "sodium": sodium_mg_L,
@@ -101,7 +101,7 @@ class Water:
             "sulfate": sulfate_mg_L,
             "nitrate": nitrate_mg_L,
         }
-        amounts = {k: _amount(f"{k}_mg_L", v) / 1000 / MOLAR_MASS_G[k] for k, v in scenario.items()}
+        amounts = {k: _amount(f"{k}_mg_L", v) / 1000 / MOLAR_MASS_G[k] for k, v in given.items()}
         alkalinity = _amount("alkalinity_mg_L_as_CaCO3", alkalinity_mg_L_as_CaCO3, low=-np.inf)
         temperature = _amount("temperature_C", temperature_C, low=0, high=130)
         acidity = _amount("pH", pH, low=0, high=14)

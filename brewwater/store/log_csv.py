@@ -109,11 +109,11 @@ def _line(header: list[str], row: list[str], seen: Counter[tuple[str, ...]]) -> 
         content = tuple(f"{k}={v}" for k, v in sorted(cells.items()) if k not in ("id", "recorded_at", "recorded_by"))
         seen[content] += 1
         cells["id"] = uuid.uuid5(_NAMESPACE, f"{seen[content]}|" + "|".join(content)).hex
-    scenario = {
+    more = {
         name: cells[name]
         for name in ("id", "where", "method", "corrects", "recorded_at", "recorded_by")
         if cells.get(name)
     }
     return reading_from_text(
-        cells["date"], cells["kind"], cells["value"], cells.get("unit", ""), cells.get("note", ""), **scenario
+        cells["date"], cells["kind"], cells["value"], cells.get("unit", ""), cells.get("note", ""), **more
     )
