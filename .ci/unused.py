@@ -1,7 +1,7 @@
 """Public functions, methods and classes of the package that nothing in it calls: ``python .ci/unused.py``.
 
-Found by vulture, which reads names only. What is called from outside the package (the public names of ``brewwater``) or by
-a library (validators of pydantic, commands of click, handlers of the HTML parser) stands below with who calls it.
+Found by vulture, which reads names only. What is called from outside the package (the public names of ``brewwater``)
+or by a library (validators of pydantic, commands of click, handlers of the HTML parser) stands below with who calls it.
 """
 
 from __future__ import annotations

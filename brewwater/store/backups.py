@@ -12,8 +12,11 @@ import time
 import uuid
 from pathlib import Path
 
+from sqlalchemy import create_engine
+from sqlalchemy.exc import SQLAlchemyError
+
 from brewwater.errors import StoreError
-from brewwater.store.tables import FORMAT
+from brewwater.store import seal, tables
 
 KEEP = 14
 PATIENCE_S = 10.0
@@ -136,13 +139,36 @@ def check(source: Path) -> list[str]:
             found = _verdict(copy)
             if found != "ok":
                 raise StoreError(f"store: {source} is damaged ({found}). Choose another copy.")
-            version = copy.execute("SELECT max(format) FROM brewwater_about").fetchone()[0]
-            units = [row[0] for row in copy.execute("SELECT slug FROM brewwater_unit ORDER BY key")]
-    except (OSError, sqlite3.Error) as error:
+            units = [str(row[0]) for row in copy.execute("SELECT slug FROM brewwater_unit ORDER BY key")]
+        problem = _rows_problem(source)
+    except (OSError, sqlite3.Error, SQLAlchemyError) as error:
         raise StoreError(f"store: {source} is not a whole copy of the store ({error}). Choose another copy.") from None
-    if not isinstance(version, int) or version > FORMAT:
-        raise StoreError(f"store: {source} was written by a newer brewwater. Update brewwater.")
+    if problem:
+        raise StoreError(f"store: {source} is damaged ({problem}). Choose another copy.")
     return units
+
+
+def last_good(database: Path) -> Path | None:
+    """The newest dated copy in which every row adds up, or None."""
+    for copy in reversed(listed(database)):
+        with contextlib.suppress(StoreError):
+            check(copy)
+            return copy
+    return None
+
+
+def _rows_problem(source: Path) -> str:
+    """What is damaged in the rows of a copy that can be read, or an empty text."""
+    engine = create_engine(
+        "sqlite://", creator=lambda: sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True)
+    )
+    try:
+        with engine.connect() as connection:
+            if tables.format_of(connection) != tables.FORMAT:
+                return ""  # of a format without seals: each row's own digest is looked at when it is read
+            return next((f"{f.unit}: {f.problem}" for f in seal.check(connection) if f.problem), "")
+    finally:
+        engine.dispose()
 
 
 def _replace_damaged(database: Path, source: Path, aside: Path) -> None:

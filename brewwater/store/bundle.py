@@ -1,21 +1,29 @@
 """Everything of one unit as one JSON file.
 
-    {"format": "brewwater-unit", "format_version": 1, "exported_at": "...Z", "sha256": "...",
+    {"format": "brewwater-unit", "format_version": 2, "exported_at": "...Z", "sha256": "...",
+     "signature": "..." or null,
      "content": {"id", "name", "created_at",
+                 "origins": [{"restored_at", "restored_by", "exported_at", "signature", "plans", "lines"}],
                  "plans": [{"version", "saved_at", "saved_by", "note", "document"}],   # 1, 2, 3 ...
                  "readings": [{"id", "date", "kind", "value", ...}]}}                  # in the order kept
 
-``sha256`` is that of ``content`` written with sorted keys, no spaces, ASCII. Sharing is not in it: whoever
-restores the file owns the unit.
+``sha256`` is that of ``content`` written with sorted keys, no spaces, ASCII: it tells damage, and anyone can make it
+anew. ``signature`` tells who wrote the file, where a key is set (``BREWWATER_SIGNING_KEY``, the same on every machine
+of a firm): HMAC-SHA256 (RFC 2104) of ``exported_at``, a space and ``sha256``. Without it, what is restored is marked as
+only stated by a file. Sharing is not in it: whoever restores the file owns the unit. Version 1 had neither origins nor
+signature.
 """
 
 from __future__ import annotations
 
 import contextlib
+import hmac
 import os
+import stat
 import uuid
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import Field, ValidationError
 
@@ -25,7 +33,9 @@ from brewwater.records import Part
 from brewwater.store.text import MAX_BUNDLE_BYTES, canonical, read_json, sha256
 
 FORMAT = "brewwater-unit"
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
+KEY_VARIABLE = "BREWWATER_SIGNING_KEY"
+KEY_LENGTH = 32
 
 
 class BundlePlan(Part):
@@ -38,30 +48,72 @@ class BundlePlan(Part):
     document: dict[str, Any]
 
 
+class BundleOrigin(Part):
+    """A file from which the unit had been restored before it was exported."""
+
+    restored_at: str = Field(max_length=32)
+    restored_by: str = Field(max_length=254)
+    exported_at: str = Field(max_length=32)
+    signature: Literal["ours", "other", "none"]
+    plans: int = Field(ge=0)
+    lines: int = Field(ge=0)
+
+
 class Bundle(Part):
     """The content of the file."""
 
     id: str = Field(max_length=64)
     name: str = Field(max_length=120)
     created_at: str = Field(max_length=32)
+    origins: tuple[BundleOrigin, ...] = ()
     plans: tuple[BundlePlan, ...] = ()
     readings: tuple[Reading, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class BundleFile:
+    """A file that was read: its content, when it was exported, and whose signature it bears (see ``Origin``)."""
+
+    content: Bundle
+    exported_at: str
+    signature: Literal["ours", "other", "none"]
+
+
+def signing_key() -> bytes | None:
+    """The key of this installation, or None where none is set.
+
+    Raises
+    ------
+    StoreError : it is too short to keep anyone from guessing it
+    """
+    text = os.environ.get(KEY_VARIABLE, "")
+    if text and len(text) < KEY_LENGTH:
+        raise StoreError(
+            f"{KEY_VARIABLE} has {len(text)} characters; {KEY_LENGTH} or more are needed. Set a longer one."
+        )
+    return text.encode() or None
+
+
+def _signature(key: bytes, exported_at: str, digest: str) -> str:
+    return hmac.new(key, f"{exported_at} {digest}".encode(), "sha256").hexdigest()
+
+
 def write(content: Bundle, exported_at: str) -> str:
-    """The file's text."""
+    """The file's text, signed where a key is set."""
     body = content.model_dump(mode="json")
+    digest, key = sha256(canonical(body)), signing_key()
     frame = {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
         "exported_at": exported_at,
-        "sha256": sha256(canonical(body)),
+        "sha256": digest,
+        "signature": _signature(key, exported_at, digest) if key else None,
         "content": body,
     }
     return canonical(frame) + "\n"
 
 
-def read(data: str | bytes) -> Bundle:
+def read(data: str | bytes) -> BundleFile:
     """The content of a file, whole and unchanged.
 
     Raises
@@ -72,10 +124,9 @@ def read(data: str | bytes) -> Bundle:
     remedy = "Give a file that brewwater exported."
     if frame.get("format") != FORMAT or not isinstance(frame.get("content"), dict):
         raise InputError("format", frame.get("format"), f"{FORMAT!r} is needed", remedy)
-    if frame.get("format_version") != FORMAT_VERSION:
-        raise InputError(
-            "format_version", frame.get("format_version"), f"this one reads {FORMAT_VERSION}", "Update brewwater."
-        )
+    version = frame.get("format_version")
+    if version not in (1, FORMAT_VERSION):
+        raise InputError("format_version", version, f"this one reads 1 to {FORMAT_VERSION}", "Update brewwater.")
     if sha256(canonical(frame["content"])) != frame.get("sha256"):
         raise InputError(
             "sha256",
@@ -83,6 +134,9 @@ def read(data: str | bytes) -> Bundle:
             "the content was changed or cut short since",
             "Export it again, or take another copy.",
         )
+    exported_at, signed = frame.get("exported_at"), frame.get("signature")
+    if not isinstance(exported_at, str) or len(exported_at) > 32:
+        raise InputError("exported_at", exported_at, "a time of at most 32 characters is needed", remedy)
     try:
         found = Bundle.model_validate(frame["content"])
     except ValidationError as error:
@@ -91,7 +145,11 @@ def read(data: str | bytes) -> Bundle:
         raise InputError(place, first.get("input"), first["msg"].removeprefix("Value error, "), remedy) from None
     if [plan.version for plan in found.plans] != list(range(1, len(found.plans) + 1)):
         raise InputError("plans", "versions with a gap", "versions 1, 2, 3 ... are needed", remedy)
-    return found
+    if signed is None:
+        return BundleFile(found, exported_at, "none")
+    key = signing_key()
+    mine = key is not None and hmac.compare_digest(_signature(key, exported_at, str(frame["sha256"])), str(signed))
+    return BundleFile(found, exported_at, "ours" if mine else "other")
 
 
 def write_file(path: Path, text: str) -> None:
@@ -123,7 +181,10 @@ def read_file(path: Path) -> bytes:
     InputError : not there, not readable, or too large
     """
     try:
-        if path.stat().st_size > MAX_BUNDLE_BYTES:
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            raise InputError("file", str(path), "it cannot be read: a plain file is needed", "Give an exported file.")
+        if about.st_size > MAX_BUNDLE_BYTES:
             raise InputError("file", str(path), f"at most {MAX_BUNDLE_BYTES} bytes are read", "Give an exported file.")
         return path.read_bytes()
     except (OSError, ValueError) as error:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from brewwater.store import access, backups, bundle, database, tables
+from brewwater.store import access, backups, bundle, database, seal, tables
 from brewwater.store.faults import NotAllowed
 from brewwater.store.log import LogStore
 from brewwater.store.migration import migrate
@@ -26,22 +27,27 @@ class Store(PlanStore, LogStore):
 
         def work(c: Connection) -> bundle.Bundle:
             key, unit = self._find(c, ref)
-            plans = tuple(
-                bundle.BundlePlan(
-                    version=r.version,
-                    saved_at=r.saved_at,
-                    saved_by=r.saved_by,
-                    note=r.note,
-                    document=json.loads(r.document),
+            self._plans_add_up(c, key, unit.id)
+            plans = []
+            for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version)):
+                if not seal.body_is_whole(r.document, r.sha256):
+                    raise self.damaged(f"version {r.version} of the plan of {unit.id!r} is damaged")
+                plans.append(
+                    bundle.BundlePlan(
+                        version=r.version,
+                        saved_at=r.saved_at,
+                        saved_by=r.saved_by,
+                        note=r.note,
+                        document=json.loads(r.document),
+                    )
                 )
-                for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version))
-            )
             return bundle.Bundle(
                 id=unit.id,
                 name=unit.name,
                 created_at=unit.created_at,
-                plans=plans,
-                readings=tuple(self._readings(c, key)),
+                origins=tuple(bundle.BundleOrigin.model_validate(asdict(o)) for o in unit.origins),
+                plans=tuple(plans),
+                readings=tuple(self._readings(c, key, unit.id)),
             )
 
         return bundle.write(self._run(work), self._stamp())
@@ -54,13 +60,15 @@ class Store(PlanStore, LogStore):
         """Bring back a unit from such a file, all or nothing; returns its ref.
 
         A unit that is there already with the same content stays as it is; one with other content is never
-        touched, and the file's becomes a new unit beside it.
+        touched, and the file's becomes a new unit beside it. What comes from the file is marked so: names and
+        dates in it are as the file states them (``Unit.origins``).
 
         Raises
         ------
         InputError : the file is not whole, or holds something that cannot be used
         """
-        content = bundle.read(data)
+        file = bundle.read(data)
+        content = file.content
         name = clean_name(content.name)
         slug = content.id if is_slug(content.id) else slug_of(name)
         for plan in content.plans:
@@ -78,6 +86,17 @@ class Store(PlanStore, LogStore):
                     c, key, plan.version, plan.saved_at, plan.saved_by, plan.note, canonical(plan.document)
                 )
             self._append(c, key, list(content.readings))
+            here = bundle.BundleOrigin(
+                restored_at=self._stamp(),
+                restored_by=self.person,
+                exported_at=file.exported_at,
+                signature=file.signature,
+                plans=len(content.plans),
+                lines=len(content.readings),
+            )
+            for number, origin in enumerate([*content.origins, here], start=1):
+                c.execute(tables.origin.insert().values(unit_key=key, number=number, **origin.model_dump()))
+            seal.renew_unit(c, key)
             return unit.ref
 
         return self._run(work, write=True)
@@ -89,7 +108,7 @@ class Store(PlanStore, LogStore):
             for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version))
         ]
         theirs = [(q.version, q.saved_at, q.saved_by, q.note, canonical(q.document)) for q in content.plans]
-        return plans == theirs and tuple(self._readings(c, key)) == content.readings
+        return plans == theirs and tuple(self._readings(c, key, content.id)) == content.readings
 
     def restore_file(self, path: Path) -> str:
         """Bring back a unit from an exported file, or the whole store from a dated copy; returns unit ids."""

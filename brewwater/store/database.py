@@ -6,6 +6,7 @@ come from elsewhere (Streamlit's SQL connection); ``prepare`` makes it safe to u
 
 from __future__ import annotations
 
+import datetime as dt
 import importlib.util
 import os
 import random
@@ -19,8 +20,8 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, 
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from brewwater.errors import StoreError
-from brewwater.store import tables
-from brewwater.store.faults import place_of, retryable, translate
+from brewwater.store import backups, seal, tables
+from brewwater.store.faults import damaged_file, place_of, retryable, translate
 
 T = TypeVar("T")
 FILE_NAME = "brewwater.sqlite3"
@@ -103,8 +104,14 @@ def _identity(path: str | Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
+def _text(raw: bytes) -> str:
+    """A kept text; damaged bytes become signs that no digest agrees with, so that the damage is named where it is."""
+    return raw.decode("utf-8", "replace")
+
+
 def _sqlite_connect(connection: Any, record: Any) -> None:
     record.info[_IDENTITY] = _identity(_file_of(connection))
+    connection.text_factory = _text
     connection.isolation_level = None  # transactions are begun below, not by the driver
     cursor = connection.cursor()
     try:
@@ -129,6 +136,8 @@ def _sqlite_begin(connection: Connection) -> None:
 def _postgres_begin(connection: Connection) -> None:
     if connection.get_execution_options().get(_WRITE, False):
         connection.exec_driver_sql("SET LOCAL synchronous_commit TO on; SET LOCAL lock_timeout TO '20s'")
+    else:  # rows and the seal that they are compared with are read as of one moment
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
 
 
 def run(engine: Engine, work: Callable[[Connection], T], *, write: bool, patience_s: float = PATIENCE_S) -> T:
@@ -154,6 +163,8 @@ def run(engine: Engine, work: Callable[[Connection], T], *, write: bool, patienc
         except SQLAlchemyError as error:
             if not retryable(error) or time.monotonic() >= deadline:
                 raise translate(error, engine) from None
+        except UnicodeDecodeError:  # SQLite's own message quotes the damaged bytes
+            raise damaged_file(engine) from None
         except _Replaced:
             engine.dispose()  # a copy was put back: use that
         time.sleep(pause * (0.5 + random.random()))
@@ -202,8 +213,12 @@ def prepare(engine: Engine) -> None:
         engine.dispose()  # connections opened before the hooks would not have them
     if path is not None:
         run(engine, _check_sqlite, write=False)
-    if not run(engine, tables.is_current, write=False):
-        run(engine, tables.create, write=True)
+    found = run(engine, tables.format_of, write=False)
+    if found == tables.FORMAT:
+        return
+    if path is not None and found is not None:
+        backups.make(path, dt.datetime.now(dt.UTC))  # as it was before its format changes
+    run(engine, lambda c: tables.create(c, seal.make), write=True)
 
 
 def _check_sqlite(connection: Connection) -> None:

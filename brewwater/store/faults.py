@@ -52,6 +52,11 @@ def place_of(engine: Engine) -> str:
     return engine.url.database or "memory" if engine.dialect.name == "sqlite" else engine.url.render_as_string()
 
 
+def damaged_file(engine: Engine) -> StoreError:
+    """The error for a SQLite file that is no whole database any more."""
+    return StoreError("store: " + _sqlite_line("SQLITE_CORRUPT", "", place_of(engine)))
+
+
 def _sqlite_line(name: str, text: str, place: str) -> str:
     folder = Path(place).parent
     try:

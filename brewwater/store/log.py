@@ -8,9 +8,9 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from brewwater.errors import InputError, StoreError
+from brewwater.errors import InputError
 from brewwater.log.entry import Reading, make_reading, reading_from_text
-from brewwater.store import log_csv, tables
+from brewwater.store import log_csv, seal, tables
 from brewwater.store.people import UnitStore
 from brewwater.store.text import canonical, sha256
 
@@ -20,7 +20,12 @@ class LogStore(UnitStore):
 
     def readings(self, ref: str) -> list[Reading]:
         """Every line in the order kept, corrected ones too (see ``log_entry.standing_readings``)."""
-        return self._run(lambda c: self._readings(c, self._find(c, ref)[0]))
+
+        def work(c: Connection) -> list[Reading]:
+            key, unit = self._find(c, ref)
+            return self._readings(c, key, unit.id)
+
+        return self._run(work)
 
     def log_stamp(self, ref: str) -> str:
         """A text that stays the same while nothing is added to the unit's plan and log; cheap to ask for."""
@@ -61,8 +66,10 @@ class LogStore(UnitStore):
         return reading.id
 
     def readings_as_rows(self, ref: str) -> list[dict[str, Any]]:
-        """The log as plain rows, in the order kept."""
-        return [reading.model_dump(mode="json") for reading in self.readings(ref)]
+        """The log as plain rows, in the order kept; ``restored``: from where a line came that was not added here."""
+        lines, origins = self.readings(ref), self.unit(ref).origins
+        from_file = {n: o.words for o in reversed(origins) for n in range(o.lines)}
+        return [line.model_dump(mode="json") | {"restored": from_file.get(n, "")} for n, line in enumerate(lines)]
 
     def export_log(self, ref: str) -> str:
         """The log as CSV text."""
@@ -77,15 +84,15 @@ class LogStore(UnitStore):
         """
         return self.add_readings(ref, log_csv.read(data))
 
-    @staticmethod
-    def _readings(c: Connection, key: int) -> list[Reading]:
+    def _readings(self, c: Connection, key: int, name: str) -> list[Reading]:
         r = tables.reading.c
-        found = []
-        for row in c.execute(select(r.seq, r.body, r.sha256).where(r.unit_key == key).order_by(r.seq)):
-            if sha256(row.body) != row.sha256:
-                raise StoreError(f"store: line {row.seq} of the log is damaged. Restore a dated copy.")
-            found.append(make_reading(json.loads(row.body)))
-        return found
+        rows = c.execute(select(r.id, r.sha256, r.body).where(r.unit_key == key).order_by(r.seq)).all()
+        if problem := seal.lines_problem(c, key, [row[:2] for row in rows]):
+            raise self.damaged(f"the log of {name!r} is damaged: {problem}")
+        for number, row in enumerate(rows, start=1):
+            if not seal.body_is_whole(row.body, row.sha256):
+                raise self.damaged(f"line {number} of the log of {name!r} is damaged")
+        return [make_reading(json.loads(row.body)) for row in rows]
 
     def _append(self, c: Connection, key: int, lines: list[Reading]) -> int:
         r = tables.reading.c
@@ -119,6 +126,7 @@ class LogStore(UnitStore):
             rows.append({"unit_key": key, "id": line.id, "body": body, "sha256": sha256(body)})
         if rows:
             c.execute(tables.reading.insert(), rows)
+            seal.add_lines(c, key, [[row[name] for name in seal.LINE_COLUMNS] for row in rows])
         return len(rows)
 
 

@@ -13,9 +13,9 @@ from sqlalchemy import Connection, Engine, Row, select
 
 from brewwater.errors import InputError, StoreError
 from brewwater.log.entry import printable
-from brewwater.store import access, backups, database, tables
+from brewwater.store import access, backups, database, seal, tables
 from brewwater.store.faults import NotAllowed, UnknownUnit
-from brewwater.store.records import Unit, clean_name, is_slug, slug_of
+from brewwater.store.records import Origin, Unit, clean_name, is_slug, slug_of
 
 T = TypeVar("T")
 Document = dict[str, Any]
@@ -111,9 +111,26 @@ class UnitStore:
                 .where(s.person == self.person, u.owner != self.person)
                 .order_by(u.name, u.key)
             ).all()
-            return [self._unit(r, True) for r in own] + [self._unit(r, bool(r.may_edit)) for r in shared]
+            rows = [(r, True) for r in own] + [(r, bool(r.may_edit)) for r in shared]
+            return [self._unit(c, r, may_edit) for r, may_edit in rows if not seal.unit_problem(c, r.key)]
 
         return self._run(work)
+
+    def check(self) -> list[seal.Condition]:
+        """The condition of every unit in the store, each row of it read: what is whole, and what is damaged."""
+        return self._run(seal.check)
+
+    def damaged(self, what: str) -> StoreError:
+        """The error for something damaged, with what to do: it names the last dated copy that is whole."""
+        path = database.sqlite_file(self.engine)
+        good = backups.last_good(path) if path is not None else None
+        if path is None:
+            way = "Ask whoever runs the database server for its last good copy"
+        elif good is None:
+            way = "No dated copy is whole; restore a file that was exported"
+        else:
+            way = f"The last good copy: brewwater restore {good}"
+        return StoreError(f"store: {what}. {way}. 'brewwater check' tells what is still good.")
 
     def unit(self, ref: str) -> Unit:
         """One unit.
@@ -136,6 +153,7 @@ class UnitStore:
         def work(c: Connection) -> Unit:
             key = self._find(c, ref, edit=True)[0]
             c.execute(tables.unit.update().where(tables.unit.c.key == key).values(name=name))
+            seal.renew_unit(c, key)
             return self._find(c, ref)[1]
 
         return self._run(work, write=True)
@@ -164,9 +182,19 @@ class UnitStore:
         """The people a unit is shared with, and whether each may edit."""
         return self._run(lambda c: self._shares(c, self._find(c, ref)[0]))
 
-    def _unit(self, row: Row[Any], may_edit: bool) -> Unit:
+    def _unit(self, c: Connection, row: Row[Any], may_edit: bool) -> Unit:
         ref = row.slug if row.owner == self.person else f"{row.slug}@{row.owner}"
-        return Unit(row.slug, row.name, row.owner, ref, may_edit, row.created_at)
+        origins = tuple(o for _, o in self._origins(c, row.key))
+        return Unit(row.slug, row.name, row.owner, ref, may_edit, row.created_at, origins)
+
+    @staticmethod
+    def _origins(c: Connection, key: int) -> list[tuple[int, Origin]]:
+        """Where a unit was restored from, the last one last."""
+        o = tables.origin.c
+        rows = c.execute(select(tables.origin).where(o.unit_key == key).order_by(o.number))
+        return [
+            (r.number, Origin(r.restored_at, r.restored_by, r.exported_at, r.signature, r.plans, r.lines)) for r in rows
+        ]
 
     @staticmethod
     def _shares(c: Connection, key: int) -> dict[str, bool]:
@@ -187,14 +215,18 @@ class UnitStore:
         # a writer holds the unit until its transaction ends (SQLite has one writer at a time anyway)
         row = c.execute(query.with_for_update() if edit else query).first()
         if row is None:
+            if broken := next((f for f in seal.check(c) if f.problem), None):
+                raise self.damaged(f"{ref!r} is not there, and the unit {broken.unit!r} is damaged: {broken.problem}")
             raise UnknownUnit(ref)
+        if problem := seal.unit_problem(c, row.key):
+            raise self.damaged(f"the unit {row.slug!r} is damaged: {problem}")
         shares = self._shares(c, row.key)
         if not access.may_open(self.person, row.owner, shares):
             raise UnknownUnit(ref)
         allowed = access.may_edit(self.person, row.owner, shares)
         if edit and not allowed:
             raise NotAllowed(f"unit: {row.name!r} is shared with you for reading only. Ask {row.owner} for more.")
-        return row.key, self._unit(row, allowed)
+        return row.key, self._unit(c, row, allowed)
 
     def _create(self, c: Connection, name: str, slug: str, created_at: str = "") -> tuple[int, Unit]:
         u = tables.unit.c
@@ -206,7 +238,8 @@ class UnitStore:
         created_at = created_at or self._stamp()
         new = tables.unit.insert().values(owner=self.person, slug=free, name=name, created_at=created_at)
         row = c.execute(new.returning(*u)).one()
-        return row.key, self._unit(row, True)
+        seal.make(c, row.key)
+        return row.key, self._unit(c, row, True)
 
     def _find_or_create(self, c: Connection, ref: str) -> tuple[int, Unit]:
         try:

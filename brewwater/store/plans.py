@@ -8,9 +8,9 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from brewwater.errors import InputError, StoreError
+from brewwater.errors import InputError
 from brewwater.log.entry import printable
-from brewwater.store import tables
+from brewwater.store import seal, tables
 from brewwater.store.faults import StaleSave
 from brewwater.store.migration import migrate
 from brewwater.store.people import Document, UnitStore
@@ -23,18 +23,25 @@ class PlanStore(UnitStore):
 
     def plan(self, ref: str, version: int | None = None) -> PlanVersion | None:
         """A version of the unit's plan, the latest where none is named; None where there is none."""
-        return self._run(lambda c: self._plan(c, self._find(c, ref)[0], version))
+
+        def work(c: Connection) -> PlanVersion | None:
+            key, unit = self._find(c, ref)
+            return self._plan(c, key, unit.id, version)
+
+        return self._run(work)
 
     def history(self, ref: str) -> list[VersionLine]:
         """Every version, newest first; order is that of saving, whatever the clock said."""
         p = tables.plan.c
 
         def work(c: Connection) -> list[VersionLine]:
-            key = self._find(c, ref)[0]
+            key, unit = self._find(c, ref)
+            self._plans_add_up(c, key, unit.id)
             rows = c.execute(
                 select(p.version, p.saved_at, p.saved_by, p.note).where(p.unit_key == key).order_by(p.version.desc())
             )
-            return [VersionLine(r.version, r.saved_at, r.saved_by, r.note) for r in rows]
+            from_file = {n: o.words for o in reversed(unit.origins) for n in range(1, o.plans + 1)}
+            return [VersionLine(r.version, r.saved_at, r.saved_by, r.note, from_file.get(r.version, "")) for r in rows]
 
         return self._run(work)
 
@@ -57,8 +64,8 @@ class PlanStore(UnitStore):
             raise InputError("note", ascii(note), "at most 400 plain characters are kept", "Shorten it.")
 
         def work(c: Connection) -> PlanVersion:
-            key = self._find(c, ref, edit=True)[0]
-            now = self._plan(c, key, None)
+            key, unit = self._find(c, ref, edit=True)
+            now = self._plan(c, key, unit.id, None)
             version = now.version if now else 0
             if version != expected_version:
                 again = now is not None and version == expected_version + 1 and now.saved_by == self.person
@@ -82,7 +89,12 @@ class PlanStore(UnitStore):
             raise InputError("version", version, "it must be one of the history", "Choose a version that is listed.")
         return self.save_plan(ref, old.document, expected_version, f"restored from version {version}")
 
-    def _plan(self, c: Connection, key: int, version: int | None) -> PlanVersion | None:
+    def _plans_add_up(self, c: Connection, key: int, name: str) -> None:
+        if problem := seal.plans_problem(c, key):
+            raise self.damaged(f"the plans of {name!r} are damaged: {problem}")
+
+    def _plan(self, c: Connection, key: int, name: str, version: int | None) -> PlanVersion | None:
+        self._plans_add_up(c, key, name)
         if version is not None and not 0 < version < 2**31:
             return None  # more than a database can be asked for
         p = tables.plan.c
@@ -90,10 +102,8 @@ class PlanStore(UnitStore):
         row = c.execute(query if version is None else query.where(p.version == version)).first()
         if row is None:
             return None
-        if sha256(row.document) != row.sha256:
-            raise StoreError(
-                f"store: version {row.version} of this plan is damaged. Restore another version or a copy."
-            )
+        if not seal.body_is_whole(row.document, row.sha256):
+            raise self.damaged(f"version {row.version} of the plan of {name!r} is damaged")
         saved: Document = json.loads(row.document)
         document = migrate(saved)
         if document is not saved:
@@ -104,16 +114,8 @@ class PlanStore(UnitStore):
     def _insert_plan(
         c: Connection, key: int, version: int, saved_at: str, saved_by: str, note: str, body: str
     ) -> PlanVersion:
-        c.execute(
-            tables.plan.insert().values(
-                unit_key=key,
-                version=version,
-                saved_at=saved_at,
-                saved_by=saved_by,
-                note=note,
-                document=body,
-                sha256=sha256(body),
-            )
-        )
+        row = {"version": version, "saved_at": saved_at, "saved_by": saved_by, "note": note, "sha256": sha256(body)}
+        c.execute(tables.plan.insert().values(unit_key=key, document=body, **row))
+        seal.add_plan(c, key, [row[name] for name in seal.PLAN_COLUMNS])
         document: Document = json.loads(body)
         return PlanVersion(version, document, saved_at, saved_by, note, document)

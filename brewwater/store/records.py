@@ -10,10 +10,37 @@ from typing import Any
 
 from brewwater.errors import InputError
 from brewwater.log.entry import printable
+from brewwater.store import access
 
 _SLUG = re.compile(r"^[a-z0-9](?:[a-z0-9-]{0,58}[a-z0-9])?$")
 _DEVICES = re.compile(r"^(?:con|prn|aux|nul|com\d|lpt\d)$")
 _STEPS = re.compile(r"(?:^|[\\/])\.\.?(?:[\\/]|$)")
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """A file that a unit was restored from: what stands in it is as the file states it, names and dates too.
+
+    signature : ``ours`` (by the key of this installation), ``other`` (by a key that is not known here), ``none``
+    plans, lines : how many versions and log lines came from it, from the first on
+    """
+
+    restored_at: str
+    restored_by: str
+    exported_at: str
+    signature: str
+    plans: int
+    lines: int
+
+    @property
+    def words(self) -> str:
+        """One line for people."""
+        signed = {"ours": "signed with this installation's key", "other": "signed with a key not known here"}
+        by = f" by {self.restored_by}" if self.restored_by != access.LOCAL else ""
+        return (
+            f"restored on {self.restored_at[:10]}{by} from a file of {self.exported_at[:10]}, "
+            f"{signed.get(self.signature, 'not signed')}: its names and dates are as that file states them"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +56,7 @@ class Unit:
     ref: str
     may_edit: bool
     created_at: str
+    origins: tuple[Origin, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +73,13 @@ class PlanVersion:
 
 @dataclass(frozen=True, slots=True)
 class VersionLine:
-    """One line of a plan's history."""
+    """One line of a plan's history; ``restored`` says from where, where it was not saved here."""
 
     version: int
     saved_at: str
     saved_by: str
     note: str
+    restored: str = ""
 
 
 def is_slug(text: str) -> bool:

@@ -1,5 +1,8 @@
 """The tables. Versions and readings are only ever added: the database refuses to change or drop one.
 
+Format 2 adds the seal of each unit (see ``seal``) and where a restored unit came from; a store of format 1 is brought
+to it when it is first opened.
+
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
 
@@ -29,7 +32,7 @@ from sqlalchemy import (
 
 from brewwater.errors import StoreError
 
-FORMAT = 1
+FORMAT = 2
 metadata = MetaData()
 _Key = BigInteger().with_variant(Integer, "sqlite")
 
@@ -73,6 +76,28 @@ reading = Table(
     UniqueConstraint("unit_key", "id"),
     Index("brewwater_reading_order", "unit_key", "seq"),
 )
+seal = Table(
+    "brewwater_seal",
+    metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True, autoincrement=False),
+    Column("unit_link", String(64), nullable=False),
+    Column("plans", Integer, nullable=False),
+    Column("plan_link", String(64), nullable=False),
+    Column("lines", Integer, nullable=False),
+    Column("line_link", String(64), nullable=False),
+)
+origin = Table(
+    "brewwater_origin",
+    metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("restored_at", String(32), nullable=False),
+    Column("restored_by", String(254), nullable=False),
+    Column("exported_at", String(32), nullable=False),
+    Column("signature", String(16), nullable=False),
+    Column("plans", Integer, nullable=False),
+    Column("lines", Integer, nullable=False),
+)
 
 _ddl_for: Callable[[str], DDL] = DDL
 _SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
@@ -91,27 +116,40 @@ for _table in (plan, reading):
     event.listen(_table, "after_create", _ddl.execute_if(dialect="postgresql"))
 
 
-def is_current(connection: Connection) -> bool:
-    """Whether the tables are there in this format.
+def format_of(connection: Connection) -> int | None:
+    """The format of the tables that are there; None in an empty database.
 
     Raises
     ------
-    StoreError : they were written by a newer brewwater
+    StoreError : they were written by a newer brewwater, or the format is missing or none that ever was
     """
-    if not inspect(connection).has_table(about.name):
-        return False
+    inspected = inspect(connection)
+    if not inspected.has_table(about.name):
+        if inspected.has_table(unit.name):
+            raise StoreError("store: the note of its format is missing, so it is damaged. Restore a dated copy.")
+        return None
     found = connection.execute(select(about.c.format).order_by(about.c.format.desc())).scalar()
-    if found is not None and found > FORMAT:
+    if not isinstance(found, int) or found < 1:
+        raise StoreError(
+            f"store: its format is {found!r}; 1 to {FORMAT} are known, so it is damaged. Restore a dated copy."
+        )
+    if found > FORMAT:
         raise StoreError(
             f"store: a newer brewwater wrote the data (format {found}; this one reads {FORMAT}). Update it."
         )
-    return found is not None
+    return found
 
 
-def create(connection: Connection) -> None:
-    """Create the tables in one transaction; two programs that start together do not collide."""
+def create(connection: Connection, seal_unit: Callable[[Connection, int], None]) -> None:
+    """Create the tables, or bring those of format 1 to this one, in one transaction; two programs that start together
+    do not collide. ``seal_unit`` seals a unit that has no seal yet."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(7203911846)"))
-    if not is_current(connection):
-        metadata.create_all(connection)
-        connection.execute(about.insert().values(format=FORMAT))
+    found = format_of(connection)
+    if found == FORMAT:
+        return
+    metadata.create_all(connection)
+    if found is not None:
+        for key in connection.execute(select(unit.c.key).order_by(unit.c.key)).scalars().all():
+            seal_unit(connection, key)
+    connection.execute(about.insert().values(format=FORMAT))
