@@ -19,6 +19,7 @@ from brewwater.errors import BrewwaterError
 # the command, and its module in this folder
 COMMANDS = {
     "app": "app",
+    "check": "keep",
     "export": "keep",
     "log": "log",
     "plan": "plan",

@@ -25,3 +25,20 @@ def restore(file: Path) -> None:
     """Restore a unit from an exported file and print its name."""
     with open_store() as place:
         click.echo(place.restore_file(file))
+
+
+@click.command()
+@click.option("--copy", is_flag=True, help="Write a dated copy of the store, where all of it is whole.")
+def check(copy: bool) -> None:
+    """Read all that is kept and tell its state, one line a unit; exit status 2 where anything is damaged."""
+    with open_store() as place:
+        found = place.check()
+        for one in found:
+            state = f"DAMAGED: {one.problem}" if one.problem else "whole"
+            click.echo(f"{one.unit}  {one.plans} versions  {one.lines} log lines  {state}")
+        if any(one.problem for one in found):
+            raise place.damaged(f"{sum(bool(one.problem) for one in found)} of {len(found)} entries are damaged")
+        copies = [place.back_up()] if copy else place.dated_copies()
+        click.echo(
+            f"{len(found)} units, all whole. " + (f"Last dated copy: {copies[-1]}" if copies else "No dated copy.")
+        )

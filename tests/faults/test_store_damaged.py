@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from brewwater import cli
 from brewwater.errors import BrewwaterError, InputError, StoreError
 from brewwater.log.entry import Reading
 from brewwater.store import Store, make_engine
@@ -234,3 +235,25 @@ def test_a_file_says_who_restored_it_and_whose_signature_it_bears(
         store.export_unit("truck")
     with pytest.raises(InputError, match="changed or cut short"), store_at(tmp_path / "z.sqlite3") as store:
         store.restore_unit(signed.replace('"saved_by":"local"', '"saved_by":"Anna"'))
+
+
+def test_the_check_command_tells_the_state(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("BREWWATER_DATA", str(tmp_path))
+    path = tmp_path / "brewwater.sqlite3"
+    with store_at(path) as store:
+        for name in ("blue", "red"):
+            store.create_unit(name)
+            store.save_plan(name, {"schema_version": 1}, 0)
+    assert cli.main(["check", "--copy"]) == 0
+    assert "blue  1 versions  0 log lines  whole" in capsys.readouterr().out
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE brewwater_unit SET name = 'Bleu' WHERE slug = 'blue'")
+    connection.close()
+    assert cli.main(["check"]) == 2
+    shown = capsys.readouterr()
+    assert "blue  1 versions  0 log lines  DAMAGED: its name or owner was changed by damage" in shown.out
+    assert "red  1 versions  0 log lines  whole" in shown.out
+    assert "The last good copy: brewwater restore" in shown.err
+    assert len(shown.err.splitlines()) == 1
