@@ -12,11 +12,13 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-
-import pint
+from typing import TYPE_CHECKING
 
 from brewwater.errors import UnitError
 from brewwater.reference import Row, keyed, table
+
+if TYPE_CHECKING:
+    import pint
 
 # Exact by definition (international yard and pound, US gallon of 231 cubic inches, standard gravity).
 GAL_L = 3.785411784
@@ -208,6 +210,8 @@ def _row(unit: str) -> Row:
 
 @cache
 def _registry() -> pint.UnitRegistry[float]:
+    import pint  # its definitions take a third of a second to read, and most waters come in mg/L
+
     return pint.UnitRegistry()
 
 
@@ -224,8 +228,9 @@ def _factor(unit: str) -> float:
     """What one of ``unit`` is in the base of its kind (mg/L, mmol/L, meq/L, µS/cm)."""
     row = _row(unit)
     factor = float(row["factor_to_base"])
-    if row["kind"] in _BASE:
-        factor *= float(_registry().Quantity(1.0, row["pint"]).to(_BASE[row["kind"]]).magnitude)
+    base = _BASE.get(row["kind"])
+    if base is not None and row["pint"] != base:
+        factor *= float(_registry().Quantity(1.0, row["pint"]).to(base).magnitude)
     return factor
 
 

@@ -6,6 +6,7 @@ only prints help must not pay for the chemistry.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -56,6 +57,8 @@ def _say(message: str) -> int:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit status."""
     run: Callable[..., Any] = cli.main
+    if arguments is None:  # a process of its own, of a second or two: a million new objects, hardly any garbage
+        gc.set_threshold(50_000, 20, 50)
     try:
         run(args=list(sys.argv[1:] if arguments is None else arguments), prog_name="brewwater", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as shown:

@@ -9,7 +9,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from icalendar import Calendar as IcsCalendar
 from pydantic import ValidationError
 
 from brewwater.demand.calendar import Event
@@ -131,6 +130,8 @@ def _from_csv(text: str) -> _Rows:
 
 
 def _from_ics(text: str) -> _Rows:
+    from icalendar import Calendar as IcsCalendar  # its time zones take a tenth of a second
+
     try:
         parts = IcsCalendar.from_ical(text).walk("VEVENT")
     except (ValueError, KeyError, IndexError) as error:
