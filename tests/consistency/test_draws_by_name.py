@@ -23,7 +23,7 @@ import json, sys
 from brewwater.planning.document import load_document
 from brewwater.plan import make_plan
 plan = make_plan(load_document(json.load(sys.stdin)), search=False)
-print(plan.correction.resampled, plan.outcome.cost.total.sum().hex(), plan.given.weights.max().hex())
+print(plan.correction.resampled, plan.candidate.cost.total.sum().hex(), plan.scenario.weights.max().hex())
 """
 
 

@@ -12,8 +12,7 @@ from functools import cache
 
 import numpy as np
 
-from brewwater.changes import forecast as changes
-from brewwater.changes import quantile_days
+from brewwater.changes import changes, quantile_days
 from brewwater.changes.wear import ledger, wear
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws

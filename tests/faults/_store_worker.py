@@ -18,8 +18,11 @@ import time
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import text
+
 from brewwater.log.entry import Reading
 from brewwater.store import StaleSave, Store, make_engine
+from brewwater.store.text import canonical, sha256
 
 UNIT = "truck"
 
@@ -47,8 +50,29 @@ def _writer(url: str, seed: int, acks: int, ready: int) -> None:
         store.add_readings(UNIT, [line])
         os.write(acks, f"R {line.id}\n".encode())
         os.write(ready, b"r")
+        if (seed + cycle) % 3 == 0:  # a unit comes back from a file, as one more
+            exported = json.loads(store.export_unit(UNIT))
+            exported["content"] |= {"id": "back", "plans": exported["content"]["plans"][:1], "origins": []}
+            exported["sha256"] = sha256(canonical(exported["content"]))
+            ref = store.restore_unit(canonical(exported))
+            os.write(acks, f"U {ref} {len(exported['content']['readings'])}\n".encode())
+            os.write(ready, b"u")
         if cycle % 4 == 3 and url.startswith("sqlite"):
             store.back_up(keep=2)
+
+
+def _as_the_first_format_was(url: str) -> None:
+    """Take away what format 2 added, so that the next opening has to bring the store to it."""
+    engine = make_engine(url)
+    with engine.begin() as connection:
+        for statement in (
+            "DROP TABLE brewwater_seal",
+            "DROP TABLE brewwater_origin",
+            "DELETE FROM brewwater_about",
+            "INSERT INTO brewwater_about VALUES (1)",
+        ):
+            connection.execute(text(statement))
+    engine.dispose()
 
 
 def kill(url: str, rounds: int, seed: int, ack_file: Path) -> dict[str, Any]:
@@ -59,8 +83,21 @@ def kill(url: str, rounds: int, seed: int, ack_file: Path) -> dict[str, Any]:
     checked = 0
     versions: dict[int, tuple[int, int]] = {}
     lines: set[str] = set()
-    report = {"kills": 0, "while_opening": 0, "saves": 0, "readings": 0, "kept_unacknowledged": 0, "lost": 0}
+    restored: dict[str, int] = {}
+    report = {
+        "kills": 0,
+        "while_opening": 0,
+        "migrations": 0,
+        "restores": 0,
+        "saves": 0,
+        "readings": 0,
+        "kept_unacknowledged": 0,
+        "lost": 0,
+    }
     for number in range(rounds):
+        if number % 4 == 1:
+            _as_the_first_format_was(url)
+            report["migrations"] += 1
         out, into = os.pipe()
         acks = os.open(ack_file, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
         child = os.fork()
@@ -89,8 +126,10 @@ def kill(url: str, rounds: int, seed: int, ack_file: Path) -> dict[str, Any]:
             kind, *rest = line.split()
             if kind == "P":
                 versions[int(rest[0])] = (int(rest[1]), int(rest[2]))
-            else:
+            elif kind == "R":
                 lines.add(rest[0])
+            else:
+                restored[rest[0]] = int(rest[1])
         checked = len(told)
         store = Store(make_engine(url))  # a fresh engine: opening checks the whole file
         last = number == rounds - 1
@@ -111,10 +150,16 @@ def kill(url: str, rounds: int, seed: int, ack_file: Path) -> dict[str, Any]:
         held = {line.id for line in store.readings(UNIT)}
         report["lost"] += len(lines - held)
         lines = held
+        units = {unit.ref for unit in store.units()}
+        report["lost"] += len(restored.keys() - units)
+        for ref in [*restored][-3:]:
+            report["lost"] += len(store.readings(ref)) != restored[ref]
+        assert not [found for found in store.check() if found.problem]  # nothing half of anything
         store.engine.dispose()
     acknowledged = ack_file.read_text().splitlines()
     report["saves"] = sum(line.startswith("P") for line in acknowledged)
     report["readings"] = sum(line.startswith("R") for line in acknowledged)
+    report["restores"] = sum(line.startswith("U") for line in acknowledged)
     return report
 
 

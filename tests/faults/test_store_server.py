@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from typing import Any
 
 import pytest
 
 from brewwater.errors import StoreError
 from brewwater.log.entry import Reading
-from brewwater.store import Store, make_engine
+from brewwater.store import StaleSave, Store, make_engine
 
 DOCUMENT = {"schema_version": 1, "words": "a plan"}
 
@@ -67,3 +69,46 @@ def test_a_setting_that_names_no_database(setting: str, monkeypatch: pytest.Monk
     monkeypatch.setenv("BREWWATER_DATABASE_URL", setting)
     with pytest.raises(StoreError, match="BREWWATER_DATABASE_URL"):
         Store.open_default()
+
+
+def test_a_restart_in_the_middle_of_many_saves_leaves_none_half(postgres: Any) -> None:
+    """200 saves with their log lines while the server is stopped at once and started again: each answered or refused."""
+    url = postgres.new_database()
+    Store(make_engine(url)).create_unit("truck")
+    answered: list[int] = []
+    refused: list[str] = []
+
+    def save() -> None:
+        store = Store(make_engine(url), patience_s=1)
+        version = 0
+        for number in range(200):
+            try:
+                saved = store.save_plan("truck", DOCUMENT | {"number": number}, version)
+            except StaleSave as error:  # the answer of the save before was lost, the save was not
+                version = error.theirs.version if error.theirs else 0
+                refused.append(str(error))
+            except StoreError as error:
+                refused.append(str(error))
+                time.sleep(0.1)
+            else:
+                version = saved.version
+                answered.append(version)
+        store.engine.dispose()
+
+    page = threading.Thread(target=save)
+    page.start()
+    while len(answered) < 40 and page.is_alive():
+        time.sleep(0.01)
+    postgres.stop()
+    time.sleep(0.3)
+    postgres.start()
+    page.join()
+    store = Store(make_engine(url))
+    kept = [line.version for line in store.history("truck")]
+    assert kept == list(range(len(kept), 0, -1))
+    assert set(answered) <= set(kept)
+    assert refused, "the server was away for a moment"
+    assert len(answered) + len(refused) == 200
+    assert all("\n" not in line for line in refused)
+    assert [found.problem for found in store.check()] == [""]
+    store.engine.dispose()
