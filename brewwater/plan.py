@@ -6,15 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from brewwater.changes import ChangeCalendar
 from brewwater.log import Diagnosis, Flag
 from brewwater.planning.base_membrane import AtBase, made_at_base, tanks_fail
-from brewwater.planning.candidate import Candidate, evaluate
+from brewwater.planning.candidate import Candidate, evaluate, with_descales
+from brewwater.planning.cartridges import grouping_note
 from brewwater.planning.correction import Correction, Moved, correct, moved
 from brewwater.planning.document import PlanDocument
 from brewwater.planning.heaters import heater_verdicts
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
-from brewwater.planning.shelf_rating import Rated, from_shelf, rate
 from brewwater.planning.value_of_a_test import NextTest, next_tests
 from brewwater.treatment import Stage
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge
@@ -60,7 +61,12 @@ class Plan:
     before: Candidate | None = None
     moved: tuple[Moved, ...] = ()
 
-    # worked out when first asked for: a plan that is being edited shows neither
+    # worked out when first asked for: a plan that is being edited shows few of them
+    @cached_property
+    def calendar(self) -> ChangeCalendar:
+        """Every date of the plan: what page, sheet, calendar file, JSON and money follow."""
+        return with_descales(self.scenario, self.candidate)
+
     @cached_property
     def at_base(self) -> AtBase | None:
         """A membrane on board beside the same one at base, costed; None where none is in question."""
@@ -70,12 +76,6 @@ class Plan:
     def heaters(self) -> tuple[Verdict, ...]:
         """Scale where water is heated and no machine profile stands."""
         return heater_verdicts(self.scenario, self.candidate)
-
-    @cached_property
-    def shelf(self) -> tuple[Rated, ...]:
-        """Every cartridge of the shelf in every place where it could stand, best first for each place."""
-        stages = self.candidate.stages
-        return tuple(r for stage in stages for r in rate(self.scenario, stages, stage.name))
 
     @property
     def reading_flags(self) -> tuple[Flag, ...]:
@@ -117,7 +117,7 @@ def make_plan(
     correction = correct(prior, document.train if document.train is not None else train)
     scenario = correction.scenario
     alternatives = recommend(scenario, progress, cancelled) if search else ()
-    stages, recommended = choose(scenario, alternatives, train)
+    stages, recommended = choose(document, alternatives, train)
     source_state = describe(scenario.waters, source_machine(scenario).temperature_C)
     candidate = evaluate(scenario, stages, beside=[source_state])
     tests = next_tests(scenario, candidate, alternatives) if search else ()
@@ -133,19 +133,20 @@ def make_plan(
         alternatives=alternatives,
         next_tests=tests,
         warnings=warnings(scenario, candidate)
+        + grouping_warning(scenario, candidate)
         + log_warnings(correction)
         + base_warning(scenario, candidate, alternatives),
         prior=prior,
         correction=correction,
         before=before,
-        moved=moved(before, candidate, prior, correction) if before else (),
+        moved=moved(before, candidate, correction) if before else (),
     )
 
 
 def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancelled | None = None) -> Plan:
     """The same plan with the search's alternatives and the next tests; a train of its own is kept."""
     alternatives = recommend(plan.scenario, progress, cancelled)
-    stages, recommended = choose(plan.scenario, alternatives, plan.candidate.stages)
+    stages, recommended = choose(plan.document, alternatives, plan.candidate.stages)
     same = stages == plan.candidate.stages
     candidate = plan.candidate if same else evaluate(plan.scenario, stages)
     before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
@@ -157,22 +158,22 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         alternatives=alternatives,
         next_tests=next_tests(plan.scenario, candidate, alternatives),
         before=before,
-        moved=moved(before, candidate, plan.prior, plan.correction) if before else (),
+        moved=moved(before, candidate, plan.correction) if before else (),
         warnings=warnings(plan.scenario, candidate)
+        + grouping_warning(plan.scenario, candidate)
         + log_warnings(plan.correction)
         + base_warning(plan.scenario, candidate, alternatives),
     )
 
 
 def choose(
-    scenario: Scenario, alternatives: Sequence[Alternative], train: Sequence[Stage] | None
+    document: PlanDocument, alternatives: Sequence[Alternative], train: Sequence[Stage] | None
 ) -> tuple[tuple[Stage, ...], bool]:
-    """The train to follow, and whether the search chose it: the document's own goes first; what the search chose is
-    bought from the shelf where something on it fits."""
-    if scenario.document.train is not None:
-        return scenario.document.train, False
+    """The train to follow, and whether the search chose it: the document's own goes first."""
+    if document.train is not None:
+        return document.train, False
     if alternatives:
-        return from_shelf(scenario, alternatives[0].candidate.stages), True
+        return alternatives[0].candidate.stages, True
     return tuple(train or ()), False
 
 
@@ -213,6 +214,12 @@ def log_warnings(correction: Correction) -> tuple[Warning_, ...]:
             )
         )
     return tuple(found)
+
+
+def grouping_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:
+    """Where making changes together saves nothing, or less than it costs."""
+    note = grouping_note(scenario, candidate.cartridges, candidate.calendar)
+    return () if note is None else (Warning_(*note),)
 
 
 def base_warning(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:

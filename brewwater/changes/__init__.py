@@ -1,24 +1,30 @@
-"""Change dates of every cartridge, and the schedule that a policy makes of them."""
+"""Change dates of every cartridge: what wears it, and the calendar that a policy makes of it."""
 
-from brewwater.changes.descale import descale_dates
+from brewwater.changes.calendar import ChangeCalendar, Due, Life, Slot, change_calendar, grouped, joined
+from brewwater.changes.descale import Descale, descale_dates, descales
 from brewwater.changes.forecast import GOVERNS, Changes, changes, quantile_days, share_used
 from brewwater.changes.policy import MARGIN, InService, Policy, Stop, moves_of, stops_of
-from brewwater.changes.schedule import Place, Planned, schedule
 
 __all__ = [
     "GOVERNS",
     "MARGIN",
+    "ChangeCalendar",
     "Changes",
+    "Descale",
+    "Due",
     "InService",
-    "Place",
-    "Planned",
+    "Life",
     "Policy",
+    "Slot",
     "Stop",
+    "change_calendar",
     "changes",
     "descale_dates",
+    "descales",
+    "grouped",
+    "joined",
     "moves_of",
     "quantile_days",
-    "schedule",
     "share_used",
     "stops_of",
 ]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +15,27 @@ from brewwater.demand import Demand
 from brewwater.treatment import Capacity, Load
 
 FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Descale:
+    """One descale of a machine by the scale laid down: the expected day and its range (10th to 90th percentile), None
+    past the plan."""
+
+    machine: str
+    number: int
+    date: dt.date
+    early: dt.date | None
+    late: dt.date | None
+
+
+def descales(machine: str, found: Changes, weights: FloatArray) -> tuple[Descale, ...]:
+    """Every descale of one machine whose expected day is inside the plan; ``found`` from ``descale_dates``."""
+    return tuple(
+        Descale(machine, n, day, early, late)
+        for n, (early, day, late) in enumerate(found.dates(weights), start=1)
+        if day is not None
+    )
 
 
 def descale_dates(

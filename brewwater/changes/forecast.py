@@ -184,7 +184,7 @@ def changes(
         rows.append((out, back, why, np.maximum(1 - share_used(on, bears, load, used), 0)))
         if len(rows) == 1:
             served = np.where(out < horizon, on.served(load) / GAL_L, np.nan)
-        used_up += _used_up_in_year(on, bears, installed, out, margin, age, used)
+        used_up += used_up_in_year(on, bears, installed, out, margin, age, used)
         if np.all(back >= horizon):
             break
         installed, age, used = back, 0.0, np.zeros(1)
@@ -266,7 +266,7 @@ def end_of_life(
         sooner = day < np.minimum(due, horizon)
         due, governs = np.where(sooner, day, due), np.where(sooner, name, governs)
         if not timed.all():  # past the horizon, name the currency that is furthest on
-            share = on.use(currency, on.ledger.sums[-1] - before) / bears
+            share = _part(on.use(currency, on.ledger.sums[-1] - before), bears)
             ahead = ~timed & (due >= horizon) & (share > furthest)
             governs, furthest = np.where(ahead, name, governs), np.where(ahead, share, furthest)
     return due, governs
@@ -287,17 +287,25 @@ def _first_over(
     return high
 
 
+def _part(use: FloatArray, bears: FloatArray) -> FloatArray:
+    """Use over capacity; any use of a capacity of nothing is without end, none of it is none."""
+    none = bears <= 0
+    if not none.any():
+        return use / bears
+    return np.where(none, np.where(use > 0, np.inf, 0.0), use / np.where(none, 1.0, bears))
+
+
 def share_used(on: Wear, capacity: Capacity, load: FloatArray, used: FloatArray) -> FloatArray:
     """Share of the full capacity used by a load (sums) in the currency that is furthest on, shape (draw,)."""
     share = np.zeros(on.n)
     for currency in on.rates:
         bears = np.asarray(getattr(capacity, currency), dtype=np.float64)
         if np.isfinite(bears).any():
-            share = np.maximum(share, on.use(currency, load) / bears)
+            share = np.maximum(share, _part(on.use(currency, load), bears))
     return np.asarray(share + used, dtype=np.float64)
 
 
-def _used_up_in_year(
+def used_up_in_year(
     on: Wear, capacity: Capacity, installed: IntArray, out: IntArray, margin: float, age: float, used: FloatArray
 ) -> FloatArray:
     """Cartridges used up in the first twelve months: 1 for one that came out, a share for one in place."""

@@ -27,7 +27,6 @@ COMMANDS = {
     "report": "report",
     "restore": "keep",
     "schema": "schema",
-    "shelf": "shelf",
     "waters": "waters",
 }
 

@@ -1,10 +1,10 @@
 """What the year costs, what an installation may cost, and two plans side by side."""
 
 from brewwater.cost.budgets import Budget, budgets
-from brewwater.cost.coins import decimals, rounded
+from brewwater.cost.coins import decimals, rounded, written
 from brewwater.cost.compare import Difference, Payback, avoided_damage, compare, payback
 from brewwater.cost.inputs import EQUIPMENT, CostInput, Damage, Prices, price_of
-from brewwater.cost.year import Bought, Cost, Line, Usage, visits, yearly_cost
+from brewwater.cost.year import Bought, Cost, Line, Usage, yearly_cost
 
 __all__ = [
     "EQUIPMENT",
@@ -25,6 +25,6 @@ __all__ = [
     "payback",
     "price_of",
     "rounded",
-    "visits",
+    "written",
     "yearly_cost",
 ]

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import reference
-from brewwater.changes import Changes
 from brewwater.cost.coins import decimals, rounded
 from brewwater.cost.inputs import CostInput, price_of
 from brewwater.ensemble import Draws, mean, percentiles
@@ -26,12 +25,19 @@ DAYS_PER_YEAR = 365.25
 
 @dataclass(frozen=True, slots=True)
 class Bought:
-    """One cartridge's place: its changes and its price. ``price_assumed``: the price is a placeholder.
-    ``flush_gal``: run to waste through each new one, US gallons; ``at_base``: on the mains of a base."""
+    """One cartridge's place: what is bought for it in the first twelve months, and its price.
+
+    days : days after the start on which each new one goes in; ``left`` the share of each forerunner thrown away
+    used_up : cartridges used up by then, the last one in part, shape (draw,) or (1,)
+    price_assumed : the price is a placeholder
+    flush_gal : run to waste through each new one, US gallons; ``at_base``: on the mains of a base
+    """
 
     name: str
-    changes: Changes
+    days: tuple[int, ...]
     price: Span
+    left: tuple[float, ...] = ()
+    used_up: FloatArray = field(default_factory=lambda: np.zeros(1))
     price_assumed: bool = False
     needs_head: bool = True
     flush_gal: Span | None = None
@@ -100,23 +106,23 @@ def yearly_cost(
     draws: Draws,
     weights: FloatArray,
     *,
-    year: int = 1,
+    visits: int = 0,
     equipment: Sequence[str] = (),
 ) -> Cost:
-    """The cost of the plan's ``year``-th twelve months.
+    """The cost of the plan's first twelve months.
 
     Parameters
     ----------
     inputs : prices and habits
-    bought : the cartridge places with their changes
-    usage : what one year uses
+    bought : the cartridge places with what the calendar buys for each
+    usage : what the year uses
     draws, weights : the ensemble
-    year : 1 for the first; prices rise from the start on
+    visits : days on which the calendar has something fitted
     equipment : keys of the prices of what is paid for over the life of a head (values of ``EQUIPMENT``)
 
     Returns
     -------
-    Cost : whole cartridges that go in during the year, each at its price on that day
+    Cost : whole cartridges that go in during the year, each at its price on that day; prices rise from the start on
     """
     names = {row["key"]: row["name"] for row in reference.table("price_placeholders")}
     assumed: list[str] = []
@@ -131,7 +137,7 @@ def yearly_cost(
         spent[line] = spent.get(line, np.zeros(1)) + amount
 
     rise = 1 + draws.span("price rise", inputs.price_rise_per_year)
-    level = rise ** (year - 0.5)
+    level = rise**0.5  # the middle of the year
     spent: dict[str, FloatArray] = {}
     first_set = used_up = thrown_away = np.zeros(1)
     flushed = {"water_gal": np.zeros(1), "hauled_gal": np.zeros(1)}
@@ -140,14 +146,13 @@ def yearly_cost(
         each = draws.span(f"price: {place.name}", place.price)
         if place.price_assumed:
             assumed.append(place.name)
-        at, inside = _when(place.changes, year)
-        spent[f"Cartridges: {place.name}"] = (inside * each * rise ** (at / DAYS_PER_YEAR)).sum(axis=0)
+        then = [rise ** (day / DAYS_PER_YEAR) for day in place.days]
+        spent[f"Cartridges: {place.name}"] = each * sum(then, start=np.zeros(1))
         first_set = first_set + each
-        if year == 1:
-            used_up = used_up + place.changes.used_up * each
-        thrown_away = thrown_away + (inside * place.changes.left).sum(axis=0) * each
+        used_up = used_up + place.used_up * each
+        thrown_away = thrown_away + sum(place.left) * each
         if place.flush_gal is not None and place.flush_gal.high > 0:
-            gallons = inside.sum(axis=0) * draws.span(f"flush: {place.name}", place.flush_gal)
+            gallons = len(place.days) * draws.span(f"flush: {place.name}", place.flush_gal)
             at_base = "water_gal" if place.at_base else kind
             flushed[at_base] = flushed[at_base] + gallons
     heads = sum(place.needs_head for place in bought)
@@ -164,7 +169,7 @@ def yearly_cost(
         if np.any(amount > 0):
             spent[names[key]] = amount * price(key) * level
     if inputs.visits_paid and bought:
-        spent["Labour by visit"] = visits([b.changes for b in bought], year) * price("labour_visit") * level
+        spent["Labour by visit"] = visits * price("labour_visit") * level
     for taken, rejected, tariff in (
         (usage.source_gal, usage.reject_gal, kind),
         (usage.base_gal, usage.base_reject_gal, "water_gal"),
@@ -221,20 +226,3 @@ def _cost(
         flush_gal=flush_gal,
         warnings=tuple(warnings),
     )
-
-
-def visits(changes: Sequence[Changes], year: int = 1) -> FloatArray:
-    """Days in the year on which at least one cartridge is changed, shape (draw,)."""
-    found = [_when(c, year) for c in changes]
-    n = max(inside.shape[1] for _, inside in found)
-    days = np.concatenate([np.broadcast_to(np.where(inside, at, -1), (len(at), n)) for at, inside in found])
-    days = np.sort(days, axis=0)
-    new = np.diff(days, axis=0, prepend=-1) != 0
-    return np.asarray(((days >= 0) & new).sum(axis=0), dtype=np.float64)
-
-
-def _when(changes: Changes, year: int) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Day on which each successor goes in, and whether that is in the year, both shape (change, draw)."""
-    first, last = changes.year_days(year)
-    at = changes.back
-    return at.astype(np.float64), (at >= first) & (at < last)

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Iterator
 
 from icalendar import Alarm, Calendar, Event
 
-from brewwater.output.dates import Due, between, descales, dues
-from brewwater.output.sheet.content import number
+from brewwater.changes import Due
+from brewwater.output.sheet.content import between, number
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 
@@ -43,7 +43,7 @@ def calendar_file(plan: Plan, now: dt.datetime | None = None) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", f"{unit}: water")
-    for event in (*_changes(dues(plan)), *_descales(plan), *_stops(plan)):
+    for event in (*_changes(plan.calendar.dues), *_descales(plan), *_stops(plan)):
         key = hashlib.sha256("/".join((unit, *event.key)).encode()).hexdigest()
         calendar.add_component(_event(event, f"{key[:32]}@brewwater", made))
     return bytes(calendar.to_ical())
@@ -86,7 +86,7 @@ def _event(entry: _Entry, uid: str, made: dt.datetime) -> Event:
 
 def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
     for due in found:
-        name = due.stage.name
+        name = due.cartridge
         because = f" Date {due.because}." if due.because else ""
         verb = "Change" if due.fitted == due.date else "Throw away"
         yield _Entry(
@@ -95,7 +95,7 @@ def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
             due.date,
             f"{verb} {name}",
             f"Governed by: {GOVERNS.label(due.governs)}. Due {between(due)}. About "
-            f"{number(100 * due.left, 2)} % of its capacity is left on this day.{because} {CAUTION}",
+            f"{number(100 * due.left[1], 2)} % of its capacity is left on this day.{because} {CAUTION}",
             [(-15, f"Tomorrow: {verb.lower()} {name}"), (8, f"Today: {verb.lower()} {name}")],
         )
         if due.fitted is None or due.order_by is None:
@@ -120,7 +120,7 @@ def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
 
 
 def _descales(plan: Plan) -> Iterator[_Entry]:
-    for one in descales(plan):
+    for one in plan.calendar.descales:
         yield _Entry(
             ("descale", one.machine, str(one.number)),
             one.date,

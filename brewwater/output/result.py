@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.changes import quantile_days
+from brewwater.changes import ChangeCalendar
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.result_schema import (
     AlternativeResult,
@@ -24,7 +25,6 @@ from brewwater.output.result_schema import (
     PlanResult,
     ReportResult,
     ServedResult,
-    ShelfResult,
     StageResult,
     VerdictResult,
     WarningResult,
@@ -34,9 +34,9 @@ from brewwater.output.result_schema import (
 from brewwater.output.sheet.branches import branch_decisions
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, AtBase
-from brewwater.planning.candidate import Cartridge, Served
+from brewwater.planning.candidate import Served
+from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
-from brewwater.planning.shelf_rating import Rated
 from brewwater.plumbing import Check
 from brewwater.reports import Report
 from brewwater.treatment import Stage
@@ -86,7 +86,7 @@ def plan_result(plan: Plan) -> PlanResult:
             )
             for b in candidate.branches
         ],
-        cartridges=[_cartridge(c, scenario) for c in candidate.cartridges],
+        cartridges=[_cartridge(c, plan) for c in candidate.cartridges],
         fit=[_check(c) for c in candidate.checks],
         yearly_cost=CostResult(
             currency=candidate.cost.currency,
@@ -99,27 +99,8 @@ def plan_result(plan: Plan) -> PlanResult:
             flush_gal=_number(float(mean(candidate.cost.flush_gal, scenario.weights))),
         ),
         made_at_base=None if plan.at_base is None else _at_base(plan.at_base, scenario),
-        shelf=[_shelf(r) for r in plan.shelf],
         next_tests=[NextTestResult(test=t.test, because=t.because, value=_number(t.value)) for t in plan.next_tests],
         warnings=[WarningResult(code=w.code, message=w.message) for w in plan.warnings],
-    )
-
-
-def _shelf(r: Rated) -> ShelfResult:
-    here = r.gallons_here
-    return ShelfResult(
-        name=r.item.name,
-        place=r.place,
-        arrangement=r.arrangement,
-        bypass_setting=None if r.step is None else r.step.setting,
-        bypass_percent=r.stage.bypass_percent,
-        gallons_here=None
-        if here is None
-        else Percentiles(p10=_number(here[0]), p50=_number(here[1]), p90=_number(here[2])),
-        plan_on_gal=_number(r.plan_on_gal),
-        price_per_1000_gal=_number(r.price_per_1000_gal),
-        fits=r.fits,
-        line=r.line,
     )
 
 
@@ -224,40 +205,33 @@ def _stages(stages: Iterable[Stage]) -> list[StageResult]:
     return [StageResult(name=s.name, medium=s.medium, branch=s.branch, bypass_percent=s.bypass_percent) for s in stages]
 
 
-def capacity_gal(one: Cartridge, weights: FloatArray) -> Percentiles:
+def capacity_gal(one: Cartridge, calendar: ChangeCalendar, weights: FloatArray) -> Percentiles:
     """Gallons that one cartridge will pass before it is changed, whatever governs: never more than its time
     limit lets through, and null where its capacity is not known."""
-    if not one.capacity.known and one.changes.governed_by(weights) not in (
-        "time",
-        "lay-up",
-        "freeze",
-        "notice",
-    ):
+    life = calendar.lives[one.stage.name]
+    if not one.capacity.known and life.governs not in ("time", "lay-up", "freeze", "notice"):
         return Percentiles(p10=None, p50=None, p90=None)
-    passed = one.until_change_gal
-    usable = np.broadcast_to(one.usable_gal, passed.shape)
-    return _spread(np.where(np.isfinite(passed), passed, usable), weights)
+    usable = np.broadcast_to(one.usable_gal, life.gal.shape)
+    return _spread(np.where(np.isfinite(life.gal), life.gal, usable), weights)
 
 
-def _cartridge(one: Cartridge, scenario: Scenario) -> CartridgeResult:
-    horizon = len(one.changes.days)
+def _cartridge(one: Cartridge, plan: Plan) -> CartridgeResult:
+    def day(date: dt.date | None) -> str | None:
+        return None if date is None else date.isoformat()
 
-    def day(index: int) -> str | None:
-        return str(one.changes.days[index]) if index < horizon else None
-
-    changes = [
-        ChangeResult(early=day(early), expected=day(middle), late=day(late))
-        for early, middle, late in (quantile_days(row, scenario.weights) for row in one.changes.day)
-        if early < horizon
-    ]
+    name, calendar = one.stage.name, plan.calendar
+    life = calendar.lives[name]
+    changes = [ChangeResult(early=day(d.early), expected=day(d.date), late=day(d.late)) for d in calendar.of(name)]
+    if life.earliest is not None:
+        changes.append(ChangeResult(early=day(life.earliest), expected=None, late=None))
     return CartridgeResult(
-        name=one.stage.name,
+        name=name,
         medium=one.stage.medium,
         branch=one.stage.branch,
-        capacity_gal=capacity_gal(one, scenario.weights),
-        governed_by=one.changes.governed_by(scenario.weights),
+        capacity_gal=capacity_gal(one, calendar, plan.scenario.weights),
+        governed_by=life.governs,
         changes=changes,
-        changes_in_year=_number(float(mean(one.changes.bought(0, scenario.book.year), scenario.weights))),
+        changes_in_year=len(calendar.bought(name)),
     )
 
 

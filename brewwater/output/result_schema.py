@@ -87,6 +87,9 @@ class ChangeResult(Result):
 
 
 class CartridgeResult(Result):
+    """``changes``: those to come, as the calendar has them; ``changes_in_year``: whole cartridges that go in during the
+    first 12 months, the first set not counted, those changed by the log counted: what the year's money buys."""
+
     name: str
     medium: str
     branch: str | None
@@ -170,22 +173,6 @@ class WarningResult(Result):
     message: str
 
 
-class ShelfResult(Result):
-    """A cartridge of the shelf in one place of the treatment, best first; gallons are served ones on this water,
-    ``plan_on_gal`` with the margin off. Null: the sheet does not say at what water it was rated."""
-
-    name: str
-    place: str
-    arrangement: Literal["single", "parallel", "series"]
-    bypass_setting: str | None
-    bypass_percent: float
-    gallons_here: Percentiles | None
-    plan_on_gal: float | None
-    price_per_1000_gal: float | None
-    fits: bool
-    line: str
-
-
 class ServedResult(Result):
     branch: str
     machine: str | None
@@ -208,7 +195,6 @@ class PlanResult(Result):
     fit: list[CheckResult]
     yearly_cost: CostResult
     made_at_base: AtBaseResult | None
-    shelf: list[ShelfResult]
     next_tests: list[NextTestResult]
     warnings: list[WarningResult]
 

@@ -11,7 +11,6 @@ from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
-from brewwater.output.dates import descales, dues
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import AtBaseResult, Percentiles, PlanResult, WaterResult
 from brewwater.output.vocabulary import GOVERNS
@@ -51,14 +50,15 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
             "share_left",
         )
     ]
-    for d in dues(plan):
+    media = {s.name: s.medium for s in plan.candidate.stages}
+    for d in plan.calendar.dues:
         early, late, fitted, order = (
             None if day is None else day.isoformat() for day in (d.early, d.late, d.fitted, d.order_by)
         )
         changes.append(
             (
-                d.stage.name,
-                d.stage.medium,
+                d.cartridge,
+                media[d.cartridge],
                 d.number,
                 early,
                 d.date.isoformat(),
@@ -66,11 +66,11 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
                 fitted,
                 order,
                 GOVERNS.label(d.governs),
-                round(d.left, 3),
+                round(d.left[1], 3),
             )
         )
     scale: list[Sequence[Cell]] = [("machine", "descale", "early", "expected", "late")]
-    for s in descales(plan):
+    for s in plan.calendar.descales:
         early, late = (None if day is None else day.isoformat() for day in (s.early, s.late))
         scale.append((s.machine, s.number, early, s.date.isoformat(), late))
     money: list[Sequence[Cell]] = [("line", f"amount_{result.yearly_cost.currency}")]

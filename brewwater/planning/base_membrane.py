@@ -18,7 +18,8 @@ from brewwater import reference
 from brewwater.cost import EQUIPMENT, Cost, yearly_cost
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
-from brewwater.planning.candidate import NOT_BOUGHT, Candidate, Cartridge, Routed, bought, cartridge, route, usage
+from brewwater.planning.candidate import Candidate, Routed, route, usage
+from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative
 from brewwater.plumbing import Branch, Check, Day, Known, known, unit_template
@@ -401,9 +402,10 @@ class _Work:
             gallons = needs.litres(branch.name, 0, year) / GAL_L
             spilled = gallons * scenario.by_phase(routed.reject[branch.name])
             taken, lost = taken + gallons + spilled, lost + spilled
-        names = {c.stage.name for c in board if c.stage.medium not in NOT_BOUGHT}
-        paid = [bought(c) for c in board if c.stage.medium not in NOT_BOUGHT]
-        for one in (bought(c) for c in base if c.stage.medium not in NOT_BOUGHT):
+        here, there = (calendar_of(scenario, cartridges) for cartridges in (board, base))
+        paid = bought(board, here)
+        names = {one.name for one in paid}
+        for one in bought(base, there):
             paid.append(replace(one, at_base=True, name=f"{one.name} at base" if one.name in names else one.name))
         keys = [EQUIPMENT[s.medium] for s in self.candidate.stages if s.medium in EQUIPMENT]
         return yearly_cost(
@@ -412,6 +414,7 @@ class _Work:
             replace(used, base_gal=taken, base_reject_gal=lost),
             scenario.draws,
             scenario.weights,
+            visits=len({*here.visits, *there.visits}),
             equipment=[*keys, *equipment],
         )
 

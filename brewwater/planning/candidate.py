@@ -7,33 +7,19 @@ filtered branches over the whole ensemble.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
-from functools import partial
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.changes import Changes, changes
-from brewwater.changes.wear import Wear, usable_gal, wear
-from brewwater.cost import EQUIPMENT, Bought, Cost, Usage, yearly_cost
+from brewwater.changes import ChangeCalendar, Descale, descale_dates, descales
+from brewwater.cost import EQUIPMENT, Cost, Usage, yearly_cost
 from brewwater.ensemble import percentiles
+from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.plumbing import Branch, Check, fit, peak_flow_gpm
 from brewwater.plumbing.flow import behind
-from brewwater.records import Span
-from brewwater.treatment import (
-    Capacity,
-    Context,
-    Load,
-    Problem,
-    Stage,
-    TrainResult,
-    capacity,
-    held_back,
-    medium_class,
-    order_problems,
-    run_train,
-)
+from brewwater.treatment import Context, Load, Problem, Stage, TrainResult, held_back, order_problems, run_train
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.verdicts.severity import SUBJECTS, Weighed, severity
@@ -56,30 +42,9 @@ class Served:
 
 
 @dataclass(frozen=True, slots=True)
-class Cartridge:
-    """One stage's cartridges over the plan.
-
-    usable_gal : US gallons the branches behind it can draw from one cartridge on this water, the margin taken
-        off, time aside; shape (n,) or (1,), infinite where nothing wears it
-    until_change_gal : US gallons that pass before the first change, whatever governs it; NaN past the horizon
-    """
-
-    stage: Stage
-    branches: tuple[str, ...]
-    capacity: Capacity
-    wear: Wear
-    changes: Changes
-    usable_gal: FloatArray
-
-    @property
-    def until_change_gal(self) -> FloatArray:
-        """US gallons served by the first cartridge."""
-        return self.changes.first_served_gal
-
-
-@dataclass(frozen=True, slots=True)
 class Candidate:
-    """What one candidate gives, every step kept. ``misfits``: the failed checks that only the train causes."""
+    """What one candidate gives, every step kept. ``misfits``: the failed checks that only the train causes;
+    ``calendar``: the date of each change, which the money follows (``with_descales`` adds those of the machines)."""
 
     stages: tuple[Stage, ...]
     branches: tuple[Branch, ...]
@@ -87,6 +52,7 @@ class Candidate:
     reject_L_per_L: Mapping[str, FloatArray]
     problems: tuple[Problem, ...]
     cartridges: tuple[Cartridge, ...]
+    calendar: ChangeCalendar
     checks: tuple[Check, ...]
     misfits: tuple[Check, ...]
     cost: Cost
@@ -159,58 +125,18 @@ def context_of(scenario: Scenario) -> Context:
     )
 
 
-def bears(scenario: Scenario, stage: Stage, number: int = 0) -> Capacity:
-    """Capacity of the stage's cartridge of that number (0: the first), as far as the log bears it out."""
-    found = capacity(stage, scenario.draws, number, disinfectant=scenario.disinfectant)
-    holds = scenario.bed.get(stage.name)
-    if holds is None:
-        return found
-    return replace(
-        found,
-        volume_L=found.volume_L * holds,
-        exchange_eq=found.exchange_eq * holds,
-        chlorine_g=found.chlorine_g * holds,
-    )
-
-
-def cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
-    """The change dates of one stage under the loads of the branches behind it; candidates that lay the same
-    loads on the same stage share them."""
-    key = repr(stage), tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items())
-    if key not in scenario._cartridges:
-        scenario._cartridges[key] = _cartridge(scenario, stage, loads)
-    found: Cartridge = scenario._cartridges[key]
-    return found
-
-
-def _cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
-    on = wear(scenario.book, scenario.demand, loads)
-    margin = scenario.document.policy.margin
-    in_service = next((p for p in scenario.document.in_service if p.stage == stage.name), None)
-    age = None
-    if in_service is not None:
-        days = (scenario.document.demand.calendar.start - in_service.installed).days
-        used = scenario.used.get(stage.name)
-        if used is None:
-            used = scenario.draws.span(f"{stage.name}: used at the start", in_service.used)
-        age = float(days), used
-    found = changes(
-        on,
-        partial(bears, scenario, stage),
-        margin=margin,
-        stops=() if stage.medium in NOT_BOUGHT else scenario.stops,  # nothing wet is thrown away
-        moves=scenario.moves,
-        in_service=age,
-        made=scenario.made.get(stage.name, ()),
-    )
-    first = bears(scenario, stage)
-    return Cartridge(stage, tuple(loads), first, on, found, usable_gal(on, first, margin))
-
-
 def scale_held(at: Served) -> NDArray[np.bool_]:
     """Where a scale inhibitor is judged to hold scale back at a machine: the shape of its waters."""
     steam = at.machine is None or at.machine.makes_steam
     return held_back(at.water, at.inhibited_up_to_mg_L_as_CaCO3, steam_boiler=steam)
+
+
+def scale_mg_L(at: Served) -> FloatArray:
+    """Scale that one litre lays down at a machine, mg of calcite a litre, the shape of its waters; 0 where it is held
+    back."""
+    assert at.state is not None
+    falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0)
+    return np.where(scale_held(at), 0.0, falls)
 
 
 def usage(scenario: Scenario, routed: Routed, cartridges: Sequence[Cartridge], served: Sequence[Served]) -> Usage:
@@ -224,9 +150,8 @@ def usage(scenario: Scenario, routed: Routed, cartridges: Sequence[Cartridge], s
         source = source + litres * (1 + spilled) / GAL_L
     for at in served:
         if at.state is not None:
-            falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0)
-            falls = np.where(scale_held(at), 0.0, falls)
-            scale = scale + needs.litres(at.branch.name, 0, year) * scenario.by_phase(falls) / 1000
+            litres = needs.litres(at.branch.name, 0, year)
+            scale = scale + litres * scenario.by_phase(scale_mg_L(at)) / 1000
     for one in cartridges:
         if one.stage.medium == "mineral_dose" and "consumed_g" in one.wear.rates:
             minerals = minerals + one.wear.use("consumed_g", scenario.book.sums[[year]]) / 1000
@@ -258,12 +183,14 @@ def evaluate(
     served = serve(scenario, places, routed)
     solve_together(list({id(s): s for s in (*beside, *(at.state for at in served)) if s is not None}.values()))
     cartridges = tuple(cartridge(scenario, s, routed.loads[s.name]) for s in stages if routed.loads[s.name])
+    calendar = calendar_of(scenario, cartridges)
     money = yearly_cost(
         scenario.document.money,
-        [bought(c) for c in cartridges if c.stage.medium not in NOT_BOUGHT],
+        bought(cartridges, calendar),
         usage(scenario, routed, cartridges, served),
         scenario.draws,
         scenario.weights,
+        visits=len(calendar.visits),
         equipment=[EQUIPMENT[s.medium] for s in stages if s.medium in EQUIPMENT],
     )
     checks = _checks(scenario, stages, places, routed)
@@ -274,6 +201,7 @@ def evaluate(
         reject_L_per_L=routed.reject,
         problems=order_problems(stages, context_of(scenario)),
         cartridges=cartridges,
+        calendar=calendar,
         checks=checks,
         misfits=tuple(c for c in checks if c.ok is False and (c.check, c.part) not in _bare_faults(scenario)),
         cost=money,
@@ -281,17 +209,18 @@ def evaluate(
     )
 
 
-# A dose is bought by the kilogram; a blend valve is not used up.
-NOT_BOUGHT = frozenset({"mineral_dose", "blend"})
-
-
-def bought(one: Cartridge) -> Bought:
-    """A stage's cartridges as they are paid for."""
-    sheet, usual = one.stage.sheet, medium_class(one.stage.medium, one.stage.size)
-    assumed = sheet.price is None or sheet.price == usual.price
-    price = sheet.price or usual.price or Span(low=0, high=0)
-    flush = sheet.flush_gal or usual.flush_gal
-    return Bought(one.stage.name, one.changes, price, price_assumed=assumed, flush_gal=flush)
+def with_descales(scenario: Scenario, candidate: Candidate) -> ChangeCalendar:
+    """The candidate's calendar with every descale of every machine inside the plan. What a manual asks for regardless
+    is not in it."""
+    grams = scenario.draws.span("scale per descale", scenario.document.money.scale_g_per_descale)
+    found: list[Descale] = []
+    for at in candidate.served:
+        if at.machine is None or at.state is None:
+            continue
+        laid = {at.branch.name: scale_mg_L(at) / 1000}
+        dates = descale_dates(scenario.book, scenario.demand, laid, grams)
+        found += descales(at.machine.name, dates, scenario.weights)
+    return replace(candidate.calendar, descales=tuple(sorted(found, key=lambda d: (d.date, d.machine))))
 
 
 def _main_first(scenario: Scenario, branches: Sequence[Branch]) -> list[Branch]:

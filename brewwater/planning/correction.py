@@ -13,7 +13,7 @@ from hashlib import sha256
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.changes import InService
+from brewwater.changes import ChangeCalendar, InService
 from brewwater.ensemble import Draws, percentiles
 from brewwater.log import (
     Diagnosis,
@@ -279,25 +279,26 @@ def _not_followed(log: Sorted, seen: Seen) -> tuple[Flag, ...]:
     return tuple(found)
 
 
-def moved(before: Candidate, after: Candidate, prior: Scenario, correction: Correction) -> tuple[Moved, ...]:
+def moved(before: Candidate, after: Candidate, correction: Correction) -> tuple[Moved, ...]:
     """The next change of each cartridge, before and after, with the reason in words.
 
     Changes that the log says are made are no longer next.
     """
     causes = _causes(correction)
     found = []
-    for old, new in zip(before.cartridges, after.cartridges, strict=True):
-        skip = len(correction.scenario.made.get(new.stage.name, ()))
-        was = _dates(old.changes.dates(prior.weights), skip)
-        now = _dates(new.changes.dates(correction.scenario.weights), skip)
+    for one in after.cartridges:
+        name = one.stage.name
+        number = len(after.calendar.made.get(name, ())) + 1
+        was, now = (_dates(c.calendar, name, number) for c in (before, after))
         days = None if was[1] is None or now[1] is None else (now[1] - was[1]).days
         why = causes if was != now else "unchanged"
-        found.append(Moved(new.stage.name, was, now, days, why))
+        found.append(Moved(name, was, now, days, why))
     return tuple(found)
 
 
-def _dates(every: Sequence[DateSpan], number: int) -> DateSpan:
-    return every[number] if number < len(every) else (None, None, None)
+def _dates(calendar: ChangeCalendar, name: str, number: int) -> DateSpan:
+    due = next((d for d in calendar.of(name) if d.number == number), None)
+    return (None, None, None) if due is None else (due.early, due.date, due.late)
 
 
 def _causes(correction: Correction) -> str:

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from brewwater.changes.wear import Wear, wear
 from brewwater.log import Scene, Sorted, Tested, analyte_of, counted_log, metered_log, tested_log
-from brewwater.planning.candidate import Routed, bears, route
+from brewwater.planning.candidate import Routed, route
+from brewwater.planning.cartridges import bears
 from brewwater.planning.scenario import Scenario
 from brewwater.plumbing import peak_flow_gpm
 from brewwater.treatment import Stage, run_train

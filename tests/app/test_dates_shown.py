@@ -10,7 +10,6 @@ import pytest
 
 from brewwater.changes import InService
 from brewwater.output.charts import LIGHT, capacity_left, demand_year, remaining, tank_day
-from brewwater.output.dates import dues, place_of
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import PlanDocument
 from brewwater.records import Span
@@ -35,7 +34,7 @@ def test_the_page_has_the_dates_of_the_sheet(found: Plan, ready, policy: dict[st
     assert {k: getattr(ready.document.policy, k) for k in policy} == policy
     ready.go("changes")
     plan = make_plan(ready.document, search=False, train=found.candidate.stages) if policy else found
-    expected = dues(plan)
+    expected = plan.calendar.dues
     assert len(expected) > 6
     whole = ready.html().split('aria-label="Change schedule"')[2]
     rows = whole.split("<tbody")[1].split("</tbody>")[0].split("<tr ")[1:]
@@ -44,7 +43,7 @@ def test_the_page_has_the_dates_of_the_sheet(found: Plan, ready, policy: dict[st
         cells = [c.split("</div>")[0].split("<div>")[1] for c in row.split("<td")[1:]]
         assert cells[:3] == [
             date(due.date),
-            f"{due.stage.name}, change {due.number}",
+            f"{due.cartridge}, change {due.number}",
             "–" if due.order_by is None else date(due.order_by),
         ]
     first = ready.html().split("Next cartridge change</div>")[1]
@@ -55,9 +54,9 @@ def test_grouping_makes_fewer_visits(found: Plan) -> None:
     alone, grouped = (
         {
             d.date
-            for d in dues(
-                make_plan(with_policy(found.document, group_days=days), search=False, train=found.candidate.stages)
-            )
+            for d in make_plan(
+                with_policy(found.document, group_days=days), search=False, train=found.candidate.stages
+            ).calendar.dues
         }
         for days in (0, 30)
     )
@@ -78,7 +77,7 @@ def test_visits_on_one_weekday_only(ready, found: Plan) -> None:
     ready.run()
     assert (ready.document.policy.visit_weekday, ready.document.policy.visit_every_weeks) == ("mon", 2)
     plan = make_plan(ready.document, search=False, train=found.candidate.stages)
-    planned = [d for d in dues(plan) if d.governs not in ("lay-up", "notice", "freeze")]
+    planned = [d for d in plan.calendar.dues if d.governs not in ("lay-up", "notice", "freeze")]
     assert planned
     assert {d.date.weekday() for d in planned} == {0}
 
@@ -97,9 +96,9 @@ def test_what_is_left_starts_with_what_was_used_and_is_whole_after_each_change(f
         found.document.model_copy(update={"in_service": (used,)}), search=False, train=found.candidate.stages
     )
     one = plan.candidate.cartridges[0]
-    mine = [d for d in dues(plan) if d.stage.name == name]
+    mine = [d for d in plan.calendar.dues if d.cartridge == name]
     swaps = [(d.date, d.fitted or d.date) for d in mine]
-    curve = remaining(one, plan.scenario.weights, swaps, place_of(plan.scenario, one).in_service)
+    curve = remaining(one, plan.scenario.weights, swaps, plan.calendar.in_place[name])
     assert curve.high[0] <= 0.6 + 1e-9
     assert curve.swaps == [d.date for d in mine]
     for swap in mine:

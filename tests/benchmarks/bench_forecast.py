@@ -6,7 +6,7 @@ import time
 
 import numpy as np
 
-from brewwater.changes import Policy, changes, moves_of, stops_of
+from brewwater.changes import Policy, Slot, change_calendar, moves_of, stops_of
 from brewwater.changes.wear import ledger, wear
 from brewwater.demand import DemandInput, demand
 from brewwater.ensemble import Draws
@@ -35,7 +35,7 @@ FILLS = FillCalendar.model_validate({"fills": [{"supply": "a"}, {"supply": "b", 
 
 
 def run(n: int) -> tuple[float, int]:
-    """Seconds for demand, tank, wear and changes of all cartridges, and the changes found.
+    """Seconds for demand, tank, wear and calendar of all cartridges, and the changes found.
 
     The capacities are drawn beforehand.
     """
@@ -57,12 +57,12 @@ def run(n: int) -> tuple[float, int]:
     tank = tank_days(FILLS, days, PLAN.calendar)
     book = ledger(days, tank)
     stops, moves = stops_of(PLAN.calendar), moves_of(PLAN.calendar, Policy())
-    found = 0
+    slots = []
     for cartridge in range(CARTRIDGES):
         on = wear(book, days, {"machine": Load(exchange_eq=np.array([load, 1.3 * load]))})
-        made = changes(on, bears[cartridge].__getitem__, stops=stops, moves=moves)
-        found += len(made.day)
-    return time.perf_counter() - begun, found
+        slots.append(Slot(f"cartridge {cartridge}", on, bears[cartridge].__getitem__, stops))
+    made = change_calendar(slots, PLAN.calendar, Policy(), np.ones(n), moves=moves)
+    return time.perf_counter() - begun, len(made.dues)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,8 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from brewwater.planning.candidate import cartridge, route
+from brewwater.planning.candidate import route
+from brewwater.planning.cartridges import cartridge
 from brewwater.planning.correction import correct
 from brewwater.planning.document import demo_document, load_document
 from brewwater.planning.scenario import prepare
@@ -71,11 +72,10 @@ def test_any_log_leaves_a_plan_that_stands(log: list[dict[str, Any]], placed: bo
         assert np.abs(water.totals.charge_imbalance).max() < 1e-9
     loads = route(found.scenario, document.train or (), document.branches).loads
     for stage in document.train or ():
-        for dates in cartridge(found.scenario, stage, loads[stage.name]).changes.dates(weights):
-            early, expected, late = dates
-            assert early is not None
-            assert expected is None or early <= expected
-            assert late is None or (expected is not None and expected <= late)
+        for due in cartridge(found.scenario, stage, loads[stage.name]).alone.dues:
+            assert due.early is not None
+            assert due.early <= due.date
+            assert due.late is None or due.date <= due.late
     ids = {r.id for r in document.readings}
     assert {f.reading_id for f in found.flags} <= ids
     assert {i for d in found.diagnoses for i in d.reading_ids if i} <= ids

@@ -18,7 +18,7 @@ from brewwater.log import Tested as Rows
 from brewwater.log import analyte_of, counted_log, metered_gal
 from brewwater.log.likelihood import SLIP, learn, normal_log, robust, robust_normal
 from brewwater.planning import correction as corrected
-from brewwater.planning.candidate import bears
+from brewwater.planning.cartridges import bears
 from brewwater.planning.document import demo_document, load_document
 from brewwater.planning.scenario import prepare
 from brewwater.plumbing import peak_flow_gpm

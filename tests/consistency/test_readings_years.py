@@ -17,7 +17,8 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from brewwater.planning.candidate import Cartridge, cartridge, route
+from brewwater.planning.candidate import route
+from brewwater.planning.cartridges import Cartridge, cartridge
 from brewwater.planning.correction import correct
 from brewwater.planning.document import load_document
 from brewwater.planning.scenario import Scenario, prepare
@@ -128,8 +129,9 @@ def next_change(scenario: Scenario) -> Cartridge:
 
 
 def dates(scenario: Scenario, one: Cartridge) -> tuple[int, int, int]:
-    found = one.changes.dates(scenario.weights)
-    first = [730 if d is None else (d - START).days for d in (found[0] if found else (None, None, None))]
+    due = next(iter(one.alone.dues), None)
+    found = (None, None, None) if due is None else (due.early, due.date, due.late)
+    first = [730 if d is None else (d - START).days for d in found]
     return first[0], first[1], first[2]
 
 

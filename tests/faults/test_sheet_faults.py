@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 
 from brewwater.errors import InputError
-from brewwater.output.dates import dues
 from brewwater.output.sheet.files import files, write_all
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import load_document, mobile_template
@@ -74,7 +73,7 @@ def test_writing_again_replaces(plain: Plan, tmp_path: Path) -> None:
 def test_calendars_at_their_edges(calendar: dict[str, Any]) -> None:
     made = plan(calendar)
     start, end = made.document.demand.calendar.start, made.document.demand.calendar.end
-    for due in dues(made):
+    for due in made.calendar.dues:
         assert start <= due.date < end
         assert due.fitted is None or due.date <= due.fitted < end
         assert due.early is not None

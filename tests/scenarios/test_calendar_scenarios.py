@@ -10,10 +10,8 @@ import pytest
 
 from brewwater.changes import GOVERNS, Changes, Policy, changes, moves_of, stops_of
 from brewwater.changes.wear import Wear, ledger, usable_gal, wear
-from brewwater.cost import Bought, CostInput, Usage, yearly_cost
 from brewwater.demand import Calendar, Demand, DemandInput, demand
 from brewwater.ensemble import Draws
-from brewwater.records import Span
 from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
 from brewwater.treatment.rating import Capacity
@@ -52,9 +50,6 @@ def test_a_small_cart_is_governed_by_time() -> None:
     longest = max(np.diff([found.first_day, *found.day[:-1, 0]]))
     assert longest <= 183  # never 4.4 years
     assert found.left[0, 0] > 0.85  # what a smaller cartridge would save
-    bought = [Bought("carbon", found, Span(low=60, high=60))]
-    cost = yearly_cost(CostInput(), bought, Usage(days.drinks_between(0, days.year())), Draws(1), ONE)
-    assert float(cost.thrown_away) > 0.85 * 120
 
 
 def test_festivals_are_not_hidden_by_the_average() -> None:

@@ -230,10 +230,10 @@ def test_10_time_governs_a_small_cart() -> None:
     document["train"] = [Stage(name="Block", medium="carbon", sheet=sheet).model_dump()]
     made = make_plan(load_document(document), search=False)
     one = made.candidate.cartridges[0]
-    assert one.changes.governed_by(made.scenario.weights) == "time"
-    assert AT.median(one.until_change_gal) == pytest.approx(114, abs=6)
-    first = one.changes.dates(made.scenario.weights)[0]
-    assert (first[1] - made.document.demand.calendar.start).days == pytest.approx(183, abs=3)
+    life = made.calendar.lives[one.stage.name]
+    assert life.governs == "time"
+    assert AT.median(life.gal) == pytest.approx(114, abs=6)
+    assert (made.calendar.dues[0].date - made.document.demand.calendar.start).days == pytest.approx(183, abs=3)
 
 
 def test_11_events_are_seen_on_their_own_days() -> None:
@@ -248,9 +248,9 @@ def test_11_events_are_seen_on_their_own_days() -> None:
     ordinary = AT.median(needs.ordinary_day_litres("Espresso machine")) / GAL_L
     assert peak == pytest.approx(24, abs=5)
     assert peak > 5 * ordinary
-    changes = made.candidate.cartridges[-1].changes
     fair = [(dt.date(2027, 6, d), dt.date(2027, 6, d + 1)) for d in (5, 12, 19)]
-    days = {changes.days[i].astype(dt.date) for i in changes.day[changes.day < len(changes.days)]}
+    days = {d.date for d in made.calendar.dues}
+    assert days
     assert not any(a <= day <= b for day in days for a, b in fair)  # pulled to before the event
 
 
@@ -262,11 +262,10 @@ def test_12_a_lay_up_ends_a_wet_cartridge() -> None:
     document["train"] = [stage("carbon").model_dump()]
     document["in_service"] = [{"stage": "Carbon", "installed": "2027-06-01", "used": 0.6}]
     made = make_plan(load_document(document), search=False)
-    one = made.candidate.cartridges[0]
-    assert one.changes.governed_by(made.scenario.weights) == "lay-up"
-    assert one.changes.dates(made.scenario.weights)[0][1] == dt.date(2027, 11, 15)
-    back = one.changes.days[int(one.changes.back[0].max())].astype(dt.date)
-    assert dt.date(2028, 3, 16) <= back <= dt.date(2028, 3, 20)
+    first = made.calendar.dues[0]
+    assert (first.governs, first.date) == ("lay-up", dt.date(2027, 11, 15))
+    assert first.fitted is not None
+    assert dt.date(2028, 3, 16) <= first.fitted <= dt.date(2028, 3, 20)
 
 
 def test_13_a_plan_of_eight_gallons_a_day() -> None:
@@ -279,11 +278,12 @@ def test_13_a_plan_of_eight_gallons_a_day() -> None:
     document["policy"]["margin"] = 1.0
     document["train"] = [Stage(name="Filter", medium="sediment", sheet=sheet).model_dump()]
     made = make_plan(load_document(document), search=False)
-    one = made.candidate.cartridges[0]
+    first, calendar = made.calendar.dues[0], made.document.demand.calendar
     service_days = np.cumsum(made.scenario.demand.open)
-    first = int(np.median(one.changes.day[0]))
-    assert service_days[first] == pytest.approx(100, abs=6)  # 800 gal at 8 a day; the meter's part is in readings
-    assert one.changes.governed_by(made.scenario.weights) == "volume"
+    assert service_days[(first.date - calendar.start).days] == pytest.approx(
+        100, abs=6
+    )  # 800 gal at 8 a day; the meter's part is in readings
+    assert first.governs == "volume"
 
 
 def test_14_impossible_solids_are_left_out_not_averaged() -> None:

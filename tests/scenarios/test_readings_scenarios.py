@@ -65,9 +65,7 @@ def line(kind: str, value: float | None, day: int, where: str = "", unit: str = 
 
 
 def expected(plan: Plan) -> int:
-    day = plan.candidate.cartridges[0].changes.dates(plan.scenario.weights)[0][1]
-    assert day is not None
-    return (day - START).days
+    return (plan.calendar.dues[0].date - START).days
 
 
 def codes(plan: Plan) -> list[str]:
@@ -93,9 +91,7 @@ def test_13_the_meter_runs_ahead_of_the_plan() -> None:
     assert moved.days == pytest.approx(-38, abs=4)
     assert "1.6 times" in moved.why
     assert plan.before is not None
-    first = plan.before.cartridges[0].changes.dates(plan.prior.weights)[0][1]
-    assert first is not None
-    assert (first - START).days == before
+    assert (plan.before.calendar.dues[0].date - START).days == before
 
 
 def test_13_with_the_drinks_counted_the_cause_is_found() -> None:
@@ -211,12 +207,11 @@ def test_a_logged_change_restarts_the_cartridge() -> None:
     """Changed after 40 days: that day is in the calendar, and the next one counts from it."""
     lines = [line("meter_gal", 320, 40, unit="gal"), line("changed_cartridge", None, 40, "Carbon", unit="")]
     plan = make_plan(document(lines, [CARBON]), search=False)
-    dates = plan.candidate.cartridges[0].changes.dates(plan.scenario.weights)
-    assert dates[0] == (START + dt.timedelta(days=40),) * 3
-    second = dates[1][1]
-    assert second is not None
-    assert (second - START).days == pytest.approx(140, abs=6)
-    assert plan.moved[0].after == dates[1]
+    assert plan.calendar.made == {"Carbon": (START + dt.timedelta(days=40),)}
+    second = plan.calendar.dues[0]
+    assert second.number == 2
+    assert (second.date - START).days == pytest.approx(140, abs=6)
+    assert plan.moved[0].after == (second.early, second.date, second.late)
 
 
 def test_a_cartridge_in_place_follows_its_meter() -> None:

@@ -48,7 +48,7 @@ def figures(plan: Plan) -> list[np.ndarray]:
         plan.scenario.weights,
         plan.scenario.waters.hardness_mg_L_as_CaCO3,
         plan.candidate.cost.total,
-        *(c.changes.day for c in plan.candidate.cartridges),
+        *(np.array([d.date.toordinal() for d in c.alone.dues]) for c in plan.candidate.cartridges),
         *(c.usable_gal for c in plan.candidate.cartridges),
     ]
 

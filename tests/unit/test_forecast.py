@@ -11,12 +11,12 @@ import pytest
 from brewwater.changes import (
     GOVERNS,
     Changes,
-    Place,
     Policy,
+    Slot,
+    change_calendar,
     changes,
     descale_dates,
     moves_of,
-    schedule,
     stops_of,
 )
 from brewwater.changes.wear import ledger, usable_gal, wear
@@ -67,9 +67,9 @@ class Plan:
             moves=moves_of(self.calendar, policy or Policy()),
         )
 
-    def place(self, name: str = "carbon", **capacity: float) -> Place:
+    def place(self, name: str = "carbon", **capacity: float) -> Slot:
         bears = Capacity(**{k: np.array([float(v)]) for k, v in capacity.items()})
-        return Place(name, self.wear, lambda number: bears, stops_of(self.calendar))
+        return Slot(name, self.wear, lambda number: bears, stops_of(self.calendar))
 
 
 def days(found: Changes) -> list[str]:
@@ -236,8 +236,8 @@ def test_a_change_that_was_made_resets_the_dates() -> None:
     found = changes(plan.wear, lambda number: bears, made=(30,))
     assert days(found)[:3] == ["2026-01-31", "2026-04-05", "2026-06-08"]
     assert why(found)[:2] == ["reading", "volume"]
-    place = Place("carbon", plan.wear, lambda number: bears, made=(30,))
-    assert str(schedule([place], plan.calendar, Policy(), ONE)[0].date) == "2026-04-05"
+    place = Slot("carbon", plan.wear, lambda number: bears, made=(30,))
+    assert str(change_calendar([place], plan.calendar, Policy(), ONE).dues[0].date) == "2026-04-05"
 
 
 def test_too_small_for_a_day() -> None:
@@ -271,9 +271,9 @@ def test_used_up_against_whole() -> None:
 def test_schedule_follows_the_dates_chosen() -> None:
     fair = {"name": "fair", "start": "2026-03-05", "end": "2026-03-08", "multiplier": 1}
     plan = Plan(10, events=[fair])
-    made = schedule([plan.place(volume_L=800 * GAL_L)], plan.calendar, Policy(), ONE)
+    made = change_calendar([plan.place(volume_L=800 * GAL_L)], plan.calendar, Policy(), ONE).dues
     assert [str(m.date) for m in made[:2]] == ["2026-03-04", "2026-05-07"]
-    assert str(made[0].expected) == "2026-03-06"
+    assert str(made[0].late) == "2026-03-06"
     assert "event" in made[0].because
     assert made[0].over_risk == 0
     assert made[1].because == ""
@@ -282,21 +282,21 @@ def test_schedule_follows_the_dates_chosen() -> None:
 def test_schedule_groups_visits() -> None:
     plan = Plan(10)
     places = [plan.place("a", volume_L=800 * GAL_L), plan.place("b", volume_L=900 * GAL_L)]
-    made = schedule(places, plan.calendar, Policy(group_days=10), ONE)
-    assert [(m.place, str(m.date)) for m in made[:2]] == [("a", "2026-03-06"), ("b", "2026-03-06")]
+    made = change_calendar(places, plan.calendar, Policy(group_days=10), ONE).dues
+    assert [(m.cartridge, str(m.date)) for m in made[:2]] == [("a", "2026-03-06"), ("b", "2026-03-06")]
     assert made[1].left[1] == pytest.approx(1 - 640 / 900)
-    apart = schedule(places, plan.calendar, Policy(), ONE)
-    assert [(m.place, str(m.date)) for m in apart[:2]] == [("a", "2026-03-06"), ("b", "2026-03-14")]
+    apart = change_calendar(places, plan.calendar, Policy(), ONE).dues
+    assert [(m.cartridge, str(m.date)) for m in apart[:2]] == [("a", "2026-03-06"), ("b", "2026-03-14")]
 
 
 def test_schedule_at_a_stated_risk() -> None:
     plan = Plan(10)
     draws = Draws(1024)
     bears = Capacity(volume_L=(600 + 400 * draws.uniform("capacity")) * GAL_L)
-    place = Place("carbon", plan.wear, lambda number: bears)
+    place = Slot("carbon", plan.wear, lambda number: bears)
     weights = np.ones(1024)
     for risk in (0.06, 0.26):
-        first = schedule([place], plan.calendar, Policy(risk=risk), weights)[0]
+        first = change_calendar([place], plan.calendar, Policy(risk=risk), weights).dues[0]
         # full capacity 600 to 1,000 gal: the risk's quantile is reached after so many days
         assert first.date == dt.date(2026, 1, 1) + dt.timedelta(days=int((600 + 400 * risk) // 10))
         assert first.over_risk <= risk
@@ -306,8 +306,8 @@ def test_schedule_at_a_stated_risk() -> None:
 def test_schedule_keeps_lay_ups() -> None:
     lay_up = {"start": "2026-02-01", "end": "2026-02-28", "kind": "stored"}
     plan = Plan(10, closures=[lay_up])
-    made = schedule([plan.place(volume_L=800 * GAL_L)], plan.calendar, Policy(group_days=90), ONE)
-    assert (str(made[0].date), str(made[0].back), made[0].governs) == ("2026-02-01", "2026-03-01", "lay-up")
+    made = change_calendar([plan.place(volume_L=800 * GAL_L)], plan.calendar, Policy(group_days=90), ONE).dues
+    assert (str(made[0].date), str(made[0].fitted), made[0].governs) == ("2026-02-01", "2026-03-01", "lay-up")
 
 
 def test_descale_dates_by_the_scale_laid_down() -> None:

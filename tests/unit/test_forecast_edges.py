@@ -15,14 +15,14 @@ import pytest
 from brewwater.changes import (
     GOVERNS,
     Changes,
-    Place,
-    Planned,
+    Due,
     Policy,
+    Slot,
     Stop,
+    change_calendar,
     changes,
     moves_of,
     quantile_days,
-    schedule,
     stops_of,
 )
 from brewwater.changes.wear import ledger, wear
@@ -69,16 +69,16 @@ class Plan:
             **more,
         )
 
-    def place(self, bears: Capacity | Callable[[int], Capacity], name: str = "carbon", **more: Any) -> Place:
-        return Place(
+    def place(self, bears: Capacity | Callable[[int], Capacity], name: str = "carbon", **more: Any) -> Slot:
+        return Slot(
             name,
             self.wear,
             bears if callable(bears) else lambda number: bears,
             **{"stops": stops_of(self.calendar), **more},
         )
 
-    def schedule(self, *places: Place, weights: Any = ONE, **policy: Any) -> tuple[Planned, ...]:
-        return schedule(places, self.calendar, Policy(**policy), weights)
+    def schedule(self, *places: Slot, weights: Any = ONE, **policy: Any) -> tuple[Due, ...]:
+        return change_calendar(places, self.calendar, Policy(**policy), weights).dues
 
 
 def day(number: int) -> dt.date:
@@ -278,7 +278,7 @@ def test_scheduled_clocks_start_when_the_cartridge_goes_in() -> None:
 def test_scheduled_dates_show_the_spread_of_the_draws() -> None:
     plan = Plan()
     planned = plan.schedule(plan.place(sized(gal=[400, 800, 100_000])), weights=np.ones(3))[0]
-    assert (planned.date, planned.early, planned.expected, planned.late) == (day(64), day(32), day(64), None)
+    assert (planned.date, planned.early, planned.late) == (day(64), day(32), None)
     assert planned.governs == "volume"
     heavy = plan.schedule(plan.place(sized(gal=[400, 800, 100_000])), weights=np.array([8.0, 1.0, 1.0]))[0]
     assert heavy.date == day(32)
@@ -303,8 +303,8 @@ def test_a_lay_up_has_one_date_and_is_not_pulled_forward() -> None:
     plan = Plan(closures=[{"start": "2026-02-01", "end": "2026-02-28", "kind": "stored"}])
     places = (plan.place(sized(days=20), "timed", stops=()), plan.place(sized(gal=800), "wet"))
     made = plan.schedule(*places, group_days=90)
-    wet = next(m for m in made if m.place == "wet")
-    assert (wet.date, wet.early, wet.expected, wet.late, wet.back) == (day(31), day(31), day(31), day(31), day(59))
+    wet = next(m for m in made if m.cartridge == "wet")
+    assert (wet.date, wet.early, wet.late, wet.fitted) == (day(31), day(31), day(31), day(59))
 
 
 def test_one_that_went_in_after_the_lay_up_is_not_changed_on_that_day() -> None:
@@ -312,20 +312,20 @@ def test_one_that_went_in_after_the_lay_up_is_not_changed_on_that_day() -> None:
     plan = Plan(closures=[{"start": "2026-02-01", "end": "2026-02-28", "kind": "stored"}])
     wet = plan.place(lambda number: sized(gal=100 if number else 80_000), "wet")
     made = plan.schedule(wet, plan.place(sized(days=59), "dry", stops=()), group_days=20)
-    assert [(m.place, m.date) for m in made[:3]] == [("wet", day(31)), ("dry", day(59)), ("wet", day(67))]
+    assert [(m.cartridge, m.date) for m in made[:3]] == [("wet", day(31)), ("dry", day(59)), ("wet", day(67))]
 
 
 def test_a_lay_up_to_the_end_of_the_plan() -> None:
     plan = Plan(closures=[{"start": "2027-12-01", "end": "2028-03-01", "kind": "stored"}])
     last = plan.schedule(plan.place(sized(gal=80_000)))
-    assert [(m.date, m.back) for m in last] == [(dt.date(2027, 12, 1), None)]
+    assert [(m.date, m.fitted) for m in last] == [(dt.date(2027, 12, 1), None)]
 
 
 def test_one_pulled_forward_says_so_and_the_next_goes_in_that_day() -> None:
     plan = Plan()
     places = (plan.place(sized(gal=800), "a"), plan.place(sized(gal=900), "b"))  # due after 64 and 72 days
     made = plan.schedule(*places, group_days=8)
-    assert [(m.place, m.date, m.back) for m in made[:2]] == [("a", day(64), day(64)), ("b", day(64), day(64))]
+    assert [(m.cartridge, m.date, m.fitted) for m in made[:2]] == [("a", day(64), day(64)), ("b", day(64), day(64))]
     assert "another" in made[1].because
     assert made[0].because == ""
     assert plan.schedule(*places, group_days=7)[1].date == day(72)

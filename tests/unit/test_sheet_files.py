@@ -13,7 +13,6 @@ import pdfplumber
 import pytest
 
 from brewwater.output.calendar_file import calendar_file
-from brewwater.output.dates import descales, dues
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import PlanResult
 from brewwater.output.sheet.diagram import drawing
@@ -193,7 +192,7 @@ def test_calendar_holds_the_expected_dates(made: Plan, result: PlanResult) -> No
 
 
 def test_order_comes_before_the_change(made: Plan) -> None:
-    for due in dues(made):
+    for due in made.calendar.dues:
         assert due.order_by is not None
         assert due.fitted is not None
         soonest = min(due.date, due.early or due.date) if due.fitted == due.date else due.fitted
@@ -220,12 +219,12 @@ def test_importing_again_replaces(made: Plan) -> None:
 def test_calendar_read_by_a_second_library(made: Plan, evil: Plan) -> None:
     vobject = pytest.importorskip("vobject")
     for one in (made, evil):
-        ours = [d.date for d in dues(one)]
+        ours = [d.date for d in one.calendar.dues]
         read = vobject.readOne(calendar_file(one, NOW).decode())
         read.validate(raiseException=True)
         theirs = [e.dtstart.value for e in read.vevent_list if e.summary.value.startswith(("Change", "Throw away"))]
         assert sorted(theirs) == sorted(ours)
-        names = {d.stage.name for d in dues(one)}
+        names = {d.cartridge for d in one.calendar.dues}
         assert {
             e.summary.value.removeprefix("Order ") for e in read.vevent_list if e.summary.value.startswith("Order")
         } == names
@@ -328,13 +327,13 @@ def test_metric_sheet_is_in_litres(made: Plan) -> None:
 
 def test_grouped_visits_reach_the_calendar() -> None:
     grouped = plan(policy={"group_days": 60})
-    assert any("save a visit" in d.because for d in dues(grouped))
+    assert any("save a visit" in d.because for d in grouped.calendar.dues)
     assert "to save a visit" in " ".join(unfolded(calendar_file(grouped, NOW)))
 
 
 def test_descales_agree_with_their_cost() -> None:
     hard = plan(train=[], supplies=[supply("Soft town", 250, 200), supply("Hard town", 300, 220)])
-    found = descales(hard)
+    found = hard.calendar.descales
     year = [d for d in found if d.date < dt.date(2028, 1, 4)]
     assert len(year) >= 2
     assert all(d.early is not None and d.early <= d.date for d in found)
@@ -360,7 +359,7 @@ def test_what_a_notice_costs(made: Plan) -> None:
 
 def test_nothing_to_buy() -> None:
     empty = plan(train=[])
-    assert dues(empty) == ()
+    assert empty.calendar.dues == ()
     cells = [cell for s in pages(empty)[0].sections if s.table for row in s.table.rows for cell in row]
     assert "No filter in this plan" in cells
     assert set(files(empty, NOW)) >= {"plan.html", "plan.pdf", "changes.ics", "changes.csv"}

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from brewwater.ensemble import percentiles
 from brewwater.output.charts.base import Chart, FloatArray, Palette, labelled, picked, written
 from brewwater.output.charts.ink import inked
-from brewwater.planning.candidate import Cartridge
+from brewwater.planning.cartridges import Cartridge
 
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
 
@@ -51,10 +51,11 @@ def remaining(
     in_service : age in days and used share, shape (draw,) or (1,), of the cartridge in place at the start
     """
     pick = picked(weights, draws)
-    on, days = one.wear, one.changes.days
+    on, days = one.wear, one.wear.ledger.days
     first = days[0].astype(dt.date)
     out = [(a - first).days for a, _ in swaps]
-    starts = np.array([0 if in_service else one.changes.first_day, *((b - first).days for _, b in swaps)])
+    new = 0 if in_service else int(np.argmax(on.ledger.open))
+    starts = np.array([new, *((b - first).days for _, b in swaps)])
     # the day before each change too, so that the line falls straight
     at_change = [d for o in out for d in (o - 1, o) if 0 <= d < len(days)]
     grid = np.unique([*range(0, len(days), every), len(days) - 1, *at_change])

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import resources
 
+from brewwater.changes import Descale, Due
 from brewwater.output.sheet.diagram import Drawing
 from brewwater.plumbing import Step
 from brewwater.units import GAL_L
@@ -100,3 +102,13 @@ def steps(page: str) -> tuple[Section, ...]:
             )
         )
     return tuple(found)
+
+
+def between(due: Due | Descale) -> str:
+    """The range of a change, for reading."""
+    return day_word(due.early) if due.early == due.late else f"{day_word(due.early)} to {day_word(due.late)}"
+
+
+def day_word(day: dt.date | None) -> str:
+    """A date for reading."""
+    return "past the plan" if day is None else day.isoformat()

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from brewwater import reference
-from brewwater.output.dates import Due, between, day_word, descales, dues
+from brewwater.changes import Due
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import PlanResult, VerdictResult, WaterResult
 from brewwater.output.sheet.base import base_page
@@ -19,7 +18,17 @@ from brewwater.output.sheet.cards import (
     swap_sheet,
     winter_sheet,
 )
-from brewwater.output.sheet.content import Page, Section, Table, number, spread, steps, volume
+from brewwater.output.sheet.content import (
+    Page,
+    Section,
+    Table,
+    between,
+    day_word,
+    number,
+    spread,
+    steps,
+    volume,
+)
 from brewwater.output.sheet.what_if import what_if_page
 from brewwater.output.vocabulary import CHECKS, GOVERNS, MEDIA, STATUS, SUBJECT, WATER, bypass
 from brewwater.plan import Plan
@@ -43,12 +52,12 @@ MEASURES = (
 
 def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
     """Every page of the sheet, in the order of printing. ``result``: the plan's, where it is at hand."""
-    result, due = result or plan_result(plan), dues(plan)
+    result, due = result or plan_result(plan), plan.calendar.dues
     tree = tree_of(plan)
     return (
         plan_page(plan, result, due),
         calendar_page(plan, due),
-        shopping_page(plan, due, tree),
+        shopping_page(plan, tree),
         fill_card(plan),
         log_sheet(plan),
         inspector_sheet(plan, result),
@@ -171,7 +180,7 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
     metric = plan.document.units == "metric"
     rows = []
     for one in result.cartridges:
-        first = next((d for d in due if d.stage.name == one.name), None)
+        first = next((d for d in due if d.cartridge == one.name), None)
         gallons = one.capacity_gal
         rows.append(
             (
@@ -220,9 +229,9 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             day_word(d.date),
             "same day" if d.fitted == d.date else day_word(d.fitted),
             between(d),
-            d.stage.name,
+            d.cartridge,
             GOVERNS.label(d.governs),
-            percent(d.left),
+            percent(d.left[1]),
         )
         for d in due
     )
@@ -233,7 +242,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
     ]
     stops += [f"{s.start} to {s.end}: {s.name}" for s in calendar.suspensions]
     busy = [f"{e.start} to {e.end}: {e.name}" for e in calendar.events]
-    policy, scaled = plan.document.policy, descales(plan)
+    policy, scaled = plan.document.policy, plan.calendar.descales
     return Page(
         "calendar",
         "Change calendar",
@@ -276,13 +285,12 @@ def _early_or_late(plan: Plan) -> str:
     )
 
 
-def shopping_page(plan: Plan, due: Sequence[Due], tree: PlumbingTree) -> Page:
+def shopping_page(plan: Plan, tree: PlumbingTree) -> Page:
     """What to buy for twelve months, in generic terms, with blanks for the price; then what building takes."""
-    end = plan.scenario.demand.days[min(plan.scenario.book.year, len(plan.scenario.demand.days) - 1)].astype(dt.date)
     listings = reference.keyed("listings", "medium")
     rows = []
     for stage in plan.candidate.stages:
-        count = sum(d.stage.name == stage.name and d.fitted is not None and d.fitted < end for d in due)
+        count = len(plan.calendar.bought(stage.name))
         spare = 1 if stage.medium in ("sediment", "carbon", "catalytic_carbon") else 0
         rows.append(
             (

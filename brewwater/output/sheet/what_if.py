@@ -49,7 +49,7 @@ def _figures(plan: Plan, candidate: Candidate, fits: bool) -> tuple[str, ...]:
     scenario, metric = plan.scenario, plan.document.units == "metric"
     main = candidate.main.branch.name
     found = {v.subject: STATUS.label(v.status) for v in candidate.verdicts if v.branch == main}
-    year = sum(float(mean(c.changes.bought(0, scenario.book.year), scenario.weights)) for c in candidate.cartridges)
+    year = sum(len(candidate.calendar.bought(c.stage.name)) for c in candidate.cartridges)
     taken = rejected = np.zeros(1)
     for branch, per_litre in candidate.reject_L_per_L.items():
         litres = scenario.demand.litres_per_service_day(branch)
@@ -59,7 +59,7 @@ def _figures(plan: Plan, candidate: Candidate, fits: bool) -> tuple[str, ...]:
     cost = candidate.cost
     return (
         *(found.get(subject, STATUS.label("unknown")) for subject in ("cup", "scale", "corrosion")),
-        f"{year:.1f}",
+        str(year),
         *gallons,
         f"{cost.expected:,.2f} {cost.currency}",
         "yes" if fits else "NO",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import cores
-from brewwater.planning.candidate import NOT_BOUGHT
+from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.search.kinds import SIZES, Kind, Setting, in_size
 from brewwater.treatment import Stage
 

@@ -9,7 +9,8 @@ from functools import partial
 import numpy as np
 
 from brewwater.ensemble import mean
-from brewwater.planning.candidate import NOT_BOUGHT, Candidate, Weight, context_of, evaluate
+from brewwater.planning.candidate import Candidate, Weight, context_of, evaluate
+from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.best import Best, Look, all_best
 from brewwater.planning.search.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage

@@ -17,7 +17,8 @@ from brewwater.changes.wear import CURRENCIES, Currency
 from brewwater.cost import EQUIPMENT, price_of
 from brewwater.demand import DAYS_PER_YEAR
 from brewwater.ensemble import mean
-from brewwater.planning.candidate import NOT_BOUGHT, Served, Weight, scale_held
+from brewwater.planning.candidate import Served, Weight, scale_held
+from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.kinds import SIZES, Kind, Setting, in_size
 from brewwater.treatment import (

@@ -14,7 +14,8 @@ from brewwater.cost import price_of
 from brewwater.ensemble import mean
 from brewwater.log import plan_factor
 from brewwater.log.entry import standing_readings
-from brewwater.planning.candidate import Candidate, Cartridge, losses, route, serve
+from brewwater.planning.candidate import Candidate, losses, route, serve
+from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative, Scales
 from brewwater.treatment import medium_class

@@ -1,21 +1,18 @@
 """Changes: when each cartridge comes out, what governs it, when to order the next one.
 
-The dates are those of the printed sheet and of the calendar file (``sheet.dates``), under the same policy.
+The dates are the plan's calendar, as everywhere.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-
 import streamlit as st
 
+from brewwater.changes import Descale, Due
 from brewwater.demand import WEEKDAYS
-from brewwater.ensemble import mean
 from brewwater.output.charts import Remaining, capacity_left, remaining
-from brewwater.output.dates import Descale, Due, descales, dues, place_of
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
-from brewwater.planning.candidate import Cartridge
+from brewwater.planning.cartridges import Cartridge
 from brewwater.units import percent
 from brewwater.web import planning
 from brewwater.web.pages import first
@@ -38,7 +35,7 @@ def page() -> None:
         first.treatment(plan, on.words)
         planning.search(plan)
         return
-    due = dues(plan)
+    due = plan.calendar.dues
     show.figures([facts.change_figure(plan), facts.filtered_figure(plan, on.words), facts.cost_figure(plan, on.words)])
     st.subheader("Schedule", anchor=False)
     _schedule(plan, due, on.words)
@@ -47,12 +44,12 @@ def page() -> None:
     _bears(plan, on.words)
     st.subheader("What is left, day by day", anchor=False)
     for i, one in enumerate(plan.candidate.cartridges):
-        st.altair_chart(capacity_left(_left(plan, one, due), planning.colours()), width="stretch", key=f"left_{i}")
+        st.altair_chart(capacity_left(_left(plan, one), planning.colours()), width="stretch", key=f"left_{i}")
     st.caption(
         "Line: the middle of all cases. Band: eight of ten cases. Dashed line and ▼: the change of the schedule. "
         "Capacity or time limit, whichever is nearer its end."
     )
-    _descaling(descales(plan))
+    _descaling(plan.calendar.descales)
     show.cautions(
         [
             "Power off and cool down first; close the valve; relieve the pressure; then open the housing.",
@@ -89,12 +86,12 @@ def _table(due: tuple[Due, ...], words: Words) -> None:
         [
             [
                 date(one.date),
-                f"{one.stage.name}, change {one.number}",
+                f"{one.cartridge}, change {one.number}",
                 "–" if one.order_by is None else date(one.order_by),
                 f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
                 "same day" if one.fitted == one.date else date(one.fitted),
                 GOVERNS.label(one.governs) + (f"; {one.because}" if one.because else ""),
-                words.share(one.left),
+                words.share(one.left[1]),
             ]
             for one in due
         ],
@@ -104,14 +101,12 @@ def _table(due: tuple[Due, ...], words: Words) -> None:
     )
 
 
-def _left(plan: Plan, one: Cartridge, due: tuple[Due, ...]) -> Remaining:
+def _left(plan: Plan, one: Cartridge) -> Remaining:
     """What is left of a cartridge where it is changed on the dates of the schedule, the log's before them."""
-    scenario, end = plan.scenario, plan.document.demand.calendar.end
-    place = place_of(scenario, one)
-    done = [one.changes.days[i].astype(dt.date) for i in place.made]
-    swaps = [(day, day) for day in done]
-    swaps += [(d.date, d.fitted or end) for d in due if d.stage.name == one.stage.name]
-    return remaining(one, scenario.weights, swaps, place.in_service)
+    calendar, name = plan.calendar, one.stage.name
+    swaps = [(day, day) for day in calendar.made.get(name, ())]
+    swaps += [(d.date, d.fitted or calendar.end) for d in calendar.of(name)]
+    return remaining(one, plan.scenario.weights, swaps, calendar.in_place.get(name))
 
 
 def _chosen(plan: Plan) -> str:
@@ -229,19 +224,18 @@ def _set_risk(document: Document, wanted: bool) -> None:
 def _bears(plan: Plan, words: Words) -> None:
     rows = []
     for one in plan.candidate.cartridges:
-        year = float(mean(one.changes.bought(0, plan.scenario.book.year), plan.scenario.weights))
         warned = bool(one.capacity.warnings)
         rows.append(
             [
                 one.stage.name,
                 facts.capacity_span(one, plan, words),
-                GOVERNS.label(one.changes.governed_by(plan.scenario.weights)),
-                words.number(year, 2),
+                GOVERNS.label(plan.calendar.lives[one.stage.name].governs),
+                str(len(plan.calendar.bought(one.stage.name))),
                 "usual range of its class" if warned else "data sheet",
             ]
         )
     show.table(
-        ["Cartridge", "Passes before it is changed", "Governed by", "Bought in a year", "Rests on"],
+        ["Cartridge", "Passes before it is changed", "Governed by", "Bought in the first year", "Rests on"],
         rows,
         numeric=(3,),
         label="Cartridges",

@@ -8,13 +8,13 @@ from functools import partial
 
 import numpy as np
 
-from brewwater.changes import quantile_days
-from brewwater.ensemble import mean, percentiles
+from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
 from brewwater.output.result import capacity_gal
 from brewwater.output.vocabulary import GOVERNS, SUBJECT
 from brewwater.plan import Plan
-from brewwater.planning.candidate import NOT_BOUGHT, Candidate, Cartridge, scale_held
+from brewwater.planning.candidate import Candidate, scale_held
+from brewwater.planning.cartridges import NOT_BOUGHT, Cartridge
 from brewwater.planning.document import PlanDocument
 from brewwater.planning.scenario import Scenario
 from brewwater.supply.tank_days import Fill
@@ -147,7 +147,7 @@ def cost_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
         out.append([f"{name}: water through one", *(_gallons(c, s, words) for c, s in pairs)])
         out.append([f"{name}: changed after", *(_days(c, s, words) for c, s in pairs)])
     money = [s.candidate.cost for s in sides]
-    out.append(["Cartridges bought in a year, on average", *(words.number(_bought(s), 2) for s in sides)])
+    out.append(["Cartridges bought in the first year", *(str(_bought(s)) for s in sides)])
     out.append(["Fits the unit", *("yes" if s.candidate.fits else "no: see Branches" for s in sides)])
     out.append(["First set, at installation", *(words.money(float(c.first_set), c.currency) for c in money)])
     out.append(["A year costs, expected", *(words.money(float(c.expected), c.currency) for c in money)])
@@ -178,7 +178,7 @@ def train_text(stages: Sequence[Stage], words: Words) -> str:
 def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:
     if one is None:
         return "not in it"
-    found = capacity_gal(one, side.scenario.weights)
+    found = capacity_gal(one, side.candidate.calendar, side.scenario.weights)
     if found.p50 is None:
         return "not known"
     return words.span([found.p10, found.p50, found.p90], "volume")
@@ -187,21 +187,18 @@ def _gallons(one: Cartridge | None, side: Side, words: Words) -> str:
 def _days(one: Cartridge | None, side: Side, words: Words) -> str:
     if one is None:
         return "not in it"
-    end = len(one.changes.days)
-    low, _, high = (d for d in quantile_days(one.changes.day[0], side.scenario.weights))
-    from_new = one.changes.first_day
-    if low >= end:
+    life = side.candidate.calendar.lives[one.stage.name]
+    low, _, high = life.days
+    if low is None:
         return "past the end of the plan"
-    governs = GOVERNS.label(one.changes.governed_by(side.scenario.weights))
-    if high >= end:
-        return f"{words.number(low - from_new)} days or more ({governs})"
-    return f"{words.span([low - from_new, high - from_new], unit='days', digits=3)} ({governs})"
+    governs = GOVERNS.label(life.governs)
+    if high is None:
+        return f"{words.number(low)} days or more ({governs})"
+    return f"{words.span([low, high], unit='days', digits=3)} ({governs})"
 
 
-def _bought(side: Side) -> float:
-    year = side.scenario.book.year
-    weights = side.scenario.weights
-    return sum(float(mean(c.changes.bought(0, year), weights)) for c in _cartridges(side))
+def _bought(side: Side) -> int:
+    return sum(len(side.candidate.calendar.bought(c.stage.name)) for c in _cartridges(side))
 
 
 def _cartridges(side: Side) -> list[Cartridge]:

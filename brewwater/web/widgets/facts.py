@@ -13,7 +13,7 @@ from brewwater.ensemble import percentiles
 from brewwater.output.charts.base import FloatArray
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
-from brewwater.planning.candidate import Cartridge
+from brewwater.planning.cartridges import Cartridge
 from brewwater.reference import sources
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent
@@ -143,12 +143,10 @@ class NextChange:
 
 def next_change(plan: Plan) -> NextChange | None:
     """The first change to come, on the date of the schedule; None where none falls in the plan."""
-    from brewwater.output.dates import dues
-
-    first = next(iter(dues(plan)), None)
+    first = next(iter(plan.calendar.dues), None)
     if first is None:
         return None
-    return NextChange(first.stage.name, first.early, first.date, first.late, first.governs)
+    return NextChange(first.cartridge, first.early, first.date, first.late, first.governs)
 
 
 def counted_on(plan: Plan) -> str:
@@ -231,7 +229,7 @@ def capacity_span(one: Cartridge, plan: Plan, words: Words) -> str:
     """What passes one cartridge before it is changed; never more than its time limit lets through."""
     from brewwater.output.result import capacity_gal
 
-    found = capacity_gal(one, plan.scenario.weights)
+    found = capacity_gal(one, plan.calendar, plan.scenario.weights)
     return words.span([found.p10, found.p50, found.p90], "volume")
 
 
