@@ -1,5 +1,15 @@
-"""The front end: this file only routes. ``streamlit run app.py`` or ``brewwater app``."""
+"""The front end: this file only routes. ``streamlit run app.py`` or ``brewwater app``.
 
-from brewwater.web.router import main
+Streamlit finds ``app``, serves it, and runs this same file as the script that draws the pages.
+"""
 
-main()
+if __name__ == "__main__":
+    from brewwater.web.router import main
+
+    main()
+else:
+    from streamlit.starlette import App
+
+    from brewwater.web.server import parts
+
+    app = App(__file__, **parts())

@@ -1,23 +1,34 @@
 """Who may open what, and from where: pure rules, so that they can be read and tested in one place.
 
-Without sign-in there is one person, ``LOCAL``, and the front end listens to this machine only. With
-Streamlit's OIDC sign-in the person is the verified e-mail address.
+Without sign-in there is one person, ``LOCAL``, and the front end answers this machine only (and a phone that its
+owner has paired). With Streamlit's OIDC sign-in the person is the verified e-mail address.
 """
 
 from __future__ import annotations
 
 import importlib.util
 import ipaddress
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from brewwater.errors import InputError
 from brewwater.log.entry import printable
 
 LOCAL = "local"
 _PROVIDER = ("client_id", "client_secret", "server_metadata_url")
+_HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_](?:[a-z0-9._-]*[a-z0-9_])?)\.?(?::(?P<port>[0-9]{1,5}))?")
+# What proxies add to a request they pass on (RFC 7239, RFC 9110, RFC 8586, and the customary ones before them).
+_FORWARDING = frozenset(
+    {"forwarded", "forwarded-for", "via", "cdn-loop", "x-real-ip", "x-client-ip", "x-cluster-client-ip"}
+    | {"true-client-ip", "cf-connecting-ip", "x-original-host", "x-envoy-external-address"}
+)
+_SIGN_IN_REMEDY = (
+    "set up [auth] in .streamlit/secrets.toml (redirect_uri, a cookie_secret of 32 characters or more, and a provider)."
+)
 
 
 def is_loopback(address: str) -> bool:
@@ -70,8 +81,7 @@ def check_address(address: str, secrets: Mapping[str, Any] | None = None, field:
             field,
             address,
             "other machines could open it, and no sign-in is configured",
-            "Use 127.0.0.1, or set up [auth] in .streamlit/secrets.toml (redirect_uri, a cookie_secret of 32 "
-            "characters or more, and a provider).",
+            f"Use 127.0.0.1, or {_SIGN_IN_REMEDY}",
         )
     if importlib.util.find_spec("authlib") is None:
         raise InputError(
@@ -80,6 +90,80 @@ def check_address(address: str, secrets: Mapping[str, Any] | None = None, field:
             "sign-in is configured, and its library is not installed",
             "Install its fleet extra: pip install 'brewwater[fleet]'.",
         )
+
+
+def check_alone(backend: str, secrets: Mapping[str, Any] | None = None) -> None:
+    """Refuse to open the front end on a database that others use too while no sign-in is configured.
+
+    ``backend`` is the kind of the database, ``sqlite`` or ``postgresql``. The command line does not ask: whoever
+    holds the address of the database reads it with or without brewwater.
+
+    Raises
+    ------
+    InputError : it is a server's database and there is no sign-in
+    """
+    if backend == "sqlite" or sign_in_configured(read_secrets() if secrets is None else secrets):
+        return
+    raise InputError(
+        "BREWWATER_DATABASE_URL",
+        f"a {backend} database",
+        "others may keep units in it, and without sign-in everybody would be the same person",
+        f"Use a SQLite file, or {_SIGN_IN_REMEDY}",
+    )
+
+
+def forwarding(names: Iterable[str]) -> str | None:
+    """The first name among a request's headers (small letters) that a proxy puts there; None where there is none."""
+    return next((n for n in names if n in _FORWARDING or n.startswith(("x-forwarded", "x-original-forwarded"))), None)
+
+
+def host_name(header: str) -> str | None:
+    """The name or address in a ``Host`` header, small letters, without port and brackets; None where it is no host."""
+    found = _HOST.fullmatch(header.strip().lower())
+    return found["name"].strip("[]") if found and int(found["port"] or 0) <= 65535 else None
+
+
+def hosts_named(secrets: Mapping[str, Any], setting: str = "") -> frozenset[str]:
+    """The names under which the keeper serves: ``setting`` (``BREWWATER_HOSTS``, commas between them), ``hosts`` under
+    ``[brewwater]`` in the secrets, and the host of the sign-in's redirect address."""
+    section, auth = secrets.get("brewwater"), secrets.get("auth")
+    listed = section.get("hosts", ()) if isinstance(section, Mapping) else ()
+    names = [*setting.split(","), *([listed] if isinstance(listed, str) else listed)]
+    if isinstance(auth, Mapping) and sign_in_configured(secrets):
+        names.append(urlsplit(str(auth["redirect_uri"])).netloc)
+    return frozenset(found for name in names if (found := host_name(str(name))))
+
+
+def host_allowed(header: str | None, arrived_at: str | None, named: frozenset[str]) -> bool:
+    """Whether a request may ask for this host: a loopback name, one that the keeper named, or the very address at
+    which the connection arrived. Any other name may be a page elsewhere that pointed its own name here."""
+    name = host_name(header or "")
+    if name is None:
+        return False
+    return (
+        is_loopback(name)
+        or name in named
+        or (arrived_at is not None and bool(_plain(name)) and _plain(name) == _plain(arrived_at))
+    )
+
+
+def origin_allowed(origin: str, host: str, named: frozenset[str]) -> bool:
+    """Whether a page of ``origin`` may ask: one from this very host and port, or from a host that the keeper named."""
+    try:
+        found = urlsplit(origin.strip().lower())
+    except ValueError:
+        return False
+    if found.scheme not in ("http", "https") or not found.netloc:
+        return False
+    return found.netloc == host.strip().lower() or host_name(found.netloc) in named
+
+
+def _plain(address: str) -> str:
+    try:
+        found = ipaddress.ip_address(address)
+    except ValueError:
+        return ""
+    return str(getattr(found, "ipv4_mapped", None) or found)
 
 
 def person_id(email: object, *, verified: object = True) -> str:

@@ -11,6 +11,9 @@ from brewwater import store
 from brewwater.errors import BrewwaterError
 from brewwater.planning.document import demo_document, load_document, mobile_template
 from brewwater.store import StaleSave, Store, access
+from brewwater.web import journal
+from brewwater.web.server.door import MARK, word
+from brewwater.web.server.parts import secrets_kept
 from brewwater.web.state import as_document, desk, new_desk, set_desk
 
 
@@ -23,17 +26,16 @@ def _checked(document: dict[str, Any]) -> dict[str, Any]:
     return as_document(load_document(document))
 
 
-def _secrets() -> dict[str, Any]:
-    try:
-        return dict(st.secrets)
-    except (FileNotFoundError, st.errors.StreamlitSecretNotFoundError):
-        return {}
-
-
 def only_here() -> None:
-    """Go no further on a server that other machines can reach while no sign-in is set up, however it was started."""
+    """Go no further where nobody stands at the door: on a server that other machines can reach, or on a database that
+    others use, while no sign-in is set up. What the front door let in (``server``) has been judged there."""
+    if st.context.headers.get(MARK) == word():
+        return
     try:
-        access.check_address(str(st.get_option("server.address") or "0.0.0.0"), _secrets(), field="--server.address")
+        access.check_address(
+            str(st.get_option("server.address") or "0.0.0.0"), secrets_kept(), field="--server.address"
+        )
+        access.check_alone(store.database_url().get_backend_name(), secrets_kept())
     except BrewwaterError as error:
         st.error(str(error), icon=":material/lock:")
         st.stop()
@@ -41,13 +43,17 @@ def only_here() -> None:
 
 def person() -> str:
     """Whose units these are; where sign-in is set up, nobody goes on without it."""
-    if not access.sign_in_configured(_secrets()):
+    if not access.sign_in_configured(secrets_kept()):
         return access.LOCAL
     if not st.user.is_logged_in:
         st.title("brewwater", anchor=False)
         st.button("Sign in", on_click=st.login, key="sign_in")
         st.stop()
-    return access.person_id(st.user.get("email"), verified=st.user.get("email_verified"))
+    found = access.person_id(st.user.get("email"), verified=st.user.get("email_verified"))
+    if not st.session_state.get("signed_in"):
+        st.session_state["signed_in"] = True
+        journal.note("sign-in")
+    return found
 
 
 def place() -> Store:
@@ -109,6 +115,7 @@ def save(*, on_top: bool = False) -> None:
     except BrewwaterError as error:
         on.extra["problem"] = str(error)
         return
+    journal.note("saved", version=done.version)
     on.version, on.saved = done.version, on.document
     on.extra.pop("stale", None)
     on.extra.pop("problem", None)
