@@ -9,7 +9,7 @@ from functools import cached_property
 from brewwater.changes import ChangeCalendar
 from brewwater.log import Diagnosis, Flag
 from brewwater.planning.base_membrane import AtBase, made_at_base, tanks_fail
-from brewwater.planning.candidate import Candidate, evaluate, with_descales
+from brewwater.planning.candidate import SERVES_NOTHING, Candidate, evaluate, with_descales
 from brewwater.planning.cartridges import grouping_note
 from brewwater.planning.correction import Correction, Moved, correct, moved
 from brewwater.planning.document import PlanDocument
@@ -234,6 +234,9 @@ def warnings(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:
     """Every note on the way, once each: assumed water, broken order rules, unknown capacities, assumed prices."""
     found = [(note.code, note.message) for note in scenario.notes]
     found += [(p.code, f"{p.stage}: {p.message}" if p.stage else p.message) for p in candidate.problems]
+    found += [("stage_serves_nothing", f"{s.name}: {SERVES_NOTHING}") for s in candidate.idle]
+    if not any(b.filtered for b in candidate.branches):
+        found.append(("nothing_filtered", "No branch is filtered: no treatment can reach a cup or a machine."))
     found += [(p.code, f"{p.stage}: {p.message}") for c in candidate.cartridges for p in c.capacity.warnings]
     found += list(candidate.cost.warnings)
     return tuple(Warning_(code, message) for code, message in dict.fromkeys(found))

@@ -357,3 +357,15 @@ def _substance_fits(analyte: str, basis: str) -> bool:
 def percent(share: float, digits: int = 0) -> str:
     """A share, 0 to 1, as it is written in every sentence: ``80 %``."""
     return f"{100 * share:.{digits}f} %"
+
+
+def plain(value: float, digits: int = 3) -> str:
+    """A number as it is written in a sentence: ``digits`` significant ones, thousands set off, never an exponent."""
+    if not math.isfinite(value):
+        return "not known"
+    rounded = float(f"{value:.{digits}g}")
+    if rounded == 0 or abs(rounded) < 1e-9:  # less is the arithmetic's own
+        return "0"
+    decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
+    text = f"{rounded:,.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if decimals else text

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from brewwater.log.evidence import FOLLOWED
 from brewwater.log.parts import Diagnosis, Sorted, Tested
 from brewwater.plumbing import Branch
 from brewwater.treatment import Stage
-from brewwater.units import percent
+from brewwater.units import percent, plain
 
 FloatArray = NDArray[np.float64]
 
@@ -74,7 +75,7 @@ def _throughput(log: Sorted, stages: Sequence[Stage], branches: Sequence[Branch]
     if drinks_ratio is not None and not log.meters and not RATIO_LOW <= drinks_ratio <= RATIO_HIGH:
         yield Diagnosis(
             "demand_differs",
-            f"The drinks sold are {drinks_ratio:.2g} times the plan. The dates follow what was sold.",
+            f"The drinks sold are {plain(drinks_ratio, 2)} times the plan. The dates follow what was sold.",
             ("You sell more than the plan says." if drinks_ratio > 1 else "You sell less than the plan says.",),
             "Enter the drinks you really sell on a service day; a filter meter would tell whether the water follows.",
             tuple(i for c in log.counts for i in c.ids),
@@ -88,13 +89,13 @@ def _throughput(log: Sorted, stages: Sequence[Stage], branches: Sequence[Branch]
         days = max(float(meter.service_days.sum()), 1.0)
         excess = (float(meter.gal.sum()) - planned) / days
         what = (
-            f"The meter counted {meter.gal.sum():,.0f} gal where the plan has {planned:,.0f}: {ratio:.2g} times. "
-            "The dates follow the meter."
-        )
-        if drinks_ratio is not None and abs(drinks_ratio / ratio - 1) < 0.15:
+            f"The meter counted {plain(meter.gal.sum(), 4)} gal where the plan has {plain(planned, 4)}: "
+            f"{plain(ratio, 2)} times. "
+        ) + _leans(ratio)
+        if drinks_ratio is not None and abs(drinks_ratio - ratio) < 0.15 * ratio:
             yield Diagnosis(
                 "demand_differs",
-                f"{what} The drinks sold are {drinks_ratio:.2g} times the plan too.",
+                f"{what} The drinks sold are {plain(drinks_ratio, 2)} times the plan too.",
                 ("You sell more than the plan says." if ratio > 1 else "You sell less than the plan says.",),
                 "Enter the drinks you really sell on a service day; then the water and the money follow too.",
                 meter.ids,
@@ -106,16 +107,26 @@ def _throughput(log: Sorted, stages: Sequence[Stage], branches: Sequence[Branch]
                 "meter_low",
                 what,
                 (
-                    "Part of the coffee water bypasses the meter: a bypass valve left open, or a machine fed "
-                    "before it.",
+                    "Part of the coffee water bypasses the meter: a bypass valve left open, or a machine fed before "
+                    "it.",
                     "The meter sticks, or its display counts another unit (litres for gallons).",
                     "You sell less than the plan says.",
                 ),
-                "Draw five gallons from the machine into a marked bucket and read the meter before and after: "
-                "less than "
-                "five gallons means a bypass or a bad meter, five means that less is sold than planned.",
+                "Draw five gallons from the machine into a marked bucket and read the meter before and after: less "
+                "than five gallons means a bypass or a bad meter, five means that less is sold than planned.",
                 meter.ids,
             )
+
+
+def _leans(ratio: float) -> str:
+    """What the dates do where a meter counted so many times the plan."""
+    if 1 / FOLLOWED <= ratio <= FOLLOWED:
+        return "The dates follow the meter."
+    wrong = "a leak, an open branch" if ratio > 1 else "an open bypass, a meter that sticks"
+    return (
+        f"That is no difference of days: the plan or the meter is wrong by a factor ({wrong}, or a wrong count of "
+        "drinks or gallons). Find it first; until then the dates lean on the meter."
+    )
 
 
 def _too_much(
@@ -133,9 +144,8 @@ def _too_much(
         if branch.name not in metered and planned > 0 and 0.5 < excess / planned < 2:
             causes.append((abs(np.log(excess / planned)), branch.name, planned))
     named = [
-        f"{name} on the wrong tee: it uses about {planned:.1f} gal a day, and {excess:.1f} gal a day too many "
-        "pass the "
-        "filter."
+        f"{name} on the wrong tee: it uses about {planned:.1f} gal a day, and {excess:.1f} gal a day too many pass "
+        "the filter."
         for _, name, planned in sorted(causes)
     ]
     if not any("inser" in n for n in named):
@@ -151,11 +161,9 @@ def _too_much(
         "meter_high",
         what,
         tuple(causes_text),
-        "Shut every tap and read the meter twice, an hour apart: if it moves, close the machine's valve and "
-        "look again (it "
-        "stops: a stuck refill; it runs on: a leak). If it stood still, rinse ten pitchers: if it moves now, "
-        "the rinser is "
-        "behind the filter.",
+        "Shut every tap and read the meter twice, an hour apart: if it moves, close the machine's valve and look "
+        "again (it stops: a stuck refill; it runs on: a leak). If it stood still, rinse ten pitchers: if it moves "
+        "now, the rinser is behind the filter.",
         ids,
     )
 
@@ -173,10 +181,9 @@ def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagno
             early = "early: " if used < 0.8 else ""
             yield Diagnosis(
                 "through_too_early",
-                f"{test.analyte.replace('_', ' ').capitalize()} after {resin.name} reads {value:.0f} mg/L as "
-                "CaCO3 where the plan "
-                f"has {middle:.0f} ({early}{percent(min(used, 9.99))} of its capacity used by the plan). The dates "
-                "follow.",
+                f"{test.analyte.replace('_', ' ').capitalize()} after {resin.name} reads {value:.0f} mg/L as CaCO3 "
+                f"where the plan has {middle:.0f} ({early}{percent(min(used, 9.99))} of its capacity used by the "
+                "plan). The dates follow.",
                 (
                     "The bypass is opened too far.",
                     "The source is harder or more alkaline than the report.",
@@ -187,17 +194,16 @@ def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagno
                         else ()
                     ),
                 ),
-                "Test the source and the served water with the same kit, then close the bypass and test "
-                "again: as planned with "
-                "the bypass shut means the bypass; high still means the bed or the source, and the source "
-                "test tells which.",
+                "Test the source and the served water with the same kit, then close the bypass and test again: as "
+                "planned with the bypass shut means the bypass; high still means the bed or the source, and the "
+                "source test tells which.",
                 test.ids,
             )
         if membrane and test.analyte in ("conductivity", "total_dissolved_solids") and value > high + 2 * sd:
             yield Diagnosis(
                 "membrane_lets_through",
-                f"{test.analyte.replace('_', ' ').capitalize()} after {membrane.name} reads {value:.0f} where the plan "
-                f"has {middle:.0f}.",
+                f"{test.analyte.replace('_', ' ').capitalize()} after {membrane.name} reads {value:.0f} where the "
+                f"plan has {middle:.0f}.",
                 (
                     "The blend is opened too far.",
                     "The membrane is worn, or its seal leaks.",
@@ -210,7 +216,7 @@ def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagno
         if carbon and test.analyte in ("total_chlorine", "free_chlorine") and value >= CHLORINE_THROUGH_MG_L:
             yield Diagnosis(
                 "chlorine_through",
-                f"{value:.2g} mg/L of chlorine after {carbon.name}: change it now.",
+                f"{plain(value, 2)} mg/L of chlorine after {carbon.name}: change it now.",
                 (
                     "The carbon is used up.",
                     "The flow is higher than the cartridge bears.",
@@ -218,8 +224,7 @@ def _served(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diagno
                     "The supply carries chloramine and the carbon is rated for free chlorine only.",
                 ),
                 "Test total and free chlorine at a trickle and at full flow: high only at full flow means too "
-                "little contact; "
-                "total without free means chloramine; high at a trickle means used up or bypassed.",
+                "little contact; total without free means chloramine; high at a trickle means used up or bypassed.",
                 test.ids,
             )
 
@@ -228,7 +233,7 @@ def _source(log: Sorted, seen: Seen) -> Iterator[Diagnosis]:
     for number, test in enumerate(log.tests):
         if number not in seen.allowed or seen.allowed[number] >= 0.002:
             continue
-        candidate = (
+        told = (
             "The reading takes the place of the report's figure."
             if number in seen.replaced
             else "One such reading is not enough to replace it."
@@ -236,11 +241,10 @@ def _source(log: Sorted, seen: Seen) -> Iterator[Diagnosis]:
         yield Diagnosis(
             "source_differs",
             f"{test.analyte.replace('_', ' ').capitalize()} of {test.name or 'the tank'} reads "
-            f"{test.value[-1]:.3g}, which the report "
-            f"does not allow. {candidate}",
+            f"{plain(test.value[-1])}, which the report does not allow. {told}",
             _source_causes(test),
-            "Test again with a fresh sample after two minutes' flow, twice the sample for half the error; if "
-            "it stays, ask the utility.",
+            "Test again with a fresh sample after two minutes' flow, twice the sample for half the error; if it "
+            "stays, ask the utility.",
             test.ids,
         )
 
@@ -263,17 +267,15 @@ def _pressure(log: Sorted, stages: Sequence[Stage], seen: Seen) -> Iterator[Diag
         return
     yield Diagnosis(
         "clogged",
-        f"{losses[-1]:.0f} psi are lost over the filters on {date}, {losses[-1] - clean:.0f} more "
-        "than clean: a cartridge is "
-        "clogged. Pressure governs: change it now.",
+        f"{losses[-1]:.0f} psi are lost over the filters on {date}, {losses[-1] - clean:.0f} more than clean: a "
+        "cartridge is clogged. Pressure governs: change it now.",
         (
             "The sediment cartridge is full.",
             "The carbon block has taken the dirt that the sediment cartridge let by.",
             "A valve is not fully open.",
         ),
-        "Read the gauges again with one tap open, then with the sediment cartridge taken out: back to clean "
-        "means the sediment "
-        "cartridge.",
+        "Read the gauges again with one tap open, then with the sediment cartridge taken out: back to clean means "
+        "the sediment cartridge.",
         ids,
     )
 
@@ -285,9 +287,8 @@ def _blind(log: Sorted, stages: Sequence[Stage]) -> Iterator[Diagnosis]:
     if softener and pens and not any(t.analyte == "total_hardness" for t in served):
         yield Diagnosis(
             "meter_blind_to_softening",
-            f"A conductivity or TDS pen cannot judge {softener.name}: it exchanges hardness for sodium or "
-            "magnesium and the reading "
-            "hardly changes.",
+            f"A conductivity or TDS pen cannot judge {softener.name}: it exchanges hardness for sodium or magnesium "
+            "and the reading hardly changes.",
             ("The reading is right, and says nothing about hardness.",),
             "Test the served water's hardness with a drop kit.",
             tuple(i for t in pens for i in t.ids),

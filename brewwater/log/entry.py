@@ -109,8 +109,8 @@ class Reading(Part):
 
     ``value`` is in ``unit`` as typed; ``own_value`` gives it in the unit of its kind. ``where`` is
     ``source``, ``served``, or the name of a branch or a cartridge. ``corrects`` is the id of the line that
-    this one replaces. ``recorded_at`` is UTC, ISO 8601; it says when the line was typed, and no order
-    depends on it, since clocks are set back.
+    this one replaces. ``recorded_at`` is UTC, ISO 8601; it says when the line was typed. Clocks are set back, so
+    nothing depends on it but which of several corrections of one line counts.
     """
 
     id: ReadingId = Field(default_factory=lambda: uuid.uuid4().hex)
@@ -220,9 +220,14 @@ def reading_from_text(date: str, kind: str, value: str, unit: str, note: str = "
 def standing_readings(readings: Iterable[Reading]) -> list[Reading]:
     """The lines that still count, in the order given: not corrected, not withdrawn, no withdrawal itself.
 
-    Of several corrections of one line, the last one counts.
+    Of several corrections of one line, the one recorded last counts; those of which nobody knows when they were
+    recorded all stand, since none of them was taken back. In what order the lines are given decides nothing.
     """
     lines = list(readings)
-    last = {line.corrects: line.id for line in lines if line.corrects}
-    replaced = set(last) | {line.id for line in lines if line.corrects and last[line.corrects] != line.id}
-    return [line for line in lines if line.id not in replaced and line.kind != "withdrawn"]
+    latest: dict[str, str] = {}
+    for line in lines:
+        if line.corrects:
+            latest[line.corrects] = max(latest.get(line.corrects, ""), line.recorded_at)
+    stale = {line.id for line in lines if line.corrects and line.recorded_at < latest[line.corrects]}
+    gone = stale | latest.keys()
+    return [line for line in lines if line.id not in gone and line.kind != "withdrawn"]

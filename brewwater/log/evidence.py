@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +11,7 @@ from scipy import stats
 
 from brewwater import chemistry
 from brewwater.demand import Demand
-from brewwater.ensemble import Draws
+from brewwater.ensemble import Draws, percentiles
 from brewwater.log.likelihood import count_log, robust, robust_normal
 from brewwater.log.parts import Counted, Metered, Tested
 from brewwater.reports.instruments import instrument
@@ -27,24 +27,55 @@ MOST_WORTH = 9.0
 # One bed in ten does not hold what its maker and the plan say (common practice, no source).
 _FAULTY = 0.1
 _TAIL = 4.0  # degrees of freedom of the plan-versus-meter factor
+# Metered over planned, either way, that the factor follows from the plan itself. Past it the plan is wrong by a
+# factor, and it is the meter that the draws start from (a choice: the factor's tails thin out near three).
+FOLLOWED = 2.0
 
 
 def follow_meters(plan: Demand, meters: Iterable[Metered], draws: Draws) -> Demand:
     """The demand with a wide factor on what each meter counts, so that the forecast can follow the meter.
 
-    The factor's median is 1; where no meter is read, the demand is left as stated.
+    The factor's median is 1 while the meter is within ``FOLLOWED`` times the plan; past that it is what brings the
+    plan so near, so that no draw must be an outlier to follow. Where no meter is read, the demand is left as stated.
     """
-    amounts = plan.amounts
+    amounts, meters = plan.amounts, tuple(meters)
     for branches in dict.fromkeys(m.branches for m in meters):
         counted = np.isin(plan.branches, branches)[None, :, None]
-        amounts = np.where(counted, amounts * plan_factor(branches, draws), amounts)
+        middle = _leaned(plan, [m for m in meters if m.branches == branches])
+        amounts = np.where(counted, amounts * plan_factor(branches, draws, middle), amounts)
     return plan if amounts is plan.amounts else replace(plan, amounts=amounts)
 
 
-def plan_factor(branches: Iterable[str], draws: Draws) -> FloatArray:
-    """Metered over planned use on these branches before any meter was read, shape (draw,); median 1."""
-    u = draws.uniform(f"log/plan versus meter: {', '.join(branches)}")
-    return np.asarray(np.exp(instrument("plan_versus_meter").relative_sd * stats.t.ppf(u, _TAIL)))
+def plan_factor(branches: Iterable[str], draws: Draws, middle: float = 1.0) -> FloatArray:
+    """Metered over planned use on these branches before any meter was read, shape (draw,); its median ``middle``."""
+    u = draws.uniform(f"log/plan versus meter: {', '.join(sorted(branches))}")
+    return np.asarray(middle * np.exp(instrument("plan_versus_meter").relative_sd * stats.t.ppf(u, _TAIL)))
+
+
+def metered_ratio(meter: Metered, planned_gal: FloatArray) -> float:
+    """How many times the plan a meter counted: the middle of its intervals, each by its planned gallons, so that one
+    slip does not carry the rest; NaN where the plan has nothing pass it.
+
+    Parameters
+    ----------
+    planned_gal : the plan's own figure for each interval, shape (row,)
+    """
+    counts = planned_gal > 0
+    if not counts.any():
+        return float("nan")
+    each = np.log(np.maximum(meter.gal[counts], 1e-3) / planned_gal[counts])
+    return float(np.exp(percentiles(each, planned_gal[counts], [0.5])[0]))
+
+
+def _leaned(plan: Demand, meters: Sequence[Metered]) -> float:
+    """The median of the factor of a group of meters that count the same branches."""
+    ratios = [metered_ratio(m, np.median(metered_gal(m, plan), axis=-1)) for m in meters]
+    told = [float(np.log(r)) for r in ratios if np.isfinite(r)]
+    if not told:
+        return 1.0
+    apart = float(np.median(told))
+    most = float(np.log(FOLLOWED))
+    return float(np.exp(apart - np.clip(apart, -most, most)))
 
 
 def bed_holds(stage: str, draws: Draws) -> FloatArray:
@@ -87,6 +118,8 @@ def tested_log(tested: Tested, predicted: FloatArray) -> FloatArray:
     ----------
     predicted : what the plan gives for each row, shape (row, draw), plan units; one row where all are alike
     """
+    # a draw whose water cannot be solved explains no reading: to it each is a slip
+    predicted = np.where(np.isnan(predicted), np.inf, predicted)
     rows = np.stack([tested.value, tested.sd])
     if len(predicted) == 1:  # tests that read the same then say the same: worked out once
         rows, times = np.unique(rows, axis=1, return_counts=True)

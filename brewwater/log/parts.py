@@ -142,12 +142,16 @@ class Tested:
     ids: tuple[str, ...]
 
 
+# Pressure lost over the train on one day, its readings averaged: date, psi in, psi out, ids.
+Drop = tuple[dt.date, float, float, tuple[str, ...]]
+
+
 @dataclass(frozen=True, slots=True)
 class Sorted:
     """The log, sorted: what can be used, and flags on what cannot.
 
     changed : days on which a cartridge was changed, by stage, in order
-    drops : pressure lost over the train: date, psi in, psi out, ids
+    drops : pressure lost over the train, by day
     tastes : taste notes that stand, as (date, note, id)
     """
 
@@ -155,7 +159,7 @@ class Sorted:
     counts: tuple[Counted, ...] = ()
     tests: tuple[Tested, ...] = ()
     changed: Mapping[str, tuple[dt.date, ...]] = ()  # type: ignore[assignment]  # empty mapping
-    drops: tuple[tuple[dt.date, float, float, tuple[str, str]], ...] = ()
+    drops: tuple[Drop, ...] = ()
     tastes: tuple[tuple[dt.date, str, str], ...] = ()
     flags: tuple[Flag, ...] = ()
 
@@ -192,15 +196,16 @@ class Scene:
     start: dt.date
 
     def behind(self, where: str) -> tuple[str, ...] | None:
-        """Branches that a meter at a place counts; None where the place is not of this unit."""
-        filtered = tuple(b.name for b in self.branches if b.filtered)
+        """Branches that a meter at a place counts, by name; none where no filtered branch is behind it; None where
+        the place is not of this unit."""
+        filtered = tuple(sorted(b.name for b in self.branches if b.filtered))
         if where in FILTERED:
-            return filtered or None
+            return filtered
         if where == "source":
-            return tuple(b.name for b in self.branches)
+            return tuple(sorted(b.name for b in self.branches))
         if any(b.name == where for b in self.branches):
             return (where,)
         stage = next((s for s in self.stages if s.name == where), None)
         if stage is None:
             return None
-        return filtered if stage.branch is None else (stage.branch,)
+        return tuple(name for name in filtered if stage.branch in (None, name))

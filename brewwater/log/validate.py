@@ -6,15 +6,15 @@ import datetime as dt
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.log.entry import ANALYTE_OF, Reading, standing_readings
-from brewwater.log.parts import FILTERED, Counted, Flag, Metered, Scene, Sorted, Tested, thinned
+from brewwater.log.parts import FILTERED, Counted, Drop, Flag, Metered, Scene, Sorted, Tested, thinned
 from brewwater.reports.instruments import instrument
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, plain
 
 FloatArray = NDArray[np.float64]
 
@@ -43,9 +43,10 @@ class _Sorter:
     # -- dates and changes -----------------------------------------------------------------------
 
     def dated(self, lines: Iterable[Reading]) -> list[Reading]:
-        """The lines whose date the plan can place, in order of date."""
+        """The lines whose date the plan can place, by date, and within a day in an order that is not the log's: in
+        which order the lines of one day were typed says nothing."""
         kept = []
-        for line in lines:
+        for line in sorted(lines, key=lambda x: (x.date, x.kind, x.where, x.method, _own(x), x.note, x.id)):
             if self.scene.line.holds(line.date):
                 kept.append(line)
             else:
@@ -54,7 +55,7 @@ class _Sorter:
                     "date_outside_plan",
                     f"{line.date} is outside the days of the plan ({self.scene.line.first} to {self.scene.line.last}).",
                 )
-        return sorted(kept, key=lambda x: x.date)
+        return kept
 
     def changes(self, lines: Sequence[Reading]) -> dict[str, tuple[dt.date, ...]]:
         """Days of logged changes by stage."""
@@ -69,12 +70,11 @@ class _Sorter:
             if said is not None:
                 found.setdefault(said, []).append(line.date)
             else:
+                said = f"{line.where or 'No name'!r} is not a cartridge of this train"
                 self.flag(
                     line,
                     "cartridge_unknown",
-                    "Which cartridge was changed? "
-                    f"{line.where or 'No name'!r} is not "
-                    "a cartridge of this train; write its name under where.",
+                    f"Which cartridge was changed? {said}; write its name under where.",
                 )
         return {name: tuple(sorted(set(days))) for name, days in found.items()}
 
@@ -108,33 +108,33 @@ class _Sorter:
         for line in lines:
             if line.kind != "meter_gal":
                 continue
-            if self.scene.behind(line.where) is None:
+            counted = self.scene.behind(line.where)
+            if counted is None:
                 hint = (
                     ""
                     if self.scene.train_known
                     else (" The plan has no treatment of its own: if one stands there, take the one shown as yours.")
                 )
                 self.flag(line, "place_unknown", f"{line.where!r} is no branch or cartridge of this unit.{hint}")
+            elif not counted:
+                place = f"behind {line.where}" if line.where not in FILTERED else "of this plan"
+                self.flag(
+                    line,
+                    "nothing_filtered",
+                    f"No branch {place} is filtered: by the plan nothing passes this meter. Mark the branch that it "
+                    "counts as filtered.",
+                )
             elif not self.before_cartridge(line, changed):
                 by_place.setdefault("" if line.where == "served" else line.where, []).append(line)
         found = [self._meter(where, mine, changed) for where, mine in by_place.items()]
         return tuple(m for m in found if m is not None)
 
     def _meter(self, where: str, lines: list[Reading], changed: Mapping[str, tuple[dt.date, ...]]) -> Metered | None:
-        one_a_day: dict[dt.date, Reading] = {}
-        for line in lines:
-            if line.date in one_a_day and one_a_day[line.date].own_value() != line.own_value():
-                self.flag(
-                    one_a_day[line.date],
-                    "same_day",
-                    "Another reading of this meter on the same day stands later in the log; that one is used.",
-                )
-            one_a_day[line.date] = line
         swaps = sorted({d for name, days in changed.items() for d in days if where in (*FILTERED, name)})
         intervals: list[tuple[int, int, float, str]] = []
-        for number, run in enumerate(_runs(list(one_a_day.values()), swaps)):
+        for number, run in enumerate(_runs(_through_the_day(lines, swaps), swaps)):
             intervals += self._run(where, run, swaps, first=number == 0)
-        if not intervals:
+        if not intervals or self._stands(where, intervals, lines):
             return None
         first, last, gal, ids = (list(x) for x in zip(*intervals, strict=True))
         time = self.scene.line
@@ -163,11 +163,18 @@ class _Sorter:
                 self.flag(
                     reading,
                     "meter_backwards",
-                    f"The meter stands at {values[i]:g} gal here, which "
-                    "does not fit the "
-                    "readings around it: a meter only runs forwards.",
+                    f"The meter stands at {plain(values[i], 6)} gal here, which does not fit the readings around it: "
+                    "a meter only runs forwards.",
                 )
-        points = [(line.at(run[i].date), values[i], run[i].id) for i in sorted(rising)]
+        last_of = {run[i].date: i for i in sorted(rising)}  # the highest: it was read last
+        for i in sorted(rising - set(last_of.values())):
+            if values[i] < values[last_of[run[i].date]]:
+                self.flag(
+                    run[i],
+                    "same_day",
+                    "Another reading of this meter on the same day is higher; that one is used.",
+                )
+        points = [(line.at(day), values[i], run[i].id) for day, i in last_of.items()]
         zero = self._zero(where, points[0], swaps, first)
         if zero is not None:
             points.insert(0, (zero, 0.0, ""))
@@ -181,6 +188,24 @@ class _Sorter:
         points = [points[i] for i in thinned(len(points), MOST_ROWS + 1)]
         return [(a[0], b[0], float(b[1] - a[1]), b[2]) for a, b in pairwise(points) if b[0] > a[0]]
 
+    def _stands(self, where: str, intervals: Sequence[tuple[int, int, float, str]], lines: Sequence[Reading]) -> bool:
+        """True, with a flag, where a meter did not move at all while the plan had water pass it."""
+        used = self._litres(where, min(i[0] for i in intervals), max(i[1] for i in intervals))
+        if any(gal > 0 for _, _, gal, _ in intervals) or used <= 0:
+            return False
+        self.flag(
+            lines[-1],
+            "meter_stands",
+            f"The meter did not move while the plan has {used / GAL_L:,.0f} gal pass it: it sticks, or the water "
+            "goes another way. It moves no date. Draw five gallons and read it again.",
+        )
+        return True
+
+    def _litres(self, where: str, first: int, last: int) -> float:
+        """Litres that the plan puts through a meter between two days of the timeline, the median."""
+        each = sum((self.scene.plan.branch_amounts(b) for b in self.scene.behind(where) or ()), start=np.zeros((1, 1)))
+        return float((self.scene.line.sums[last] - self.scene.line.sums[first]) @ np.median(each, axis=-1))
+
     def _zero(self, where: str, point: tuple[int, float, str], swaps: Sequence[dt.date], first: bool) -> int | None:
         """The day from which a run's first reading counts: its cartridge's change, where the plan bears that."""
         scene, (at, gal, _) = self.scene, point
@@ -193,10 +218,7 @@ class _Sorter:
         day = max((d for d in days if d < at), default=None)
         if day is None or gal <= 0:
             return None
-        litres = (scene.line.sums[at] - scene.line.sums[day]) @ np.median(
-            sum(scene.plan.branch_amounts(b) for b in scene.behind(where) or ()), axis=-1
-        )
-        ratio = gal * GAL_L / max(float(litres), 1e-9)
+        ratio = gal * GAL_L / max(self._litres(where, day, at), 1e-9)
         return day if 1 / _ZERO_WITHIN < ratio < _ZERO_WITHIN else None
 
     # -- drinks ----------------------------------------------------------------------------------
@@ -210,7 +232,7 @@ class _Sorter:
                 self.flag(
                     one_a_day[line.date],
                     "same_day",
-                    "Another count for the same day stands later in the log; that one is used.",
+                    "Another count for the same day is higher; that one is used.",
                 )
             one_a_day[line.date] = line
         if not one_a_day:
@@ -231,9 +253,8 @@ class _Sorter:
                 self.flag(
                     line,
                     "count_out_of_line",
-                    f"{sold[i]:g} drinks where about "
-                    f"{planned[i] * usual:.0f} were to be "
-                    "expected: check for a slip of the pen.",
+                    f"{plain(sold[i], 6)} drinks where about {planned[i] * usual:,.0f} were to be expected: check "
+                    "for a slip of the pen.",
                 )
             else:
                 good[i] = True
@@ -269,7 +290,7 @@ class _Sorter:
                 )
                 continue
             if line.kind == "ph" and value is not None and not _PH[0] <= value <= _PH[1]:
-                self.flag(line, "impossible", f"A pH of {value:g} is no drinking water: check the entry.")
+                self.flag(line, "impossible", f"A pH of {plain(value)} is no drinking water: check the entry.")
                 continue
             groups.setdefault((*place, ANALYTE_OF[line.kind], line.method), []).append(line)
         found = [self._tested(key, mine) for key, mine in groups.items()]
@@ -298,9 +319,8 @@ class _Sorter:
         self.flag(
             line,
             "place_unclear",
-            "Was this water taken before the filters or after them? Write "
-            "source, served, "
-            "a supply or a branch under where.",
+            "Was this water taken before the filters or after them? Write source, served, a supply or a branch "
+            "under where.",
         )
         return None
 
@@ -320,20 +340,20 @@ class _Sorter:
                 self.flag(
                     lines[i],
                     "water_unknown",
-                    f"{lines[i].date} is before the plan starts: whose water "
-                    "was in the "
-                    "tank is not known. Write the supply under where.",
+                    f"{lines[i].date} is before the plan starts: whose water was in the tank is not known. Write the "
+                    "supply under where.",
                 )
-        for i, j in pairwise(range(len(lines))):
-            if day[i] == day[j] and abs(values[i] - values[j]) > _APART_SD * np.hypot(sd[i], sd[j]):
-                for k in (i, j):
-                    good[k] = False
+        for at in np.unique(day):
+            same = np.flatnonzero(day == at)
+            low, high = same[np.argmin(values[same])], same[np.argmax(values[same])]
+            if values[high] - values[low] > _APART_SD * np.hypot(sd[low], sd[high]):
+                good[same] = False
+                for k in same:
                     self.flag(
                         lines[k],
                         "contradicts",
-                        f"{values[i]:g} and {values[j]:g} were read of the "
-                        "same water on "
-                        f"{lines[i].date}: neither is used. Measure again.",
+                        f"{plain(values[low], 6)} and {plain(values[high], 6)} were read of the same water on "
+                        f"{lines[k].date}: neither is used. Measure again.",
                     )
         kept = np.flatnonzero(good)
         if not len(kept):
@@ -359,39 +379,34 @@ class _Sorter:
 
     # -- pressure --------------------------------------------------------------------------------
 
-    def drops(self, lines: Sequence[Reading]) -> tuple[tuple[dt.date, float, float, tuple[str, str]], ...]:
-        ends: dict[str, dict[dt.date, Reading]] = {"pressure_in_psi": {}, "pressure_out_psi": {}}
+    def drops(self, lines: Sequence[Reading]) -> tuple[Drop, ...]:
+        ends: dict[str, dict[dt.date, list[Reading]]] = {"pressure_in_psi": {}, "pressure_out_psi": {}}
         for line in lines:
             if line.kind in ends:
-                ends[line.kind][line.date] = line
+                ends[line.kind].setdefault(line.date, []).append(line)
+        before_them, after_them = ends["pressure_in_psi"], ends["pressure_out_psi"]
+        for mine, others, other in ((before_them, after_them, "after"), (after_them, before_them, "before")):
+            for date in mine.keys() - others.keys():
+                for line in mine[date]:
+                    self.flag(
+                        line,
+                        "pressure_alone",
+                        f"The pressure {other} the filters was not read on that day: the drop is not known.",
+                    )
         found = []
-        for date, before in ends["pressure_in_psi"].items():
-            after = ends["pressure_out_psi"].pop(date, None)
-            if after is None:
-                self.flag(
-                    before,
-                    "pressure_alone",
-                    "The pressure after the filters was not read on that day: the drop is not known.",
-                )
-                continue
-            into, out = before.own_value() or 0.0, after.own_value() or 0.0
+        for date in sorted(before_them.keys() & after_them.keys()):
+            both = (*before_them[date], *after_them[date])
+            into, out = (float(np.mean([_own(x) for x in side])) for side in (before_them[date], after_them[date]))
             if out > into + 2 * instrument("pressure_in_psi").absolute_sd:
-                for line in (before, after):
+                for line in both:
                     self.flag(
                         line,
                         "impossible",
-                        "Pressure after the filters is higher than before them: the "
-                        "two were "
-                        "swapped, or read at different flows.",
+                        "Pressure after the filters is higher than before them: the two were swapped, or read at "
+                        "different flows.",
                     )
                 continue
-            found.append((date, into, out, (before.id, after.id)))
-        for after in ends["pressure_out_psi"].values():
-            self.flag(
-                after,
-                "pressure_alone",
-                "The pressure before the filters was not read on that day: the drop is not known.",
-            )
+            found.append((date, into, out, tuple(line.id for line in both)))
         return tuple(found)
 
 
@@ -421,16 +436,29 @@ def sort_log(log: Iterable[Reading], scene: Scene) -> Sorted:
     )
 
 
+def _own(line: Reading) -> float:
+    """The value in the unit of its kind; 0 for an event."""
+    return line.own_value() or 0.0
+
+
+def _through_the_day(lines: Sequence[Reading], swaps: Sequence[dt.date]) -> list[Reading]:
+    """Readings of a meter in the order in which they can have been taken: it rises through the day, unless it was
+    set back with the cartridge changed on that day; then the lowest was read after that."""
+    found: list[Reading] = []
+    for date, same in groupby(sorted(lines, key=lambda r: (r.date, _own(r), r.id)), key=lambda r: r.date):
+        day = list(same)
+        if date in swaps and found and _own(day[0]) < _own(found[-1]):
+            day = [*day[1:], day[0]]
+        found += day
+    return found
+
+
 def _runs(lines: Sequence[Reading], swaps: Sequence[dt.date]) -> list[list[Reading]]:
     """Readings of a meter between its resets: it was set back where it falls over a change of its cartridge."""
     runs: list[list[Reading]] = [[]]
     for line in lines:
         last = runs[-1][-1] if runs[-1] else None
-        if (
-            last is not None
-            and (line.own_value() or 0.0) < (last.own_value() or 0.0)
-            and any(last.date <= d <= line.date for d in swaps)
-        ):
+        if last is not None and _own(line) < _own(last) and any(last.date <= d <= line.date for d in swaps):
             runs.append([])
         runs[-1].append(line)
     return [r for r in runs if r]

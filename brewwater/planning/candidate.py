@@ -65,6 +65,11 @@ class Candidate:
         return not self.misfits
 
     @property
+    def idle(self) -> tuple[Stage, ...]:
+        """Stages that serve no filtered branch: no water passes them, and nothing follows from them."""
+        return tuple(s for s in self.stages if not behind(s, self.branches))
+
+    @property
     def main(self) -> Served:
         """The main machine's branch (the first that was evaluated)."""
         return self.served[0]
@@ -191,7 +196,7 @@ def evaluate(
         scenario.draws,
         scenario.weights,
         visits=len(calendar.visits),
-        equipment=[EQUIPMENT[s.medium] for s in stages if s.medium in EQUIPMENT],
+        equipment=[EQUIPMENT[s.medium] for s in stages if s.medium in EQUIPMENT and behind(s, places)],
     )
     checks = _checks(scenario, stages, places, routed)
     return Candidate(
@@ -221,6 +226,10 @@ def with_descales(scenario: Scenario, candidate: Candidate) -> ChangeCalendar:
         dates = descale_dates(scenario.book, scenario.demand, laid, grams)
         found += descales(at.machine.name, dates, scenario.weights)
     return replace(candidate.calendar, descales=tuple(sorted(found, key=lambda d: (d.date, d.machine))))
+
+
+# What is said of a stage of ``Candidate.idle``.
+SERVES_NOTHING = "No filtered branch stands behind it, so no water passes it: it has no dates and no cost."
 
 
 def _main_first(scenario: Scenario, branches: Sequence[Branch]) -> list[Branch]:

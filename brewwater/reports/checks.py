@@ -120,6 +120,15 @@ def _hardness(x: Middle, wide: set[str]) -> list[Finding]:
             return []  # middles of plain ranges need not meet
         return [Finding("hardness_mismatch", "total_hardness", message + ": one of them is wrong.")]
     if calcium > 1.08 * hardness + 3 and "calcium" not in wide:
+        if x["calcium"] > 1.08 * hardness + 3:
+            return [
+                Finding(
+                    "hardness_mismatch",
+                    "total_hardness",
+                    f"Calcium {x['calcium']:.0f} mg/L makes a hardness of {calcium:.0f} mg/L as CaCO3 by itself, and "
+                    f"as CaCO3 it would still be more than the {hardness:.0f} printed: one of them is wrong.",
+                )
+            ]
         said = f"Calcium {x['calcium']:.0f} mg/L as the ion would alone make a hardness of {calcium:.0f} mg/L as CaCO3"
         return [
             Finding(

@@ -17,6 +17,7 @@ from brewwater.ensemble import Draws, effective_size, span_at_score
 from brewwater.records import Span
 from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement, Supply
+from brewwater.reports.checks import cross_check
 from brewwater.reports.instruments import instrument
 from brewwater.units import percent
 from brewwater.water import CACO3_G_PER_EQ, HCO3_G_PER_MOL, MOLAR_MASS_G, Water
@@ -40,6 +41,12 @@ _IMPOSSIBLE_SHARE = 0.9
 # Relative width within which computed and reported solids, and the two charges, are taken to agree
 # (a printed sum is rounded and dried; common practice, no source).
 _SOLIDS_SD = 0.20
+# Measured solids over what the ions make, past which they contradict each other (common practice, no source:
+# laboratories allow a fifth between the two).
+_SOLIDS_ABOVE = 1.3
+# Cross-checks that are told here in words of their own.
+_TOLD_BELOW = {"tds_impossible", "tds_above_ions", "charge_balance"}
+_HALF = " The plan gives either an even chance until one of them is measured again."
 # What a supply's wells and seasons raise and lower together, and the correlation of any two of them (common
 # practice, no source): a report prints each range by itself.
 TOGETHER = frozenset(
@@ -105,6 +112,7 @@ class _Completer:
         self.measured = {a: m for a, m in supply.analysis.items()}
         self.notes: list[Note] = []
         self.log_weight = np.zeros(draws.n)
+        self.findings = {f.code: f for f in cross_check(supply.analysis)}
 
     # -- drawing ---------------------------------------------------------------------------------
 
@@ -148,6 +156,18 @@ class _Completer:
         """Standard deviation with which a drawn amount may still be moved to balance charge."""
         return 0.05 * np.abs(amount) + 1e-9
 
+    def either(self, question: str) -> NDArray[np.bool_]:
+        """Of two measured figures that contradict each other, the draws that believe the second: half of them, as
+        nothing says which is wrong (a choice); with one draw none does."""
+        return np.asarray(self.draws.uniform(self._column(question)) < 0.5)
+
+    def tell(self) -> None:
+        """Say what the cross-checks of the figures find, but for what is told elsewhere in other words."""
+        for finding in self.findings.values():
+            if finding.code not in _TOLD_BELOW:
+                half = _HALF if finding.code == "hardness_mismatch" else ""
+                self.notes.append(Note(finding.code, f"{self.supply.name}: {finding.message}{half}"))
+
     # -- the parts -------------------------------------------------------------------------------
 
     def hardness(self) -> tuple[FloatArray, FloatArray, set[str]]:
@@ -157,7 +177,16 @@ class _Completer:
         if has("total_hardness"):
             hardness = self.measure("total_hardness") / per_mol
             calcium = hardness * self.calcium_share()
-            return calcium, hardness - calcium, {"total_hardness"}
+            magnesium = hardness - calcium
+            if "hardness_mismatch" in self.findings:
+                split = self.either("hardness or its parts")
+                own = self.measure("calcium") / 1000 / MOLAR_MASS_G["calcium"]
+                share = self.prior("calcium_share_of_hardness")
+                other = own * (1 - share) / share
+                if has("magnesium"):
+                    other = self.measure("magnesium") / 1000 / MOLAR_MASS_G["magnesium"]
+                calcium, magnesium = np.where(split, own, calcium), np.where(split, other, magnesium)
+            return calcium, magnesium, {"total_hardness"}
         if has("calcium") and has("magnesium"):
             calcium, magnesium = (self.measure(a) / 1000 / MOLAR_MASS_G[a] for a in ("calcium", "magnesium"))
             return calcium, magnesium, {"total_hardness"}
@@ -235,8 +264,8 @@ class _Completer:
             self.notes.append(
                 Note(
                     "disinfectant_unknown",
-                    "The report does not say whether the supply carries free chlorine or "
-                    "chloramine; the carbon depends on it. Ask the utility or test total and free chlorine.",
+                    "The report does not say whether the supply carries free chlorine or chloramine; the carbon "
+                    "depends on it. Ask the utility or test total and free chlorine.",
                 )
             )
             combined = self.draws.uniform(self._column("disinfectant")) < 0.5
@@ -252,6 +281,7 @@ class _Completer:
     # -- the whole -------------------------------------------------------------------------------
 
     def run(self) -> Completion:
+        self.tell()
         calcium, magnesium, known_h = self.hardness()
         alkalinity, known_a = self.alkalinity()
         ions: dict[str, FloatArray] = {"calcium": calcium, "magnesium": magnesium}
@@ -303,8 +333,8 @@ class _Completer:
                 self.notes.append(
                     Note(
                         "tds_impossible",
-                        "The dissolved solids are less than the ions in the same report add up to; "
-                        "they are set aside, not averaged. Suspect the unit or the sample.",
+                        "The dissolved solids are less than the ions in the same report add up to; they are set "
+                        "aside, not averaged. Suspect the unit or the sample.",
                     )
                 )
                 target = None
@@ -332,9 +362,34 @@ class _Completer:
                 ions["sodium"] = np.maximum(alkali - ions["potassium"], 0)
             else:
                 ions["sodium"], ions["potassium"] = alkali / (1 + k), alkali * k / (1 + k)
-        if target is not None:
-            total = self._mass(ions, tuple(CHARGE)) + _SOLIDS_PER_EQ_ALKALINITY * alkalinity + silica
+        if target is None:
+            return
+        total = self._mass(ions, tuple(CHARGE)) + _SOLIDS_PER_EQ_ALKALINITY * alkalinity + silica
+        if float(np.mean(_SOLIDS_ABOVE * total < target)) > _IMPOSSIBLE_SHARE:
+            self._fill_up(ions, target, total, free)
+        else:
             self.log_weight = self.log_weight - 0.5 * (np.log(total / np.maximum(target, 1e-6)) / _SOLIDS_SD) ** 2
+
+    def _fill_up(
+        self, ions: dict[str, FloatArray], target: FloatArray, total: FloatArray, free: tuple[str, ...]
+    ) -> None:
+        """Where the solids are far above all that the ions can make, let half of the draws believe the solids: what
+        is missing is then a neutral salt of sodium and of the anions that nobody measured."""
+        measured, made = float(np.median(target)), float(np.median(total))
+        self.notes.append(
+            Note(
+                "tds_above_ions",
+                f"{self.supply.name}: the dissolved solids of {measured:.0f} mg/L are far above the {made:.0f} mg/L "
+                f"that the ions of the same report make: one of the two is wrong, or an ion was not measured.{_HALF}",
+            )
+        )
+        anions = free or ("sulfate",)
+        of_anion = sum(MOLAR_MASS_G[a] / -CHARGE[a] for a in anions) / len(anions)
+        lacking = np.where(self.either("solids or ions"), np.maximum(target - total, 0), 0)
+        equivalents = lacking / 1000 / (MOLAR_MASS_G["sodium"] + of_anion)
+        ions["sodium"] = ions["sodium"] + equivalents
+        for anion in anions:
+            ions[anion] = ions[anion] + equivalents / -CHARGE[anion] / len(anions)
 
     def _potassium(self, sodium: FloatArray, share: FloatArray) -> FloatArray:
         if "potassium" in self.measured:
@@ -360,8 +415,8 @@ class _Completer:
             self.notes.append(
                 Note(
                     "charge_imbalance",
-                    f"The ions of this report do not balance: {percent(off)} of the charge is "
-                    f"missing on the {short} side. No stated value was moved to hide it; the gap is closed with "
+                    f"The ions of this report do not balance: {percent(off)} of the charge is missing on the {short} "
+                    "side. No stated value was moved to hide it; the gap is closed with "
                     f"{'sodium' if short == 'positive' else 'an unmeasured anion'}. Have the water tested.",
                 )
             )
@@ -382,7 +437,7 @@ class _Completer:
         self.notes.append(
             Note(
                 "report_contradicts_itself",
-                "Few waters meet all the figures of this report at once (charge or "
-                "dissolved solids): treat the ranges with care and have the water tested.",
+                "Few waters meet all the figures of this report at once (charge or dissolved solids): treat the "
+                "ranges with care and have the water tested.",
             )
         )

@@ -81,7 +81,9 @@ def _rated_eq(stage: Stage) -> tuple[float, str | None] | None:
     leak = stage.leakage_mg_L_as_CaCO3
     if leak is None:
         leak = 0.0 if usual_leak is None else usual_leak.middle
-    return through_L * max(ppm - leak, 0) / 1000 / CACO3_G_PER_EQ, doubt
+    if ppm <= leak:  # what it was rated at, it would have let through: no capacity follows
+        return None
+    return through_L * (ppm - leak) / 1000 / CACO3_G_PER_EQ, doubt
 
 
 def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disinfectant = "unknown") -> Capacity:
@@ -166,8 +168,8 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
             basis = "unknown"
             warn(
                 "capacity_unknown",
-                f"{sheet.rated_gal:,.0f} gal are stated without the reference water they "
-                "were rated at: the capacity is unknown, and the usual range of the class stands in.",
+                f"{sheet.rated_gal:,.0f} gal are stated without a reference water that the stage would treat: the "
+                "capacity is unknown, and the usual range of the class stands in.",
             )
         elif found and stage.medium != "mineral_dose":
             warn(

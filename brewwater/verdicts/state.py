@@ -149,6 +149,8 @@ class State:
 def solve_together(states: Sequence[State]) -> None:
     """Let states share one batch: whatever is read of one is then solved for all. To be called before any is read."""
     fresh = [s for s in states if s._own is None]
+    if not fresh:
+        return
     batch, first = _Batch([s.water for s in fresh], [s.machine_temperature_C for s in fresh]), 0
     for state, shape in zip(fresh, batch.shapes, strict=True):
         after = first + math.prod(shape)

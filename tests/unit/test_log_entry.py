@@ -99,12 +99,21 @@ def test_every_kind_can_be_written() -> None:
 
 def test_corrections_stand_and_the_corrected_do_not() -> None:
     first, other = reading(value=100), reading(value=5)
-    second = reading(value=110, corrects=first.id)
-    third = reading(value=111, corrects=first.id)
+    second = reading(value=110, corrects=first.id, recorded_at="2026-04-01T08:00:00Z")
+    third = reading(value=111, corrects=first.id, recorded_at="2026-04-02T08:00:00Z")
     fourth = reading(value=112, corrects=third.id)
     gone = reading("withdrawn", None, "", corrects=other.id)
     assert standing_readings([first, other, second, third, fourth, gone]) == [fourth]
+    assert standing_readings([fourth, third, gone, second, other, first]) == [fourth]
+    assert standing_readings([first, second, third]) == standing_readings([third, second, first]) == [third]
     assert standing_readings([first, other]) == [first, other]
+
+
+def test_corrections_of_which_none_is_known_to_be_later_all_stand() -> None:
+    first = reading(value=100)
+    second, third = (reading(value=v, corrects=first.id) for v in (110, 111))
+    assert standing_readings([first, second, third]) == [second, third]
+    assert standing_readings([third, first, second]) == [third, second]
 
 
 def test_printable() -> None:

@@ -40,7 +40,8 @@ def test_a_sheet_re_rated_in_equivalents() -> None:
     assert one(bears("softening", leak=0, rated_gal=1000, reference_hardness_mg_L_as_CaCO3=100).exchange_eq) == (
         pytest.approx(100 * litres)
     )
-    assert one(bears("softening", rated_gal=1000, reference_hardness_mg_L_as_CaCO3=3).exchange_eq) == 0
+    nothing = bears("softening", rated_gal=1000, reference_hardness_mg_L_as_CaCO3=3)  # under the usual leakage
+    assert not nothing.known and one(nothing.exchange_eq) > 0
 
 
 def test_gallons_with_a_bypass_and_gallons_of_a_plain_filter() -> None:

@@ -12,6 +12,7 @@ from brewwater.output.sheet.diagram import drawing
 from brewwater.output.sheet.fill_day import fill_advice
 from brewwater.output.vocabulary import CHECKS, YES
 from brewwater.plan import Plan
+from brewwater.planning.candidate import SERVES_NOTHING
 from brewwater.plumbing import PlumbingTree, adapters, cautions, change, commissioning, winter
 from brewwater.reference import cite
 from brewwater.treatment import medium_class
@@ -76,7 +77,11 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
         )
         for c in result.fit
     )
-    filters = tuple((s.name, s.branch or "before all filtered branches", "") for s in result.stages)
+    idle = {s.name for s in plan.candidate.idle}
+    filters = tuple(
+        (s.name, "serves no filtered branch" if s.name in idle else s.branch or "before all filtered branches", "")
+        for s in result.stages
+    )
     branches = tuple(
         (b.name, "filtered" if b.filtered else "not filtered", volume(b.gallons_per_service_day.p90, metric))
         for b in result.branches
@@ -155,8 +160,11 @@ def adapters_needed(tree: PlumbingTree) -> tuple[str, ...]:
 
 def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
     """Changing each cartridge, with the valves by name; what to do under a notice; what never to do."""
+    idle = {s.name for s in plan.candidate.idle}
     changing = [
-        Section(f"Change: {s.name}", lines_of(change(tree, s.name, plan.candidate.stages)), boxes=True)
+        Section(f"Change: {s.name}", (SERVES_NOTHING,))
+        if s.name in idle
+        else Section(f"Change: {s.name}", lines_of(change(tree, s.name, plan.candidate.stages)), boxes=True)
         for s in plan.candidate.stages
         if s.medium not in DRY
     ]
@@ -173,7 +181,7 @@ def _notice_cost(plan: Plan) -> Section:
     low = high = 0.0
     names, assumed = [], False
     for stage in plan.candidate.stages:
-        if stage.medium in DRY:
+        if stage.medium in DRY or stage in plan.candidate.idle:
             continue
         price = stage.sheet.price or medium_class(stage.medium, stage.size).price
         names.append(stage.name)

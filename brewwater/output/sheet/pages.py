@@ -153,7 +153,8 @@ def _stack(plan: Plan) -> Table:
         settings = bypass(stage.bypass_percent) if stage.bypass_percent else "no bypass"
         if stage.doses:
             settings = ", ".join(f"{d.salt} {number(d.mg_L)} mg/L" for d in stage.doses)
-        rows.append((str(order), stage.name, medium_word(stage), stage.branch or "all filtered", settings))
+        where = "no filtered branch" if stage in plan.candidate.idle else stage.branch or "all filtered"
+        rows.append((str(order), stage.name, medium_word(stage), where, settings))
     if not rows:
         rows.append(("", "No filter in this plan", "", "", ""))
     return Table(("", "Stage", "Medium", "Branch", "Setting"), tuple(rows), (0.5, 4, 3, 3, 3))
@@ -289,7 +290,7 @@ def shopping_page(plan: Plan, tree: PlumbingTree) -> Page:
     """What to buy for twelve months, in generic terms, with blanks for the price; then what building takes."""
     listings = reference.keyed("listings", "medium")
     rows = []
-    for stage in plan.candidate.stages:
+    for stage in (s for s in plan.candidate.stages if s not in plan.candidate.idle):
         count = len(plan.calendar.bought(stage.name))
         spare = 1 if stage.medium in ("sediment", "carbon", "catalytic_carbon") else 0
         rows.append(

@@ -136,8 +136,12 @@ class Search:
         self.weighed = 0
 
     def steps(self) -> Iterator[Kind]:
-        """The kinds to try: the bases, and everything else behind the last of them, which bears what may come."""
+        """The kinds to try: the bases, and everything else behind the last of them, which bears what may come. Where
+        no branch is filtered, nothing: no water would pass a stage."""
         first = bases(self.scenario.disinfectant)
+        if not any(b.filtered for b in self.scenario.document.branches):
+            yield first[0]
+            return
         yield from first
         yield from kinds(first[-1].stages)
 
