@@ -15,7 +15,7 @@ from brewwater.errors import InputError
 @click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON.")
 def report(file: Path, supply: str | None, as_json: bool) -> None:
     """Read a water report and print what was understood."""
-    from brewwater.output.result import report_result
+    from brewwater.output.report_result import report_result
     from brewwater.reports import read_report
 
     result = report_result(read_report(file), supply)

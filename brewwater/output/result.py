@@ -23,7 +23,6 @@ from brewwater.output.result_schema import (
     NextTestResult,
     Percentiles,
     PlanResult,
-    ReportResult,
     ServedResult,
     StageResult,
     VerdictResult,
@@ -38,7 +37,6 @@ from brewwater.planning.candidate import Served
 from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.plumbing import Check
-from brewwater.reports import Report
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent
 from brewwater.verdicts import State, Verdict, describe
@@ -233,11 +231,6 @@ def _cartridge(one: Cartridge, plan: Plan) -> CartridgeResult:
         changes=changes,
         changes_in_year=len(calendar.bought(name)),
     )
-
-
-def report_result(report: Report, supply: str | None = None) -> ReportResult:
-    """What a report says, as one flat record (the contract of ``report --json``)."""
-    return ReportResult.model_validate(report.to_json(supply))
 
 
 def _base_lines(result: PlanResult) -> list[str]:

@@ -15,7 +15,7 @@ from brewwater.reports import disinfectant
 from brewwater.reports.analysis import Disinfectant, Measurement
 from brewwater.reports.checks import CA_TO_HARDNESS, cross_check
 from brewwater.reports.columns import ALL
-from brewwater.reports.files import Content, plain, read_file
+from brewwater.reports.files import Content
 from brewwater.reports.lines import read_lines
 from brewwater.reports.report import Problem, Report, Row, applies, plan_value
 from brewwater.reports.tables import AVERAGE_BELOW, confidence, table_rows
@@ -91,8 +91,10 @@ def read_report(path: str | Path) -> Report:
     Sources of the names, units and plausible ranges: reference/analyte_names.csv, report_units.csv,
     plausible_ranges.csv.
     """
+    from brewwater.reports.handed import report_from
+
     file = Path(path)
-    return read_content(read_file(file), file.stem or file.name)
+    return report_from("report", {"path": str(file)}, file.name)
 
 
 def read_text(text: str, name: str = "pasted text") -> Report:
@@ -106,7 +108,9 @@ def read_text(text: str, name: str = "pasted text") -> Report:
         raise ReportError("report", "empty text", "nothing was pasted", "Paste the lines with the results.")
     if len(text) > 4_000_000:
         raise ReportError("report", f"{len(text)} characters", "up to 4,000,000 are read", "Paste only the results.")
-    return read_content(plain(text), name)
+    from brewwater.reports.handed import report_from
+
+    return report_from("text", {"text": text, "name": name}, name)
 
 
 def read_content(content: Content, name: str) -> Report:

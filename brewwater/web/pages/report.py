@@ -13,7 +13,7 @@ import streamlit as st
 
 from brewwater import reports as intake
 from brewwater.errors import InputError
-from brewwater.output.result import report_result
+from brewwater.output.report_result import report_result
 from brewwater.output.result_schema import ReportResult, RowResult
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.output.vocabulary import analyte_inside as inline
