@@ -6,7 +6,7 @@ A block is solved on every core; pyarrow reads its numbers and turns it into tex
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass
@@ -15,9 +15,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 from pyarrow import csv
 
@@ -25,16 +23,24 @@ from brewwater import chemistry
 from brewwater.chemistry import Totals
 from brewwater.chemistry.constants import VALID_TO_C, VALID_TO_IONIC_STRENGTH_MOL_L
 from brewwater.errors import InputError
+from brewwater.reports.batch_basis import others, remarks
+from brewwater.reports.batch_headers import Column, unit_factor
+from brewwater.reports.batch_read import Block, Cells, Layout, no_columns, read_blocks, read_layout
+from brewwater.reports.checks import alkalinity_of
 from brewwater.water import CACO3_G_PER_EQ, MOLAR_MASS_G, Water
 
 FloatArray = NDArray[np.float64]
 
 IONS = tuple(f"{name}_mg_L" for name in MOLAR_MASS_G)
 NUMBERS = ("temperature_C", "pH", *IONS, "alkalinity_mg_L_as_CaCO3")
+ALKALINITY = "alkalinity_mg_L_as_CaCO3"
 # not measured in many analyses, and of no weight for the results: empty is taken as 0, with a note
 MINOR = frozenset({"potassium_mg_L", "nitrate_mg_L"})
+# what a column that is not in the file at all is taken as, with a note on every row
+TAKEN = {"temperature_C": 25.0} | {name: 0.0 for name in IONS if name != "calcium_mg_L"}
+# without one of these a charge balance says nothing (the alkalinity is needed anyway)
+MAIN_IONS = frozenset({"calcium_mg_L", "magnesium_mg_L", "sodium_mg_L", "chloride_mg_L", "sulfate_mg_L"})
 LIMITS = {"temperature_C": (0.0, 130.0), "pH": (0.0, 14.0), "alkalinity_mg_L_as_CaCO3": (-np.inf, np.inf)}
-BLOCK_BYTES = 8 << 20
 WRITERS = 2  # the last block has no next one to hide behind
 
 
@@ -55,17 +61,23 @@ def result_columns(temperatures: Sequence[float]) -> list[str]:
     return [*columns, "problem"]
 
 
-def run_waters(in_path: Path | str, temperatures: Sequence[float], out: Path | str | TextIO | None = None) -> None:
+def run_waters(in_path: Path | str, temperatures: Sequence[float], out: Path | str | TextIO | None = None) -> list[str]:
     """Judge every row of a CSV of analyses.
 
     A row that cannot be solved keeps its id and its place, has empty results and a ``problem``. A row that is
-    solved outside the range of the constants has results and a note there.
+    solved outside the range of the constants, or whose charge balance is bad or speaks for another basis of a
+    column, has results and a note there.
 
     Parameters
     ----------
-    in_path : CSV with the columns ``id`` and ``NUMBERS``; others are ignored
+    in_path : CSV with the columns ``id`` and ``NUMBERS``, or everyday headers of them (``Ca``, ``HCO3``, ``EC``,
+        ``Calcium (mg/L)``); comma, semicolon, tab or bar between; decimal points or commas; others are ignored
     temperatures : °C, 0 to 130, to which each water is heated closed, beside its own temperature
     out : a path, an open text stream, or None for standard output
+
+    Returns
+    -------
+    remarks on the columns, one line each: what was taken for granted, what was left out
 
     Raises
     ------
@@ -74,7 +86,9 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float], out: Path | s
     for t in temperatures:
         if not 0 <= t <= 130:
             raise InputError("temperature", t, "0 to 130 °C can be computed", "Correct it.")
-    blocks = _read(Path(in_path))
+    layout = read_layout(Path(in_path))
+    _check_columns(layout)
+    blocks = read_blocks(layout)
     first = next(blocks, None)  # errors of the header come before the output is touched
     header = ",".join(result_columns(temperatures)) + "\n"
     if out is None or hasattr(out, "write"):
@@ -90,11 +104,38 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float], out: Path | s
             judged = _judge(block, temperatures, pool)
             for done in pending:
                 sink.write(done.result())
-            share = -(-block.num_rows // WRITERS)
+            share = -(-block.rows // WRITERS)
             pending = [pool.submit(judged.text, slice(k * share, (k + 1) * share)) for k in range(WRITERS)]
         for done in pending:
             sink.write(done.result())
         sink.flush()
+    return _remarks(layout)
+
+
+def _check_columns(layout: Layout) -> None:
+    """Refuse a file without what every water needs."""
+    have = set(layout.columns)
+    missing = [name for name in ("pH", "calcium_mg_L") if name not in have]
+    if not have & {ALKALINITY, "bicarbonate"}:
+        missing.append(ALKALINITY)
+    if missing:
+        needed = f"the columns are {', '.join(('id', *NUMBERS))}, or everyday names of them"
+        raise no_columns(layout, missing, needed)
+
+
+def _remarks(layout: Layout) -> list[str]:
+    assumed = [c.printed for c in layout.columns.values() if c.assumed and "units" not in layout.columns]
+    said = []
+    if assumed:
+        said.append(f"no unit in the header, taken as mg/L: {', '.join(assumed)}")
+    nitrate = layout.columns.get("nitrate_mg_L")
+    if nitrate is not None and nitrate.factor == 1.0 and nitrate.printed != "nitrate_mg_L":
+        said.append(f"{nitrate.printed} is taken as NO3; where it is as N, write NO3-N")
+    if layout.twice:
+        said.append(f"said already by another column, not used: {', '.join(layout.twice)}")
+    if layout.unused:
+        said.append(f"not used: {', '.join(layout.unused[:12])}")
+    return said
 
 
 class _Encoded:
@@ -142,143 +183,165 @@ def _decimals(values: FloatArray, decimals: int, void: NDArray[np.bool_]) -> pa.
     return pa.Array.from_buffers(pa.decimal128(19, decimals), len(wide), wide.buffers())
 
 
-def _read(path: Path) -> Iterator[pa.Table]:
-    """Blocks of rows, every cell as text; a row with too many or too few cells comes with its id alone."""
-    ragged: list[tuple[int, str]] = []
+class _Told:
+    """What is said of the rows of a block: notes that add up, and what alone is said of a row without results."""
 
-    def keep(row: Any) -> str:
-        ragged.append((row.number, row.text))
-        return "skip"
+    def __init__(self, rows: int) -> None:
+        self._rows = rows
+        self._notes: NDArray[np.object_] | None = None
+        self._problems: dict[int, list[str]] = {}
 
-    try:
-        with path.open("rb") as handle:
-            if not handle.read(1):
-                raise InputError(str(path), "empty file", "a header row is needed", "Export it again.")
-        reader = csv.open_csv(
-            path,
-            read_options=csv.ReadOptions(block_size=BLOCK_BYTES, use_threads=False),
-            parse_options=csv.ParseOptions(invalid_row_handler=keep),
-            convert_options=csv.ConvertOptions(
-                column_types={name: pa.string() for name in ("id", *NUMBERS)},
-                check_utf8=False,
-                strings_can_be_null=False,
-            ),
-        )
-    except FileNotFoundError:
-        raise InputError("file", str(path), "an existing CSV file is needed", "Check the name.") from None
-    except (pa.ArrowInvalid, pa.ArrowKeyError, OSError) as error:
-        raise InputError(str(path), str(error)[:60], "a CSV file is needed", "Export it again.") from None
-    names = reader.schema.names
-    missing = [name for name in ("id", *NUMBERS) if name not in names]
-    if missing:
-        raise InputError(
-            "column",
-            missing[0],
-            f"the columns {', '.join(('id', *NUMBERS))} are needed",
-            "Add the column; a concentration that was not measured stays empty.",
-        )
-    place = 2  # physical row of the next good row, as pyarrow counts
-    while True:
-        try:
-            batch = reader.read_next_batch()
-        except StopIteration:
-            if ragged:
-                yield _with_ragged(None, ragged, place, names)
+    def note(self, where: NDArray[np.bool_], said: str | NDArray[np.object_]) -> None:
+        """Add a text, one for all rows of the mask or one for each."""
+        if not where.any():
             return
-        except pa.ArrowInvalid as error:
-            raise InputError(str(path), str(error)[:60], "a CSV file is needed", "Export it again.") from None
-        table = pa.table({name: batch.column(name) for name in ("id", *NUMBERS)})
-        if not ragged:
-            place += table.num_rows
-            yield table
+        if self._notes is None:
+            self._notes = np.full(self._rows, None, dtype=object)
+        new = np.full(self._rows, said, dtype=object) if isinstance(said, str) else said
+        first = where & ~self._notes.astype(np.bool_)
+        more = where & ~first
+        self._notes[more] = self._notes[more] + "; " + new[more]
+        self._notes[first] = "note: " + new[first]
+
+    def problem(self, row: int, said: str) -> None:
+        """Why a row has no results; more than one reason may be given."""
+        told = self._problems.setdefault(row, [])
+        if said not in told and len(told) < 3:
+            told.append(said)
+
+    def array(self) -> pa.Array:
+        """The column ``problem``."""
+        if self._notes is None and not self._problems:
+            return pa.nulls(self._rows, pa.string())
+        texts = np.full(self._rows, None, dtype=object) if self._notes is None else self._notes
+        for row, said in self._problems.items():
+            texts[row] = "; ".join(said)
+        return pa.array(texts, type=pa.string())
+
+
+def _alkalinity(block: Block) -> tuple[Cells | None, Column | None]:
+    """Alkalinity as it is printed; where it is not, from bicarbonate and carbonate."""
+    columns = block.layout.columns
+    own, column = block.cells(ALKALINITY), columns.get(ALKALINITY)
+    ions = block.cells("bicarbonate")
+    if ions is None or (own is not None and own.empty is None):
+        return own, column
+    carbonate = block.cells("carbonate")
+    x: dict[str, Any] = {"bicarbonate": ions.values}
+    if carbonate is not None:
+        blank = np.zeros(block.rows, dtype=np.bool_) if carbonate.empty is None else carbonate.empty
+        x["carbonate"] = np.where(blank, 0.0, carbonate.values)
+    made = np.asarray(alkalinity_of(x), dtype=np.float64)
+    if own is None or own.empty is None:
+        return Cells(made, ions.empty, ions.half, ions.absent, ions.unclear), columns["bicarbonate"]
+    return Cells(np.where(own.empty, made, own.values), own.empty & ~np.isfinite(made), own.half, own.absent), column
+
+
+def _inputs(block: Block, pool: ThreadPoolExecutor, told: _Told) -> tuple[dict[str, FloatArray], NDArray[np.bool_]]:
+    """Numbers of each contract column, and which rows can be solved."""
+    columns = block.layout.columns
+
+    def read(name: str) -> tuple[Cells | None, Column | None]:
+        return _alkalinity(block) if name == ALKALINITY else (block.cells(name), columns.get(name))
+
+    sound = np.ones(block.rows, dtype=np.bool_)
+    given: dict[str, FloatArray] = {}
+    missing: list[str] = []
+    for name, (cells, column) in zip(NUMBERS, pool.map(read, NUMBERS), strict=True):
+        if cells is None or column is None:
+            given[name] = np.full(block.rows, TAKEN[name])
+            missing.append(f"{name} {TAKEN[name]:g}")
             continue
-        within = [r for r in ragged if r[0] is None or r[0] <= place + table.num_rows + len(ragged)]
-        ragged = [r for r in ragged if r not in within]
-        yield _with_ragged(table, within, place, names)
-        place += table.num_rows + len(within)
-
-
-def _with_ragged(table: pa.Table | None, ragged: list[tuple[int, str]], place: int, names: list[str]) -> pa.Table:
-    """Put rows with a wrong number of cells back in their place, marked by a null in every number."""
-    position = names.index("id")
-    parts: list[pa.Table] = []
-    done = 0
-    rows = 0 if table is None else table.num_rows
-    for count, (number, text) in enumerate(sorted(ragged, key=lambda r: r[0] or 0)):
-        upto = rows if number is None else min(max(number - place - count, done), rows)
-        if table is not None:
-            parts.append(table.slice(done, upto - done))
-        done = upto
-        cells = text.split(",")
-        name = cells[position].strip().strip('"') if position < len(cells) else ""
-        parts.append(
-            pa.table({"id": pa.array([name], pa.string())} | {n: pa.array([None], pa.string()) for n in NUMBERS})
-        )
-    if table is not None:
-        parts.append(table.slice(done))
-    return pa.concat_tables(parts)
-
-
-def _numbers(column: pa.ChunkedArray) -> FloatArray:
-    try:
-        values: FloatArray = pc.cast(column, pa.float64()).to_numpy(zero_copy_only=False)
-    except pa.ArrowInvalid:
-        values = pd.to_numeric(column.to_pandas(), errors="coerce").to_numpy(dtype=np.float64)
-    return np.require(values, requirements=["C", "W"])
-
-
-def _judge(table: pa.Table, temperatures: Sequence[float], pool: ThreadPoolExecutor) -> _Judged:
-    problems: dict[int, str] = {}
-    scenario: dict[str, FloatArray] = {}
-    sound = np.ones(table.num_rows, dtype=np.bool_)
-    for name, values in zip(NUMBERS, pool.map(_numbers, (table.column(name) for name in NUMBERS)), strict=True):
+        values = cells.values
+        if cells.empty is not None and name in MINOR:
+            values[cells.empty] = 0.0
+            told.note(cells.empty, f"{name} is empty, taken as 0")
+        for mask, said in ((cells.half, "is below a limit: half of it taken"), (cells.absent, "not found: taken as 0")):
+            if mask is not None:
+                told.note(mask, f"{column.printed} {said}")
         low, high = LIMITS.get(name, (0.0, np.inf))
         bad = ~((values >= low) & (values <= high) & np.isfinite(values))
         for i in np.flatnonzero(bad):
-            text = table.column(name)[int(i)].as_py()
-            if text is not None and not text.strip() and name in MINOR:
-                values[i] = 0.0
-                bad[i] = False
-                problems.setdefault(int(i), f"note: {name} is empty, taken as 0")
-            elif sound[i]:
-                problems[int(i)] = _complaint(name, text, low, high)
+            told.problem(int(i), _complaint(block, name, column, cells, int(i)))
         sound &= ~bad
-        scenario[name] = values
+        given[name] = values
+    if missing:
+        told.note(np.ones(block.rows, dtype=np.bool_), f"not in the file, so taken: {', '.join(missing)}")
+    return given, sound
+
+
+def _complaint(block: Block, name: str, column: Column, cells: Cells, row: int) -> str:
+    if block.ragged[row]:
+        return "the row has too many or too few cells"
+    text, shown = block.text(column, row).strip(), column.printed
+    if cells.empty is not None and cells.empty[row]:
+        return f"{shown} is empty"
+    if cells.unclear is not None and cells.unclear[row]:
+        return f"{shown}: {text[:30]!r} can be read as a thousand or as a decimal"
+    units = block.layout.columns.get("units")
+    if units is not None and column.assumed and block.text(units, row):
+        factor = unit_factor(block.text(units, row), column)
+        if factor is None:
+            return f"{units.printed}: {block.text(units, row)[:30]!r} is not a unit of a concentration"
+    value = cells.values[row]
+    if text[:4].lower().strip("+-") in ("nan", "inf", "infi"):
+        return f"{shown}: {text[:30]} is not a finite number"
+    if np.isnan(value):
+        return f"{shown}: {text[:30]!r} is not a number"
+    low, high = LIMITS.get(name, (0.0, np.inf))
+    if not np.isfinite(value):
+        return f"{shown}: {text[:30]} is not a finite number"
+    limit = f"outside {low:g} to {high:g}" if np.isfinite(high) else "negative"
+    return f"{shown}: {value:g} is {limit}"
+
+
+def _judge(block: Block, temperatures: Sequence[float], pool: ThreadPoolExecutor) -> _Judged:
+    told = _Told(block.rows)
+    given, sound = _inputs(block, pool, told)
+    _tell_balance(block, given, sound, told)
     if not sound.all():  # such a row is solved as some ordinary water and blanked, so that it slows no other
-        scenario = {name: np.where(sound, values, 7.0) for name, values in scenario.items()}
-    results, carbon, strength = _results(scenario, temperatures)
+        given = {name: np.where(sound, values, 7.0) for name, values in given.items()}
+    results, carbon, strength = _results(given, temperatures)
     unsolved = sound & ~np.isfinite(strength)
     for i in np.flatnonzero(unsolved):
         none = carbon[i] <= 0
-        problems[int(i)] = "alkalinity and pH imply no inorganic carbon" if none else "no solution found"
-    warm = sound & ~unsolved & (scenario["temperature_C"] > VALID_TO_C)
-    saline = sound & ~unsolved & (strength > VALID_TO_IONIC_STRENGTH_MOL_L)
-    for i in np.flatnonzero(warm | saline):
-        why = "ionic strength above 0.1 mol/L" if saline[i] else "temperature above 90 °C"
-        problems.setdefault(int(i), f"note: {why}, outside the range of the constants")
-    void = ~sound | unsolved
-    texts = pa.nulls(table.num_rows, pa.string())
-    if problems:
-        listed = np.full(table.num_rows, None, dtype=object)
-        for row, text in problems.items():
-            listed[row] = text
-        texts = pa.array(listed, type=pa.string())
-    return _Judged(table.column("id"), results, void, texts)
+        told.problem(int(i), "alkalinity and pH imply no inorganic carbon" if none else "no solution found")
+    solved = sound & ~unsolved
+    saline = solved & (strength > VALID_TO_IONIC_STRENGTH_MOL_L)
+    warm = solved & ~saline & (given["temperature_C"] > VALID_TO_C)
+    told.note(saline, "ionic strength above 0.1 mol/L, outside the range of the constants")
+    told.note(warm, "temperature above 90 °C, outside the range of the constants")
+    if not set(block.layout.columns) >= MAIN_IONS:  # a balance without a main ion says nothing
+        results[0] = (results[0][0], np.full(block.rows, np.nan))
+    return _Judged(block.ids, results, ~solved, told.array())
 
 
-def _complaint(name: str, text: str | None, low: float, high: float) -> str:
-    if text is None:
-        return "the row has too many or too few cells"
-    if not text.strip():
-        return f"{name} is empty"
-    try:
-        number = float(text)
-    except ValueError:
-        return f"{name}: {text.strip()[:30]!r} is not a number"
-    if not np.isfinite(number):
-        return f"{name}: {text.strip()[:30]} is not a finite number"
-    limit = f"outside {low:g} to {high:g}" if np.isfinite(high) else "negative"
-    return f"{name}: {number:g} is {limit}"
+def _tell_balance(block: Block, given: dict[str, FloatArray], sound: NDArray[np.bool_], told: _Told) -> None:
+    """What the charge balance says, and a measured conductivity that the ions do not make."""
+    columns = block.layout.columns
+    if not set(columns) >= MAIN_IONS:
+        return
+    bicarbonate = ALKALINITY not in columns
+    printed = {c.analyte: c.printed for q, c in columns.items() if q in NUMBERS}
+    if bicarbonate:
+        printed["alkalinity"] = columns["bicarbonate"].printed
+    own = frozenset(c.analyte for q, c in columns.items() if q in NUMBERS and c.factor != 1.0)
+    mg_L = {name.removesuffix("_mg_L"): given[name] for name in IONS}
+    for remark in remarks(mg_L, given[ALKALINITY], sound, others(printed, bicarbonate, own)):
+        told.note(remark.where, remark.text)
+    measured = block.cells("conductivity")
+    if measured is None:
+        return
+    ions = {name: given[f"{name}_mg_L"] / (1000 * mass) for name, mass in MOLAR_MASS_G.items()}
+    alkalinity = given[ALKALINITY] / (1000 * CACO3_G_PER_EQ)
+    made = np.full(block.rows, np.nan)
+    made[sound] = chemistry.conductivity_uS_cm(
+        Totals(**{k: v[sound] for k, v in ions.items()}, alkalinity=alkalinity[sound], dic=alkalinity[sound])
+    )
+    with np.errstate(all="ignore"):
+        ratio = measured.values / made
+        off = sound & ((ratio < 0.7) | (ratio > 1.35)) & (np.abs(measured.values - made) > 30)
+    told.note(off, f"{columns['conductivity'].printed} does not go with the ions")
 
 
 def _results(
