@@ -16,6 +16,7 @@ from brewwater.planning.document import PlanDocument
 from brewwater.planning.heaters import heater_verdicts
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
+from brewwater.planning.shelf_rating import Rated, from_shelf, rate
 from brewwater.planning.value_of_a_test import NextTest, next_tests
 from brewwater.treatment import Stage
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge
@@ -77,6 +78,12 @@ class Plan:
         """Scale where water is heated and no machine profile stands."""
         return heater_verdicts(self.scenario, self.candidate)
 
+    @cached_property
+    def shelf(self) -> tuple[Rated, ...]:
+        """Every cartridge of the shelf in every place where it could stand, best first for each place."""
+        stages = self.candidate.stages
+        return tuple(r for stage in stages for r in rate(self.scenario, stages, stage.name))
+
     @property
     def reading_flags(self) -> tuple[Flag, ...]:
         """Lines of the log that are not used, or used with care, and why."""
@@ -117,7 +124,7 @@ def make_plan(
     correction = correct(prior, document.train if document.train is not None else train)
     scenario = correction.scenario
     alternatives = recommend(scenario, progress, cancelled) if search else ()
-    stages, recommended = choose(document, alternatives, train)
+    stages, recommended = choose(scenario, alternatives, train)
     source_state = describe(scenario.waters, source_machine(scenario).temperature_C)
     candidate = evaluate(scenario, stages, beside=[source_state])
     tests = next_tests(scenario, candidate, alternatives) if search else ()
@@ -146,7 +153,7 @@ def make_plan(
 def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancelled | None = None) -> Plan:
     """The same plan with the search's alternatives and the next tests; a train of its own is kept."""
     alternatives = recommend(plan.scenario, progress, cancelled)
-    stages, recommended = choose(plan.document, alternatives, plan.candidate.stages)
+    stages, recommended = choose(plan.scenario, alternatives, plan.candidate.stages)
     same = stages == plan.candidate.stages
     candidate = plan.candidate if same else evaluate(plan.scenario, stages)
     before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
@@ -167,13 +174,14 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
 
 
 def choose(
-    document: PlanDocument, alternatives: Sequence[Alternative], train: Sequence[Stage] | None
+    scenario: Scenario, alternatives: Sequence[Alternative], train: Sequence[Stage] | None
 ) -> tuple[tuple[Stage, ...], bool]:
-    """The train to follow, and whether the search chose it: the document's own goes first."""
-    if document.train is not None:
-        return document.train, False
+    """The train to follow, and whether the search chose it: the document's own goes first; what the search chose is
+    bought from the shelf where something on it fits."""
+    if scenario.document.train is not None:
+        return scenario.document.train, False
     if alternatives:
-        return alternatives[0].candidate.stages, True
+        return from_shelf(scenario, alternatives[0].candidate.stages), True
     return tuple(train or ()), False
 
 

@@ -27,6 +27,7 @@ COMMANDS = {
     "report": "report",
     "restore": "keep",
     "schema": "schema",
+    "shelf": "shelf",
     "waters": "waters",
 }
 

@@ -26,6 +26,7 @@ from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.supply.tank_days import FillCalendar
 from brewwater.treatment import Stage
+from brewwater.treatment.shelf import ShelfItem
 from brewwater.verdicts import MachineProfile, TargetChoice
 
 SCHEMA_VERSION = 1
@@ -54,7 +55,8 @@ class Worth(Part):
 
 
 class PlanDocument(Part):
-    """Everything a plan is made from. ``train`` None: the recommended one is planned. ``readings``: the log."""
+    """Everything a plan is made from. ``train`` None: the recommended one is planned, with cartridges from ``shelf``
+    where one fits. ``readings``: the log."""
 
     schema_version: Literal[1] = 1
     name: Name = "My unit"
@@ -67,6 +69,7 @@ class PlanDocument(Part):
     machines: Annotated[tuple[MachineProfile, ...], Field(min_length=1)]
     targets: TargetChoice = TargetChoice()
     train: tuple[Stage, ...] | None = None
+    shelf: Annotated[tuple[ShelfItem, ...], Field(max_length=2000)] = ()
     in_service: tuple[InService, ...] = ()
     readings: Annotated[tuple[Reading, ...], Field(max_length=MAX_READINGS)] = ()
     policy: Policy = Policy()

@@ -15,10 +15,11 @@ from brewwater.store.migration import migrate
 from brewwater.store.people import Document, prepared
 from brewwater.store.plans import PlanStore
 from brewwater.store.records import clean_name, is_slug, slug_of
+from brewwater.store.shelf import ShelfStore
 from brewwater.store.text import canonical, document_text, read_json
 
 
-class Store(PlanStore, LogStore):
+class Store(PlanStore, LogStore, ShelfStore):
     """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
 
     def export_unit(self, ref: str) -> str:

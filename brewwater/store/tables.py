@@ -1,7 +1,7 @@
 """The tables. Versions and readings are only ever added: the database refuses to change or drop one.
 
-Format 2 adds the seal of each unit (see ``seal``) and where a restored unit came from; a store of format 1 is brought
-to it when it is first opened.
+Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; a store of format 1
+is brought to it when it is first opened.
 
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
@@ -86,6 +86,15 @@ seal = Table(
     Column("lines", Integer, nullable=False),
     Column("line_link", String(64), nullable=False),
 )
+shelf = Table(
+    "brewwater_shelf",
+    metadata,
+    Column("seq", _Key, primary_key=True, autoincrement=True),
+    Column("owner", String(254), nullable=False, index=True),
+    Column("saved_at", String(32), nullable=False),
+    Column("body", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
 origin = Table(
     "brewwater_origin",
     metadata,
@@ -104,7 +113,7 @@ _SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'rows of {table} are only ever added'); END"""
 _POSTGRES_GUARD = """CREATE OR REPLACE FUNCTION brewwater_only_added() RETURNS trigger LANGUAGE plpgsql AS
 $$BEGIN RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END$$"""
-for _table in (plan, reading):
+for _table in (plan, reading, shelf):
     for _verb in ("UPDATE", "DELETE"):
         _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
         event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))

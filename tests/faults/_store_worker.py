@@ -68,6 +68,7 @@ def _as_the_first_format_was(url: str) -> None:
         for statement in (
             "DROP TABLE brewwater_seal",
             "DROP TABLE brewwater_origin",
+            "DROP TABLE brewwater_shelf",
             "DELETE FROM brewwater_about",
             "INSERT INTO brewwater_about VALUES (1)",
         ):
