@@ -24,6 +24,7 @@ from brewwater.output.result_schema import (
     Percentiles,
     PlanResult,
     ServedResult,
+    ShelfResult,
     StageResult,
     VerdictResult,
     WarningResult,
@@ -36,6 +37,7 @@ from brewwater.planning.base_membrane import TITLE, AtBase
 from brewwater.planning.candidate import Served
 from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
+from brewwater.planning.shelf_rating import Rated
 from brewwater.plumbing import Check
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent
@@ -97,8 +99,27 @@ def plan_result(plan: Plan) -> PlanResult:
             flush_gal=_number(float(mean(candidate.cost.flush_gal, scenario.weights))),
         ),
         made_at_base=None if plan.at_base is None else _at_base(plan.at_base, scenario),
+        shelf=[_shelf(r) for r in plan.shelf],
         next_tests=[NextTestResult(test=t.test, because=t.because, value=_number(t.value)) for t in plan.next_tests],
         warnings=[WarningResult(code=w.code, message=w.message) for w in plan.warnings],
+    )
+
+
+def _shelf(r: Rated) -> ShelfResult:
+    here = r.gallons_here
+    return ShelfResult(
+        name=r.item.name,
+        place=r.place,
+        arrangement=r.arrangement,
+        bypass_setting=None if r.step is None else r.step.setting,
+        bypass_percent=r.stage.bypass_percent,
+        gallons_here=None
+        if here is None
+        else Percentiles(p10=_number(here[0]), p50=_number(here[1]), p90=_number(here[2])),
+        plan_on_gal=_number(r.plan_on_gal),
+        price_per_1000_gal=_number(r.price_per_1000_gal),
+        fits=r.fits,
+        line=r.line,
     )
 
 

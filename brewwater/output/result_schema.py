@@ -173,6 +173,22 @@ class WarningResult(Result):
     message: str
 
 
+class ShelfResult(Result):
+    """A cartridge of the shelf in one place of the treatment, best first; gallons are served ones on this water,
+    ``plan_on_gal`` with the margin off. Null: the sheet does not say at what water it was rated."""
+
+    name: str
+    place: str
+    arrangement: Literal["single", "parallel", "series"]
+    bypass_setting: str | None
+    bypass_percent: float
+    gallons_here: Percentiles | None
+    plan_on_gal: float | None
+    price_per_1000_gal: float | None
+    fits: bool
+    line: str
+
+
 class ServedResult(Result):
     branch: str
     machine: str | None
@@ -195,6 +211,7 @@ class PlanResult(Result):
     fit: list[CheckResult]
     yearly_cost: CostResult
     made_at_base: AtBaseResult | None
+    shelf: list[ShelfResult]
     next_tests: list[NextTestResult]
     warnings: list[WarningResult]
 
