@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.ensemble import mean, percentiles
-from brewwater.planning.candidate import Candidate, Cartridge, evaluate
+from brewwater.ensemble import percentiles
+from brewwater.planning.candidate import Candidate, evaluate
+from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.treatment import Stage
 from brewwater.treatment.shelf import ARRANGEMENTS, Arrangement, BypassStep, ShelfItem
@@ -30,7 +31,7 @@ class Rated:
         and 90th percentile, None where the capacity is unknown or nothing wears it
     plan_on_gal : the 50th with the policy's margin taken off, or what passes before its time is up where that is less
     price_per_1000_gal : in the plan's currency, by what is planned on; None without a price or a capacity
-    cartridges_a_year : bought in the first twelve months, mean
+    cartridges_a_year : bought in the first twelve months, whole, by the calendar
     fits, misfit : whether flow, pressure and tanks bear it, and what does not
     """
 
@@ -63,13 +64,12 @@ def _one(scenario: Scenario, stages: Sequence[Stage], at: int, item: ShelfItem, 
     here, plan_on, yearly = None, None, 0.0
     weights = scenario.weights
     if cartridge is not None:
-        year = cartridge.changes.year_days(1)
-        yearly = float(mean(np.broadcast_to(cartridge.changes.bought(*year), weights.shape), weights))
+        yearly = float(len(candidate.calendar.bought(stage.name)))
         gallons = np.broadcast_to(cartridge.usable_gal, weights.shape)
         if cartridge.capacity.basis == "sheet" and np.isfinite(gallons).all():
             low, middle, high = percentiles(gallons / scenario.document.policy.margin, weights)
             here = float(low), float(middle), float(high)
-            until = percentiles(np.broadcast_to(cartridge.until_change_gal, weights.shape), weights)[1]
+            until = percentiles(np.broadcast_to(candidate.calendar.lives[stage.name].gal, weights.shape), weights)[1]
             plan_on = float(percentiles(gallons, weights)[1])
             if np.isfinite(until):
                 plan_on = min(plan_on, float(until))
