@@ -6,6 +6,8 @@ The readings correct the draws; the same chain then runs again on them (``plan.m
 from __future__ import annotations
 
 import datetime as dt
+import threading
+from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -41,6 +43,7 @@ from brewwater.treatment import Stage
 from brewwater.units import GAL_L, PLAN_UNITS
 
 FloatArray = NDArray[np.float64]
+Way = tuple[tuple[Step, ...], FloatArray, int]
 DateSpan = tuple[dt.date | None, dt.date | None, dt.date | None]
 
 # A source reading that fewer draws than this allow, within three standard deviations, contradicts the report.
@@ -143,8 +146,46 @@ def correct(scenario: Scenario, stages: Sequence[Stage] | None) -> Correction:
 
 # What a change of these leaves as it was read: words, prices, policy, worth. Everything else moves the draws.
 _NOT_READ = {"name", "note", "units", "money", "policy", "worth", "targets"}
-_MOST_KEPT = 16
-_kept: dict[str, tuple[tuple[Step, ...], FloatArray, int]] = {}
+
+
+class Ways:
+    """The ways that logs took through the draws, by what was read of their documents: the last ``most`` asked for,
+    safe to share between threads.
+
+    A way is its steps, the weights (shape (n,), read-only) and how often the draws were resampled.
+    """
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        self._lock = threading.Lock()
+        self._ways: OrderedDict[str, Way] = OrderedDict()
+
+    def __len__(self) -> int:
+        return len(self._ways)
+
+    def get(self, key: str) -> Way | None:
+        """The way of that key, or None; it then is the last asked for."""
+        with self._lock:
+            if key in self._ways:
+                self._ways.move_to_end(key)
+            return self._ways.get(key)
+
+    def keep(self, key: str, way: Way) -> None:
+        """Keep a way, and forget the one that nobody asked for the longest where there are too many."""
+        way[1].flags.writeable = False
+        with self._lock:
+            self._ways[key] = way
+            self._ways.move_to_end(key)
+            while len(self._ways) > self.most:
+                self._ways.popitem(last=False)
+
+    def clear(self) -> None:
+        """Forget all."""
+        with self._lock:
+            self._ways.clear()
+
+
+_WAYS = Ways(16)
 
 
 def _learned(
@@ -158,15 +199,13 @@ def _learned(
         stages,
     ]
     key = sha256(repr(read).encode()).hexdigest()
-    found = _kept.get(key)
+    found = _WAYS.get(key)
     if found is not None:
         path, weights, times = found
         draws = follow(scenario.draws, path)
         return Learned(draws, weights, look(draws), times, path)
     learned = learn(scenario.draws, look, lambda view: view.explain(), lambda view: np.log(view.scenario.weights))
-    if len(_kept) >= _MOST_KEPT:
-        _kept.pop(next(iter(_kept)), None)
-    _kept[key] = learned.path, learned.weights, learned.resampled
+    _WAYS.keep(key, (learned.path, learned.weights, learned.resampled))
     return learned
 
 

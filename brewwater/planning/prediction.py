@@ -26,7 +26,7 @@ _NOT_MIXED = {"conductivity", "ph"}
 
 
 class Prediction:
-    """What is foreseen for one set of draws."""
+    """What the chain gives for one set of draws, worked out when first asked for."""
 
     def __init__(self, scenario: Scenario, scene: Scene, log: Sorted) -> None:
         self.scenario, self.scene, self.log = scenario, scene, log

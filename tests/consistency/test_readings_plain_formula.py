@@ -162,9 +162,9 @@ def test_log_likelihood_is_that_of_the_plain_formula(seed: int, monkeypatch: pyt
         return learn(draws, look, seen, held)
 
     monkeypatch.setattr(corrected, "learn", watched)
-    corrected._kept.clear()
+    corrected._WAYS.clear()
     corrected.correct(prepare(document), document.train)
-    corrected._kept.clear()
+    corrected._WAYS.clear()
     assert len({(t.place, t.analyte) for t in views[0].log.tests}) >= 5
     for view in views[:4]:
         for test in view.log.tests:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from pathlib import Path
 
@@ -60,7 +62,7 @@ def same(one: Plan, two: Plan) -> bool:
 
 @pytest.fixture(autouse=True)
 def _forget() -> None:
-    corrected._kept.clear()
+    corrected._WAYS.clear()
 
 
 def learned_anew(monkeypatch: pytest.MonkeyPatch) -> list[int]:
@@ -88,7 +90,7 @@ def test_a_price_of_ones_own_gives_what_learning_anew_would_give(monkeypatch: py
     assert first.correction.resampled > 0
     remembered = make_plan(priced, search=False)
     assert len(count) == 1
-    corrected._kept.clear()
+    corrected._WAYS.clear()
     fresh = make_plan(priced, search=False)
     assert len(count) == 2
     assert same(remembered, fresh)
@@ -128,15 +130,16 @@ def test_what_the_readings_are_held_against_is_learned_anew(part: str, monkeypat
     }[part]
     changed = make_plan(other, search=False)
     assert len(count) == 2
-    corrected._kept.clear()
+    corrected._WAYS.clear()
     assert same(changed, make_plan(other, search=False))
 
 
-def test_only_so_many_logs_are_remembered() -> None:
+def test_only_so_many_logs_are_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(corrected, "_WAYS", corrected.Ways(3))
     document = replace_draws(logged(), 16)
-    for extra in range(corrected._MOST_KEPT + 3):
+    for extra in range(5):
         make_plan(replace_gallons(document, 700 + extra), search=False)
-    assert len(corrected._kept) == corrected._MOST_KEPT
+    assert len(corrected._WAYS) == 3
 
 
 def replace_draws(document: PlanDocument, draws: int) -> PlanDocument:
@@ -159,3 +162,37 @@ def test_a_plan_with_a_log_goes_to_another_process_and_back(tmp_path: Path) -> N
     assert same(plan, back)
     for name in ("log/a column nobody asked for", "neither this one"):  # moved as the plan's own draws are
         assert np.array_equal(plan.scenario.draws.normal(name), back.scenario.draws.normal(name))
+
+
+def test_threads_that_learn_and_forget_at_once_get_what_one_alone_gets(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(corrected, "_WAYS", corrected.Ways(3))
+    document = replace_draws(logged(), 16)
+    documents = [replace_gallons(document, 700 + extra) for extra in range(5)]
+    alone = [make_plan(d, search=False).scenario.weights.copy() for d in documents]
+    corrected._WAYS.clear()
+    with ThreadPoolExecutor(5) as pool:
+        found = list(pool.map(lambda d: make_plan(d, search=False).scenario.weights, documents * 2))
+    assert all(np.array_equal(weights, alone[n % 5]) for n, weights in enumerate(found))
+    assert len(corrected._WAYS) == 3
+
+
+def test_ways_bear_many_threads_at_once() -> None:
+    ways = corrected.Ways(4)
+
+    def work(seed: int) -> int:
+        right = 0
+        for turn in range(3000):
+            key = str((seed * 31 + turn * 7) % 11)
+            ways.keep(key, ((), np.array([float(key)]), 0))
+            way = ways.get(key)
+            right += way is None or way[1][0] == float(key)
+        return right
+
+    switch = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        with ThreadPoolExecutor(8) as pool:
+            assert list(pool.map(work, range(8))) == [3000] * 8
+    finally:
+        sys.setswitchinterval(switch)
+    assert len(ways) == 4
