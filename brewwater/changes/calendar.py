@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,7 @@ FloatArray = NDArray[np.float64]
 # A new cartridge that can go in within so many days of the old one coming out goes in with it.
 WEEK = dt.timedelta(days=7)
 TOGETHER = "made with another to save a visit"
+READ = "due since a reading past its limit: test again, then change"
 MOVED = "moved to the day before an event or to a service visit"
 
 
@@ -217,7 +218,7 @@ class _Track:
             self._place()
             self._count(day)
             self._put_in(day)
-        self.since = slot.due_since
+        self.since, self.asked = slot.due_since, cast(int | None, None)
         self._find()
         self.first = self._life()
 
@@ -250,15 +251,16 @@ class _Track:
             day, because = int(self.moves[day]), MOVED
         back = int(self.open_from[min(day, self.horizon)])
         fixed = False
-        if self.since is not None:
-            # no later than it would fall due without the reading
-            day = min(max(self.since, self.installed), day)
-            back, governs, fixed = day, "reading", True
-            because = "due since a reading past its limit: test again, then change"
-        stop = self._stop(day, back)
-        if stop is not None and not fixed:
+        asked = None if self.since is None else min(max(self.since, self.installed), self.horizon)
+        stop = self._stop(day if asked is None else asked, back)
+        if stop is not None:
             day, back, governs, fixed = *stop[:2], stop[2], True
             because = f"ended by {governs}"
+        elif asked is not None:
+            # what was read then was read of this cartridge: it was still in, whatever its forecast says by now
+            day = back = asked
+            governs, because, fixed, self.asked = "reading", READ, True, self.since
+            self.since = None
         self.next = _Next(day, back, due, governs, because, fixed)
 
     def _stop(self, day: int, back: int) -> tuple[int, int, Governs] | None:
@@ -296,8 +298,8 @@ class _Track:
         back = self._date(now.back)
         fitted = out if back is not None and back - out <= WEEK else back
         soon, late_on = self._date(min(early, now.day)), self._date(max(late, now.day))
-        if self.since is not None and self.since < now.day:  # a reading before the plan: its own day
-            out = soon = fitted = out - dt.timedelta(days=now.day - self.since)
+        if self.asked is not None and self.asked < now.day:  # a reading before the plan: its own day
+            out = soon = fitted = out - dt.timedelta(days=now.day - self.asked)
         made = Due(
             cartridge=self.slot.name,
             number=self.number + 1,
@@ -314,7 +316,7 @@ class _Track:
         )
         self._count(now.day)
         self._put_in(now.back)
-        self.since = None
+        self.asked = None
         if self.installed < self.horizon:
             self._find()
         return made

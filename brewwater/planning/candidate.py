@@ -6,8 +6,10 @@ filtered branches over the whole ensemble.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,7 @@ from numpy.typing import NDArray
 from brewwater.changes import ChangeCalendar, Descale, descale_dates, descales
 from brewwater.cost import EQUIPMENT, Cost, Usage, yearly_cost
 from brewwater.ensemble import percentiles
+from brewwater.log import analyte_of
 from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.plumbing import Branch, Check, fit, peak_flow_gpm
@@ -22,6 +25,7 @@ from brewwater.plumbing.flow import behind
 from brewwater.treatment import Context, Load, Problem, Stage, TrainResult, held_back, order_problems, run_train
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
+from brewwater.verdicts.readings import ServedReading
 from brewwater.verdicts.severity import SUBJECTS, Weighed, severity
 from brewwater.water import Water
 
@@ -187,7 +191,11 @@ def evaluate(
     routed = route(scenario, stages, places)
     served = serve(scenario, places, routed)
     solve_together(list({id(s): s for s in (*beside, *(at.state for at in served)) if s is not None}.values()))
-    cartridges = tuple(cartridge(scenario, s, routed.loads[s.name]) for s in stages if routed.loads[s.name])
+    verdicts = _verdicts(scenario, served, _standing(scenario, routed, stages, places))
+    since = _due_since(verdicts)
+    cartridges = tuple(
+        cartridge(scenario, s, routed.loads[s.name], since.get(s.name)) for s in stages if routed.loads[s.name]
+    )
     calendar = calendar_of(scenario, cartridges)
     money = yearly_cost(
         scenario.document.money,
@@ -210,7 +218,7 @@ def evaluate(
         checks=checks,
         misfits=tuple(c for c in checks if c.ok is False and (c.check, c.part) not in _bare_faults(scenario)),
         cost=money,
-        verdicts=_verdicts(scenario, served),
+        verdicts=verdicts,
     )
 
 
@@ -254,7 +262,43 @@ def serve(scenario: Scenario, branches: Sequence[Branch], routed: Routed) -> tup
     return tuple(one(b) for b in _main_first(scenario, branches))
 
 
-def _verdicts(scenario: Scenario, served: Sequence[Served]) -> tuple[Verdict, ...]:
+def _standing(
+    scenario: Scenario, routed: Routed, stages: Sequence[Stage], branches: Sequence[Branch]
+) -> tuple[ServedReading, ...]:
+    """The tests of served water that speak of this train and that no change has cleared, each with the stage that
+    answers for it: the one that moves the analyte furthest."""
+    if tuple(stages) != scenario.stood:
+        return ()
+    found = []
+    for one in scenario.served:
+        branch = next((b for b in branches if b.name == one.branch), None)
+        if branch is None:
+            continue
+        answers = _answers(scenario, routed, stages, branch, one.analyte)
+        changed = None if answers is None else scenario.changed.get(answers)
+        if changed is None or changed < one.date:
+            found.append(replace(one, after=answers or ""))
+    return tuple(found)
+
+
+def _answers(scenario: Scenario, routed: Routed, stages: Sequence[Stage], branch: Branch, analyte: str) -> str | None:
+    mine = [s for s in stages if s.branch in (None, branch.name)] if branch.filtered else []
+    shown = [float(scenario.pooled(analyte_of(water, analyte))[1]) for water in routed.steps[branch.name]]
+    moved = [abs(after - before) for before, after in pairwise(shown)]
+    furthest = int(np.argmax(moved)) if moved else 0
+    return mine[furthest].name if moved and moved[furthest] > 1e-9 * max(shown) else None
+
+
+def _due_since(verdicts: Iterable[Verdict]) -> dict[str, dt.date]:
+    """By stage, since when a reading asks for its change."""
+    found: dict[str, dt.date] = {}
+    for failing in (f for v in verdicts for f in v.failed if f.status == "act" and f.reading.after):
+        name = failing.reading.after
+        found[name] = min(failing.since, found.get(name, failing.since))
+    return found
+
+
+def _verdicts(scenario: Scenario, served: Sequence[Served], readings: Sequence[ServedReading]) -> tuple[Verdict, ...]:
     found: list[Verdict] = []
     for at in served:
         if at.machine is None or at.state is None:
@@ -271,6 +315,7 @@ def _verdicts(scenario: Scenario, served: Sequence[Served]) -> tuple[Verdict, ..
             branch=at.branch.name,
             phase_names=scenario.phase_names,
             inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
+            readings=readings,
         )
     return tuple(found)
 

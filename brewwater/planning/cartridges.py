@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
@@ -30,6 +31,7 @@ class Cartridge:
     usable_gal : US gallons the branches behind it can draw from one cartridge on this water, the margin taken
         off, time aside; shape (n,) or (1,), infinite where nothing wears it
     alone : its dates where nothing is grouped with it; the plan's own are the candidate's ``calendar``
+    due_since : the day of a reading past its limit that asks for its change; None where none stands
     """
 
     stage: Stage
@@ -38,14 +40,15 @@ class Cartridge:
     wear: Wear
     usable_gal: FloatArray
     alone: ChangeCalendar
+    due_since: dt.date | None = None
 
 
 def bears(scenario: Scenario, stage: Stage, number: int = 0) -> Capacity:
     """Capacity of the stage's cartridge of that number (0: the first), as far as the log bears it out."""
     found = capacity(stage, scenario.draws, number, disinfectant=scenario.disinfectant)
     holds = scenario.bed.get(stage.name)
-    if holds is None:
-        return found
+    if holds is None or number > scenario.bed_tested.get(stage.name, number):
+        return found  # a new one is taken at its word until it is tested
     return replace(
         found,
         volume_L=found.volume_L * holds,
@@ -54,27 +57,33 @@ def bears(scenario: Scenario, stage: Stage, number: int = 0) -> Capacity:
     )
 
 
-def cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
+def cartridge(
+    scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None = None
+) -> Cartridge:
     """One stage under the loads of the branches behind it; candidates that lay the same loads on the same stage share
-    it."""
-    key = repr(stage), tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items())
+    it. ``due_since``: the day of a reading that asks for its change."""
+    key = (
+        repr(stage),
+        due_since,
+        tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items()),
+    )
     if key not in scenario._cartridges:
-        scenario._cartridges[key] = _cartridge(scenario, stage, loads)
+        scenario._cartridges[key] = _cartridge(scenario, stage, loads, due_since)
     found: Cartridge = scenario._cartridges[key]
     return found
 
 
-def _cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
+def _cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None) -> Cartridge:
     on = wear(scenario.book, scenario.demand, loads)
     document = scenario.document
     policy = document.policy.model_copy(update={"group_days": 0})
-    slot = _slot(scenario, stage, on)
+    slot = _slot(scenario, stage, on, due_since)
     alone = change_calendar([slot], document.demand.calendar, policy, scenario.weights, moves=scenario.moves)
     first = bears(scenario, stage)
-    return Cartridge(stage, tuple(loads), first, on, usable_gal(on, first, document.policy.margin), alone)
+    return Cartridge(stage, tuple(loads), first, on, usable_gal(on, first, document.policy.margin), alone, due_since)
 
 
-def _slot(scenario: Scenario, stage: Stage, on: Wear) -> Slot:
+def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None) -> Slot:
     """Where a stage's cartridge stands: all that its dates follow from."""
     in_service = next((p for p in scenario.document.in_service if p.stage == stage.name), None)
     in_place = None
@@ -91,6 +100,7 @@ def _slot(scenario: Scenario, stage: Stage, on: Wear) -> Slot:
         stops=() if stage.medium in NOT_BOUGHT else scenario.stops,  # nothing wet is thrown away
         in_service=in_place,
         made=scenario.made.get(stage.name, ()),
+        due_since=None if due_since is None else (due_since - scenario.document.demand.calendar.start).days,
     )
 
 
@@ -100,7 +110,7 @@ def calendar_of(scenario: Scenario, cartridges: Sequence[Cartridge]) -> ChangeCa
     apart = joined([c.alone for c in cartridges], calendar)
     if not policy.group_days:
         return apart
-    slots = [_slot(scenario, c.stage, c.wear) for c in cartridges]
+    slots = [_slot(scenario, c.stage, c.wear, c.due_since) for c in cartridges]
     return grouped(slots, calendar, policy, scenario.weights, scenario.moves, apart)
 
 

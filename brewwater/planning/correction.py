@@ -26,6 +26,7 @@ from brewwater.log import (
     Sorted,
     Step,
     Tested,
+    analyte_of,
     bed_holds,
     diagnose,
     follow,
@@ -41,6 +42,7 @@ from brewwater.planning.scenario import Scenario, prepare
 from brewwater.reports.analysis import Measurement
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, PLAN_UNITS
+from brewwater.verdicts.readings import ServedReading
 
 FloatArray = NDArray[np.float64]
 Way = tuple[tuple[Step, ...], FloatArray, int]
@@ -114,10 +116,18 @@ def correct(scenario: Scenario, stages: Sequence[Stage] | None) -> Correction:
     seen, new = _seen(first, document)
     diagnoses = diagnose(log, scene.stages, scene.branches, seen)
     flags = log.flags + _not_followed(log, seen)
-    if not log.informs or scenario.draws.n == 1:
+    if not log.informs:
+        return Correction(scenario, log, flags, diagnoses, 0)
+    scenario = replace(
+        scenario,
+        served=_served(log, document),
+        stood=scene.stages,
+        changed={stage: days[-1] for stage, days in log.changed.items()},
+    )
+    if scenario.draws.n == 1:
         return Correction(scenario, log, flags, diagnoses, 0)
 
-    tried = {s.name for t in log.tests if t.place == "served" for s in first.train_before(t.name)}
+    tried = {s.name: tests for s in scene.stages if (tests := _tests_of(first, s))}
 
     def look(draws: Draws) -> Prediction:
         found = prepare(new, draws, log.meters, scenario.tank)
@@ -140,8 +150,51 @@ def correct(scenario: Scenario, stages: Sequence[Stage] | None) -> Correction:
         notes=tuple(n for n in found.notes if _NOTE_OF.get(n.code) not in known),
         made=_made(document, log),
         used=_used(learned.view, document, log),
+        bed_tested=_bed_tested(tried, log, document),
+        served=scenario.served,
+        stood=scenario.stood,
+        changed=scenario.changed,
     )
     return Correction(corrected, log, flags, diagnoses, learned.resampled)
+
+
+def _days(test: Tested, document: PlanDocument) -> list[dt.date]:
+    start = document.demand.calendar.start
+    return [start + dt.timedelta(days=int(day)) for day in test.day]
+
+
+def _served(log: Sorted, document: PlanDocument) -> tuple[ServedReading, ...]:
+    """The tests of served water, one by one."""
+    return tuple(
+        ServedReading(test.name, test.analyte, float(value), float(sd), day)
+        for test in log.tests
+        if test.place == "served"
+        for day, value, sd in zip(_days(test, document), test.value, test.sd, strict=True)
+    )
+
+
+def _tests_of(view: Prediction, stage: Stage) -> list[Tested]:
+    """The tests of served water that show what a stage does: those of an analyte that it moves."""
+    found = []
+    for test in (t for t in view.log.tests if t.place == "served"):
+        mine = view.train_before(test.name)
+        if stage in mine:
+            at, steps = mine.index(stage), view.routed.steps[test.name]
+            before, after = (analyte_of(water, test.analyte) for water in steps[at : at + 2])
+            found += [] if np.array_equal(before, after) else [test]
+    return found
+
+
+def _bed_tested(tried: Mapping[str, Sequence[Tested]], log: Sorted, document: PlanDocument) -> dict[str, int]:
+    """By stage, the number of the one cartridge that its tests speak of. Where they speak of several the make is
+    known by them, and the stage is left out."""
+    start, found = document.demand.calendar.start, {}
+    for stage, tests in tried.items():
+        swaps = log.changed.get(stage, ())
+        spoken_of = {sum(d <= day for d in swaps) for test in tests for day in _days(test, document)}
+        if len(spoken_of) == 1:
+            found[stage] = spoken_of.pop() - sum(d <= start for d in swaps)
+    return found
 
 
 # What a change of these leaves as it was read: words, prices, policy, worth. Everything else moves the draws.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -23,6 +24,7 @@ from brewwater.treatment import Settings, Stage, settings_for
 from brewwater.treatment.media.reverse_osmosis import concentrate_gypsum_index
 from brewwater.units import percent
 from brewwater.verdicts import MachineProfile
+from brewwater.verdicts.readings import ServedReading
 from brewwater.water import Water, mix
 
 FloatArray = NDArray[np.float64]
@@ -42,6 +44,10 @@ class Scenario:
     made : days on which cartridges were changed by the log, by stage
     used : share of the cartridge in place used before the start, by stage, where a meter tells it; shape (n,)
     bed : part of its capacity that a stage's cartridges really hold, where tests of the served water tell it
+    bed_tested : number of the last cartridge (0: the first of the plan) that those tests speak of, by stage; a stage
+        that is not in it: of every one
+    served : tests of served water, taken while ``stood`` was the train; ``changed``: by stage, the day of the last
+        change in the log
     """
 
     document: PlanDocument
@@ -64,6 +70,10 @@ class Scenario:
     made: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     used: Mapping[str, FloatArray] = field(default_factory=dict)
     bed: Mapping[str, FloatArray] = field(default_factory=dict)
+    bed_tested: Mapping[str, int] = field(default_factory=dict)
+    served: tuple[ServedReading, ...] = ()
+    stood: tuple[Stage, ...] = ()
+    changed: Mapping[str, dt.date] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict, init=False)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
     _gypsum: dict[float, tuple[float, float]] = field(default_factory=dict, init=False)

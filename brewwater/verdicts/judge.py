@@ -17,6 +17,7 @@ from brewwater.verdicts.cup import cup
 from brewwater.verdicts.goals import TargetChoice, goals
 from brewwater.verdicts.machine import MachineProfile
 from brewwater.verdicts.measure import Role, Subject
+from brewwater.verdicts.readings import ServedReading, with_readings
 from brewwater.verdicts.safety import potability, worst_safety
 from brewwater.verdicts.scale import scale
 from brewwater.verdicts.state import State, describe
@@ -52,6 +53,7 @@ def judge(
     phase_names: Sequence[str] = (),
     on: date | None = None,
     inhibited_up_to_mg_L_as_CaCO3: FloatArray | float = 0.0,
+    readings: Sequence[ServedReading] = (),
 ) -> tuple[Verdict, ...]:
     """Judge a water at a machine: cup, scale, corrosion, safety, in that order.
 
@@ -69,6 +71,7 @@ def judge(
     on : the day whose legal limits hold
     inhibited_up_to_mg_L_as_CaCO3 : temporary hardness up to which a scale inhibitor ahead of the machine holds
         scale back (``TrainResult`` has it), shape ``(draw,)``; 0 without one
+    readings : tests of this water that no change has cleared
 
     Returns
     -------
@@ -80,18 +83,23 @@ def judge(
         case_of(water, solved, known, machine, targets, supplies, role),
         inhibited_up_to_mg_L_as_CaCO3=inhibited_up_to_mg_L_as_CaCO3,
     )
+    judged = {subject: measures(case) for subject, measures in MEASURES.items()}
     found = tuple(
-        conclude(
-            subject,
-            measures(case),
-            [a for a in REQUIRED[subject] if not case.has(a)],
-            weights,
-            role=role,
-            branch=branch,
-            phase_names=phase_names,
-            note=_without_ph(case, weights, subject),
+        with_readings(
+            conclude(
+                subject,
+                measures,
+                [a for a in REQUIRED[subject] if not case.has(a)],
+                weights,
+                role=role,
+                branch=branch,
+                phase_names=phase_names,
+                note=_without_ph(case, weights, subject),
+            ),
+            measures,
+            readings,
         )
-        for subject, measures in MEASURES.items()
+        for subject, measures in judged.items()
     )
     gates = [
         potability(s, law=targets.law, on=on, role=role, branch=branch)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,9 @@ from brewwater.ensemble import mean, percentiles
 from brewwater.verdicts import sentences
 from brewwater.verdicts.goals import Goal, Severity
 from brewwater.verdicts.measure import Measure, Role, Status, Subject
+
+if TYPE_CHECKING:
+    from brewwater.verdicts.readings import Failing
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -37,7 +41,7 @@ class Verdict:
     ``share`` (0 to 1) of the waters that the report allows are in goal in every measure judged; None where
     nothing can be said. ``why`` is one sentence with the figures. ``flip_test`` is the cheapest test that
     could change the answer and ``flip`` says which reading would. ``phase`` names the water that decided,
-    where several reach the tank.
+    where several reach the tank. ``failed``: readings of this water that stand out of its goals.
     """
 
     water: Role
@@ -51,6 +55,7 @@ class Verdict:
     flip: str | None = None
     phase: str | None = None
     measures: tuple[Measure, ...] = ()
+    failed: tuple[Failing, ...] = ()
 
 
 @dataclass(frozen=True)
