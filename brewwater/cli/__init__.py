@@ -26,6 +26,7 @@ COMMANDS = {
     "plan": "plan",
     "report": "report",
     "restore": "keep",
+    "round": "round",
     "schema": "schema",
     "shelf": "shelf",
     "waters": "waters",

@@ -53,6 +53,17 @@ class Store(PlanStore, LogStore, ShelfStore):
 
         return bundle.write(self._run(work), self._stamp())
 
+    def document(self, ref: str) -> Document | None:
+        """What a unit's plan is made from: its latest document with the lines of its log, and the person's shelf where
+        it brings none of its own; None where no plan is saved in it."""
+        kept = self.plan(ref)
+        if kept is None:
+            return None
+        own = {line["id"] for line in kept.document.get("readings", ())}
+        lines = [line.model_dump(mode="json") for line in self.readings(ref) if line.id not in own]
+        shelf = kept.document.get("shelf") or [item.model_dump(mode="json") for item in self.shelf().items]
+        return {**kept.document, "readings": [*kept.document.get("readings", ()), *lines], "shelf": shelf}
+
     def export_file(self, ref: str, path: Path) -> None:
         """Write everything of a unit to one file, whole or not at all."""
         bundle.write_file(path, self.export_unit(ref))

@@ -1,0 +1,157 @@
+"""The round: what is to be changed next in every unit, by the plans' own calendars.
+
+Only the next change of each cartridge is on it: what comes after follows from the day on which that is really made.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from brewwater.output.vocabulary import MEDIA
+from brewwater.plan import Plan
+from brewwater.treatment import Stage
+
+RoundState = Literal["overdue", "due", "soon"]
+DUE_WITHIN = dt.timedelta(days=7)
+SOON_WITHIN = dt.timedelta(days=28)
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One cartridge that is to be changed.
+
+    unit, name : the unit's id and its display name
+    cartridge, number : the stage, and its number on drawing, sheet and housing
+    place : the branch it stands on, or the trunk
+    due, early, order_by : dates of the plan's calendar
+    state : overdue before the first day of the round, due within seven days of it, soon within the round
+    governs : what sets the date
+    parts : what to load for it
+    """
+
+    unit: str
+    name: str
+    cartridge: str
+    number: int
+    place: str
+    due: dt.date
+    early: dt.date | None
+    order_by: dt.date | None
+    state: RoundState
+    governs: str
+    parts: tuple[str, ...]
+
+
+def part_for(plan: Plan, stage: Stage) -> str:
+    """What to load for a stage: the cartridge of the shelf that stands there, else the part by its word and size."""
+    own = [
+        i
+        for i in plan.document.shelf
+        if i.medium == stage.medium and i.sheet_at(i.step_for(stage.bypass_percent)) == stage.sheet
+    ]
+    return own[0].name if own else f"{MEDIA[stage.medium].inside}, {stage.size}"
+
+
+def stops(unit: str, plan: Plan, first: dt.date, last: dt.date | None = None) -> list[Stop]:
+    """The stops of one unit from ``first`` to ``last`` (four weeks on by default), and what is overdue."""
+    until = first + SOON_WITHIN if last is None else last
+    stages = plan.candidate.stages
+    found = []
+    for at, stage in enumerate(stages, start=1):
+        following = next(iter(plan.calendar.of(stage.name)), None)
+        if following is None or following.date > until:
+            continue
+        state: RoundState = "soon"
+        if following.date < first:
+            state = "overdue"
+        elif following.date <= first + DUE_WITHIN:
+            state = "due"
+        found.append(
+            Stop(
+                unit=unit,
+                name=plan.document.name,
+                cartridge=stage.name,
+                number=at,
+                place=stage.branch or "trunk",
+                due=following.date,
+                early=following.early,
+                order_by=following.order_by,
+                state=state,
+                governs=following.governs,
+                parts=(part_for(plan, stage),),
+            )
+        )
+    return found
+
+
+def in_order(found: Iterable[Stop]) -> list[Stop]:
+    """By the day due, then by unit and number."""
+    return sorted(found, key=lambda s: (s.due, s.unit, s.number))
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """What one visit to a unit does: everything of it that is due within the days that are taken together."""
+
+    unit: str
+    name: str
+    day: dt.date
+    stops: tuple[Stop, ...]
+
+
+def visits(found: Iterable[Stop], together_days: int = 7) -> list[Visit]:
+    """The stops of each unit gathered into visits: whatever falls due within ``together_days`` of the first."""
+    by_unit: dict[str, list[Stop]] = {}
+    for stop in in_order(found):
+        by_unit.setdefault(stop.unit, []).append(stop)
+    gathered: list[Visit] = []
+    for unit, of_unit in by_unit.items():
+        while of_unit:
+            limit = of_unit[0].due + dt.timedelta(days=together_days)
+            now = [s for s in of_unit if s.due <= limit]
+            of_unit = of_unit[len(now) :]
+            gathered.append(Visit(unit, now[0].name, now[0].due, tuple(now)))
+    return sorted(gathered, key=lambda v: (v.day, v.unit))
+
+
+def parts_list(found: Iterable[Stop]) -> dict[str, int]:
+    """How many of each part to load."""
+    count: dict[str, int] = {}
+    for stop in found:
+        for part in stop.parts:
+            count[part] = count.get(part, 0) + 1
+    return dict(sorted(count.items()))
+
+
+@dataclass(frozen=True, slots=True)
+class Shortage:
+    """A part that the stock does not reach for: the first unit and day it is missing, and when to order it."""
+
+    part: str
+    in_stock: int
+    needed: int
+    first_missing: dt.date
+    unit: str
+    order_by: dt.date | None
+
+
+def shortages(found: Iterable[Stop], in_stock: dict[str, int]) -> list[Shortage]:
+    """Where the stock ends before the round does, part by part in the order of the days due."""
+    left = dict(in_stock)
+    missing: dict[str, Shortage] = {}
+    needed: dict[str, int] = {}
+    for stop in in_order(found):
+        for part in stop.parts:
+            if part not in in_stock:
+                continue
+            needed[part] = needed.get(part, 0) + 1
+            left[part] -= 1
+            if left[part] == -1:
+                missing[part] = Shortage(part, in_stock[part], 0, stop.due, stop.unit, stop.order_by)
+    return [
+        Shortage(s.part, s.in_stock, needed[s.part], s.first_missing, s.unit, s.order_by)
+        for s in sorted(missing.values(), key=lambda s: s.first_missing)
+    ]
