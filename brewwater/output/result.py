@@ -41,7 +41,7 @@ from brewwater.planning.shelf_rating import Rated
 from brewwater.plumbing import Check
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent
-from brewwater.verdicts import State, Verdict, describe
+from brewwater.verdicts import State, Verdict, describe, ph_in_cup
 from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -125,7 +125,14 @@ def _shelf(r: Rated) -> ShelfResult:
 
 def _check(c: Check) -> CheckResult:
     return CheckResult(
-        check=c.check, value=_number(c.value), limit=_number(c.limit), unit=c.unit, ok=c.ok, source=c.source, why=c.why
+        check=c.check,
+        value=_number(c.value),
+        limit=_number(c.limit),
+        unit=c.unit,
+        ok=c.ok,
+        source=c.source,
+        why=c.why,
+        assumed=c.assumed,
     )
 
 
@@ -192,12 +199,15 @@ def _water(scenario: Scenario, water: Water, state: State) -> WaterResult:
     def over(values: FloatArray) -> Percentiles:
         return _triple(scenario.pooled(values))
 
+    in_cup = over(ph_in_cup(state, scenario.document.targets))
     return WaterResult(
         hardness_mg_L_as_CaCO3=over(water.hardness_mg_L_as_CaCO3),
         alkalinity_mg_L_as_CaCO3=over(water.alkalinity_mg_L_as_CaCO3),
         tds_mg_L=over(state.tds_mg_L),
-        ph=over(state.line_ph),
-        ph_in_cup=over(state.cup_ph),
+        ph=in_cup,
+        ph_in_cup=in_cup,
+        ph_in_line=over(state.line_ph),
+        ph_in_air=over(state.air_ph),
         chloride_mg_L=over(water.chloride_mg_L),
         sodium_mg_L=over(water.sodium_mg_L),
         conductivity_uS_cm=over(state.conductivity_uS_cm),
@@ -217,6 +227,7 @@ def _verdict(v: Verdict) -> VerdictResult:
         source=v.source,
         branch=v.branch,
         flip=v.flip,
+        assumed=v.assumed,
     )
 
 
@@ -275,6 +286,13 @@ def _base_lines(result: PlanResult) -> list[str]:
 _WORD = {"ok": "in range", "watch": "watch", "act": "act", "stop": "STOP", "unknown": "not known"}
 
 
+def _mark(check: CheckResult) -> str:
+    """The verdict ahead of the reason, where the reason does not begin with it."""
+    if check.assumed or check.ok is None:
+        return "" if check.why.startswith(("Holds", "Fails", "Not known")) else "not known. "
+    return "fits. " if check.ok else "DOES NOT FIT. "
+
+
 def summary(plan: Plan) -> str:
     """The plan in a screenful of plain text."""
     result = plan_result(plan)
@@ -291,8 +309,9 @@ def summary(plan: Plan) -> str:
 
         return (
             f"{label}: hardness {say(water.hardness_mg_L_as_CaCO3)}, alkalinity {say(water.alkalinity_mg_L_as_CaCO3)} "
-            f"mg/L as CaCO3; solids {say(water.tds_mg_L)} mg/L; {ph} {say(water.ph, 1)} in the line, "
-            f"{say(water.ph_in_cup, 1)} once CO2 has settled with the air"
+            f"mg/L as CaCO3; solids {say(water.tds_mg_L)} mg/L; {ph} {say(water.ph, 1)} in the cup, "
+            f"between {say(water.ph_in_line, 1)} in the line and {say(water.ph_in_air, 1)} once CO2 has settled with "
+            "the air"
         )
 
     out += [line("Water as it comes", result.source_water), line("Water served", result.served_water), ""]
@@ -333,8 +352,7 @@ def summary(plan: Plan) -> str:
     )
     out += [f"  {item.name}: {item.amount:,.2f}" for item in cost.lines]
     for check in result.fit:
-        mark = {True: "fits", False: "DOES NOT FIT", None: "not known"}[check.ok]
-        out.append(f"{check.check}: {mark}. {check.why}")
+        out.append(f"{check.check}: {_mark(check)}{check.why}")
     out += _base_lines(result)
     if result.next_tests:
         first_test = plan.next_tests[0]

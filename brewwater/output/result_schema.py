@@ -22,9 +22,11 @@ class Percentiles(Result):
 
 
 class WaterResult(Result):
-    """A water in the plan's units; "hot" is 93 °C in a closed boiler, ``ph`` is at the water's own temperature.
+    """A water in the plan's units; "hot" is 93 °C in a closed boiler.
 
-    ``ph_in_cup`` is after CO2 has gone to the air, ``ph`` before (the line's).
+    ``ph`` and ``ph_in_cup`` are one figure, the one that is judged: on the way from the line, with all its CO2
+    (``ph_in_line``), to balance with the air (``ph_in_air``) the pH nearest to the goal. All at the water's own
+    temperature.
     """
 
     hardness_mg_L_as_CaCO3: Percentiles
@@ -32,6 +34,8 @@ class WaterResult(Result):
     tds_mg_L: Percentiles
     ph: Percentiles
     ph_in_cup: Percentiles
+    ph_in_line: Percentiles
+    ph_in_air: Percentiles
     chloride_mg_L: Percentiles
     sodium_mg_L: Percentiles
     conductivity_uS_cm: Percentiles
@@ -41,6 +45,9 @@ class WaterResult(Result):
 
 
 class VerdictResult(Result):
+    """``assumed``: something that the subject needs was not measured, and nine of ten waters that the report allows
+    agree all the same. Safety is never ``ok`` on assumed values."""
+
     water: Literal["source", "served"]
     subject: Literal["cup", "scale", "corrosion", "safety"]
     status: Literal["ok", "watch", "act", "stop", "unknown"]
@@ -49,6 +56,7 @@ class VerdictResult(Result):
     source: str
     branch: str | None
     flip: str | None
+    assumed: bool
 
 
 class StageResult(Result):
@@ -100,11 +108,15 @@ class CartridgeResult(Result):
 
 
 class CheckResult(Result):
+    """``assumed``: a usual figure stands in for something that was not given, so that it holds or fails on assumed
+    values; ``ok`` is null where that may turn it either way, or where nothing can stand in."""
+
     check: str
     value: float | None
     limit: float | None
     unit: str
     ok: bool | None
+    assumed: bool
     source: str
     why: str
 

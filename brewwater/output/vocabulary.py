@@ -14,6 +14,7 @@ from typing import Literal
 
 from brewwater.planning.search import NAMES
 from brewwater.treatment import Stage
+from brewwater.verdicts.measure import assumed_words
 
 Origin = Literal["standard", "trade", "plain"]
 _ORIGIN: dict[str, Origin] = {"s": "standard", "t": "trade", "p": "plain"}
@@ -76,6 +77,19 @@ THEME = MappingProxyType({"ok": "green", "watch": "yellow", "act": "red", "stop"
 # A check or a question that is met, not met, or not known.
 MET = MappingProxyType({True: "ok", False: "act", None: "unknown"})
 YES = MappingProxyType({True: "yes", False: "no", None: "not known"})
+
+
+def met(ok: bool | None, assumed: bool) -> str:
+    """The status of a check: a failure on assumed values warns, and what holds on them is no proof."""
+    if ok is None or not assumed:
+        return MET[ok]
+    return "unknown" if ok else "watch"
+
+
+def fit_word(ok: bool | None, assumed: bool) -> str:
+    """Whether a check is met, in words."""
+    return small(assumed_words(ok)) if ok is not None and assumed else YES[ok]
+
 
 SUBJECT = Group(
     "Subjects",
@@ -198,6 +212,7 @@ MEASURES = Group(
     ("sulfate", "Sulfate", "s"),
     ("ph", "pH", "s"),
     ("line_ph", "pH in the line", "t"),
+    ("air_ph", "pH once CO2 has settled with the air", "p"),
     ("cup_ph", "pH in the cup", "t"),
     ("line_co2", "CO2 in the line", "t"),
     ("line_alkalinity", "Alkalinity", "s"),

@@ -18,18 +18,17 @@ from brewwater import reference
 from brewwater.cost import EQUIPMENT, Cost, yearly_cost
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
-from brewwater.planning.candidate import Candidate, Routed, route, usage
+from brewwater.planning.candidate import Candidate, Routed, feeds, route, usage
 from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative
 from brewwater.plumbing import Branch, Check, Day, Known, known, unit_template
-from brewwater.plumbing.check import Judge, at_least, because
+from brewwater.plumbing.check import Judge, at_least, settled
 from brewwater.plumbing.fit_tanks import peak_checks, tank_checks, weight_checks
-from brewwater.plumbing.flow import membrane_of, stage_drop, stage_flow_gpm
+from brewwater.plumbing.network import membrane_of, up_to_tank
 from brewwater.plumbing.tanks import next_size, waste_rule
-from brewwater.treatment import Load, Stage, medium_class
-from brewwater.treatment.media.reverse_osmosis import output_gal_per_day
-from brewwater.units import GAL_L
+from brewwater.treatment import Load, Stage
+from brewwater.units import GAL_L, plain
 
 FloatArray = NDArray[np.float64]
 Place = Literal["on_board", "own_tank", "fresh_tank"]
@@ -80,8 +79,10 @@ class Way:
     def passes(self) -> bool | None:
         """Whether tanks and membrane bear it; None where a check rests on what was not given. A weight that
         cannot be judged is left aside."""
-        found = [c.ok for c in self.checks if c.ok is not None or c.check != "weight"]
-        return False if False in found else None if None in found else True
+        found = [c for c in self.checks if c.ok is not None or c.check != "weight"]
+        if any(c.refuses for c in found):
+            return False
+        return None if any(c.assumed or c.ok is None for c in found) else True
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ def made_at_base(scenario: Scenario, candidate: Candidate, alternatives: Sequenc
 def tanks_fail(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative] = ()) -> bool:
     """True where a membrane is in question and its unit does not bear it on board."""
     found = _in_question(scenario, candidate, alternatives)
-    return found is not None and any(c.ok is False for c in _of_tanks(found))
+    return found is not None and any(c.refuses for c in _of_tanks(found))
 
 
 def _in_question(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> Candidate | None:
@@ -157,9 +158,9 @@ class _Work:
         self.hours = self.on.unit.hours_per_service_day or 24.0
         self.behind = _behind(candidate)
         self.others = [b for b in candidate.branches if b not in self.behind]
-        self.membranes = [s for s in candidate.stages if s in [membrane_of(candidate.stages, b) for b in self.behind]]
         self.routed = route(scenario, candidate.stages, candidate.branches)
-        at_base = [s for b in self.behind for s in _as_far_as_product(candidate.stages, b)]
+        self.membranes = self.routed.network.membranes
+        at_base = [s for b in self.behind for s in up_to_tank(candidate.stages, b)]
         self.at_base = tuple(s for s in candidate.stages if s in at_base)
         self.output, self.assumed = self._output()
 
@@ -198,7 +199,8 @@ class _Work:
         extra = ["carried_tank", *(["base_tank"] if tank else [])]
         cost = self._cost(board, base, self.others, self.behind, self.routed, extra)
         ask = (
-            f"A tank of its own of {carried or wanted:.3g} gal with its pump, of food-grade plastic, emptied each day: "
+            f"A tank of its own of {plain(carried or wanted)} gal with its pump, of food-grade plastic, emptied "
+            f"each day: "
             "nothing in membrane water keeps it fresh."
         )
         return self._way(
@@ -222,14 +224,15 @@ class _Work:
             return ""
         need = self.judge.high(self._day(self.others).fresh_gal) / unit.fills_per_day
         return (
-            f" The waste tank then answers for {fresh + own:g} gal: with a fresh tank of {allowed:.3g} gal it is large "
-            f"enough, and {need:.3g} gal are drawn from it between two fills."
+            f" The waste tank then answers for {plain(fresh + own, 6)} gal: with a fresh tank of "
+            f"{plain(allowed)} gal it is large "
+            f"enough, and {plain(need)} gal are drawn from it between two fills."
         )
 
     def fresh_tank(self) -> Way:
         """Everything on board draws membrane water from the fresh tank, dosed with chlorine that a carbon takes
         out again."""
-        stages = _as_far_as_product(self.candidate.stages, self.behind[0])
+        stages = up_to_tank(self.candidate.stages, self.behind[0])
         bare = [b.model_copy(update={"filtered": True}) for b in self.others]
         besides = route(self.scenario, [s.model_copy(update={"branch": None}) for s in stages], bare)
         loads = {name: {**mine, **besides.loads.get(name, {})} for name, mine in self.routed.loads.items()}
@@ -244,7 +247,8 @@ class _Work:
         tank, full = self._base_tank(branches, every)
         cost = self._cost(board, base, [], branches, every, ["base_tank"] if tank else [])
         ask = (
-            f"Membrane water holds no chlorine: dose the fresh tank to {dose:g} mg/L at each fill, test it each day, "
+            f"Membrane water holds no chlorine: dose the fresh tank to {plain(dose, 6)} mg/L at each fill, test "
+            f"it each day, "
             "and take it out again by a carbon after the tank (counted). Read the bleach's label; never mix it."
         )
         return self._way("fresh_tank", cost, branches, branches, every, tank, ask, full)
@@ -277,11 +281,12 @@ class _Work:
         low, middle, high = percentiles(hours, scenario.weights)
         gallons = self.judge.middle(self.output)
         asks = (
-            f"Mains at base, and a drain there that takes {self.judge.middle(lost):.3g} gal of reject on a service "
+            f"Mains at base, and a drain there that takes {plain(self.judge.middle(lost))} gal of reject on a service "
             "day, with an air gap; the local code decides.",
-            f"The membrane runs {middle:.2g} h ({low:.2g} to {high:.2g}) for a service day, at {gallons:.3g} gal a day "
-            f"and {cold:g} °C" + (f" (not given: {', '.join(self.assumed)})." if self.assumed else "."),
-            f"A storage tank of {tank:g} gal at base for the busiest day."
+            f"The membrane runs {plain(middle, 2)} h ({plain(low, 2)} to {plain(high, 2)}) for a service day, "
+            f"at {plain(gallons)} gal a day "
+            f"and {plain(cold, 6)} °C" + (f" (not given: {', '.join(self.assumed)})." if self.assumed else "."),
+            f"A storage tank of {plain(tank, 6)} gal at base for the busiest day."
             if tank
             else "No storage tank at base: it fills the carried tank while the unit stands there.",
             "The tanks are full at the start of one busiest day; several such days in a row are not checked.",
@@ -304,17 +309,9 @@ class _Work:
 
     def _in_time(self, hours: FloatArray) -> Check:
         worst = self.judge.high(hours)
-        how = f"The membrane runs {worst:.3g} h for a service day's water, and a day has 24"
-        return Check(
-            "membrane_hours",
-            worst,
-            24.0,
-            "h",
-            None if self.assumed else at_least(24.0, worst),
-            "the membrane's data sheet, temperature and mains pressure",
-            because(how, self.assumed),
-            "base",
-        )
+        how = f"The membrane runs {plain(worst)} h for a service day's water, and a day has 24"
+        source, holds = "the membrane's data sheet, temperature and mains pressure", [at_least(24.0, worst)]
+        return settled("membrane_hours", worst, 24.0, "h", holds, source, how, "base", gone=self.assumed)
 
     def _gal(self, branches: Sequence[Branch], peak: int) -> FloatArray:
         litres = (self.scenario.day_litres(b.name)[peak] for b in branches)
@@ -342,30 +339,19 @@ class _Work:
 
     def _output(self) -> tuple[FloatArray, list[str]]:
         """Product at base, US gal a day per draw (of all membranes together), and what was not given for it."""
-        scenario, stages, gone = self.scenario, self.candidate.stages, []
+        gone = []
         mains = self.unit.mains_psi or unit_template("shop").mains_psi
         assert mains is not None  # a shop's template has it
         if self.unit.mains_psi is None:
             gone.append("mains pressure at base")
-        cold = np.array([self.unit.water_C])
+        start, network, tds = self.scenario.draws.span("mains at base", mains), self.routed.network, feeds(self.routed)
         total = np.zeros(1)
-        for at, stage in ((stages.index(m), m) for m in self.membranes):
-            psi = scenario.draws.span("mains at base", mains)
-            for before in stages[:at]:
-                if before.branch in (None, stage.branch):
-                    psi = psi - stage_drop(before, stage_flow_gpm(before, stages, self.candidate.branches)).end_psi
-            rated = stage.sheet.rated_output_gal_per_day
-            wide = medium_class(stage.medium, stage.size).output_gal_per_day
-            factor = np.ones(1)
-            if rated is None:
+        for stage in self.membranes:
+            if stage.sheet.rated_output_gal_per_day is None:
                 gone.append(f"the rated output of {stage.name}")
-                assert wide is not None  # every size of a membrane has it
-                rated, factor = 1.0, scenario.draws.span(f"{stage.name}: rated output", wide)
-            sheet = stage.sheet.model_copy(update={"rated_output_gal_per_day": rated})
-            makes = output_gal_per_day(
-                stage.model_copy(update={"sheet": sheet}), scenario.waters, scenario.settings(stage, None), psi, cold
-            )
-            total = total + np.min(np.atleast_2d(makes), axis=0) * factor
+            psi = network.membrane_inlet(stage, start).end_psi
+            makes = network.product_gal_per_day(stage, psi, tds[stage.name])
+            total = total + np.min(np.atleast_2d(makes), axis=0)
         return total, gone
 
     def _base_tank(self, branches: Sequence[Branch], routed: Routed) -> tuple[float | None, list[Check]]:
@@ -381,7 +367,7 @@ class _Work:
         try:
             return next_size("tank", wanted_gal), []
         except InputError as error:
-            why = f"{wanted_gal:.3g} gal must {word} on the busiest day; {error.limit}."
+            why = f"{plain(wanted_gal)} gal must {word} on the busiest day; {error.limit}."
             return None, [Check(key, wanted_gal, None, "gal", False, reference.cite("common_practice"), why, "base")]
 
     def _cost(
@@ -419,13 +405,6 @@ class _Work:
         )
 
 
-def _as_far_as_product(stages: Sequence[Stage], branch: Branch) -> tuple[Stage, ...]:
-    """The stages on a branch's way up to its membrane, and the blend that mixes raw water back."""
-    way = [s for s in stages if s.branch in (None, branch.name)]
-    last = max(i for i, s in enumerate(way) if s.medium in {"reverse_osmosis", "blend"})
-    return tuple(way[: last + 1])
-
-
 def _note(scenario: Scenario, ways: Sequence[Way]) -> str:
     """On board beside the way at base that passes, the cheaper one first."""
     board, best = ways[0], min(ways[1:], key=lambda w: (w.passes is False, w.passes is None, float(w.cost.expected)))
@@ -441,9 +420,9 @@ def _note(scenario: Scenario, ways: Sequence[Way]) -> str:
 
 def _said(scenario: Scenario, way: Way) -> str:
     fresh, waste = (float(percentiles(x, scenario.weights)[1]) for x in (way.fresh_gal, way.waste_gal))
-    failed = [c.check.replace("_", " ") for c in way.checks if c.ok is False]
+    failed = [c.check.replace("_", " ") for c in way.checks if c.refuses]
     verdict = {True: "it passes", None: "no verdict yet", False: f"it fails ({', '.join(failed)})"}[way.passes]
     return (
-        f"{way.name}: {fresh:.3g} gal a service day from the fresh tank and {waste:.3g} gal to waste, "
+        f"{way.name}: {plain(fresh)} gal a service day from the fresh tank and {plain(waste)} gal to waste, "
         f"{way.cost.expected:,.2f} {way.cost.currency} a year; {verdict}."
     )

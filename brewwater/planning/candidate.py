@@ -20,8 +20,8 @@ from brewwater.ensemble import percentiles
 from brewwater.log import analyte_of
 from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
-from brewwater.plumbing import Branch, Check, fit, peak_flow_gpm
-from brewwater.plumbing.flow import behind
+from brewwater.plumbing import Branch, Check, Network, fit
+from brewwater.plumbing.network import behind, way_of
 from brewwater.treatment import Context, Load, Problem, Stage, TrainResult, held_back, order_problems, run_train
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
@@ -47,13 +47,18 @@ class Served:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """What one candidate gives, every step kept. ``misfits``: the failed checks that only the train causes;
-    ``calendar``: the date of each change, which the money follows (``with_descales`` adds those of the machines)."""
+    """What one candidate gives, every step kept.
+
+    feed_tds_mg_L : dissolved solids at each membrane's inlet
+    calendar : the date of each change, which the money follows (``with_descales`` adds those of the machines)
+    misfits : the checks that only the train makes fail, on what was given
+    """
 
     stages: tuple[Stage, ...]
     branches: tuple[Branch, ...]
     served: tuple[Served, ...]
     reject_L_per_L: Mapping[str, FloatArray]
+    feed_tds_mg_L: Mapping[str, FloatArray]
     problems: tuple[Problem, ...]
     cartridges: tuple[Cartridge, ...]
     calendar: ChangeCalendar
@@ -81,8 +86,10 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Routed:
-    """Waters and loads of a train on its branches; ``steps``: the inlet and the water after each stage."""
+    """Waters and loads of a train on its branches, and the pipes; ``steps``: the inlet and the water after each
+    stage."""
 
+    network: Network
     steps: dict[str, tuple[Water, ...]]
     served: dict[str, Water]
     loads: dict[str, dict[str, Load]]
@@ -92,13 +99,14 @@ class Routed:
 
 def route(scenario: Scenario, stages: Sequence[Stage], branches: Sequence[Branch]) -> Routed:
     """Send the waters through the stages that stand before each branch."""
-    out = Routed({}, {}, {s.name: {} for s in stages}, {}, {})
+    network = scenario.network(stages, branches)
+    out = Routed(network, {}, {}, {s.name: {} for s in stages}, {}, {})
     runs: dict[tuple[str, ...], TrainResult] = {}
     for branch in branches:
-        mine = [s for s in stages if s.branch in (None, branch.name)] if branch.filtered else []
+        mine = way_of(stages, branch)
         key = tuple(s.name for s in mine)
         if key not in runs:
-            settings = {s.name: scenario.settings(s, peak_flow_gpm(behind(s, branches))) for s in mine}
+            settings = {s.name: scenario.settings(s, network.flow_gpm(s)) for s in mine}
             runs[key] = run_train(mine, scenario.waters, scenario.draws, settings=settings)
         run = runs[key]
         out.steps[branch.name] = (scenario.waters, *run.waters)
@@ -108,6 +116,16 @@ def route(scenario: Scenario, stages: Sequence[Stage], branches: Sequence[Branch
         for name, load in zip(key, run.loads, strict=True):
             out.loads[name][branch.name] = load
     return out
+
+
+def feeds(routed: Routed) -> dict[str, FloatArray]:
+    """Dissolved solids of the water at each membrane's inlet, mg/L, by membrane."""
+    network, found = routed.network, {}
+    for membrane in network.membranes:
+        branch = behind(membrane, network.branches)[0]
+        at = [s.name for s in way_of(network.stages, branch)].index(membrane.name)
+        found[membrane.name] = np.asarray(routed.steps[branch.name][at].tds_mg_L)
+    return found
 
 
 def context_of(scenario: Scenario) -> Context:
@@ -212,11 +230,12 @@ def evaluate(
         branches=places,
         served=served,
         reject_L_per_L=routed.reject,
+        feed_tds_mg_L=feeds(routed),
         problems=order_problems(stages, context_of(scenario)),
         cartridges=cartridges,
         calendar=calendar,
         checks=checks,
-        misfits=tuple(c for c in checks if c.ok is False and (c.check, c.part) not in _bare_faults(scenario)),
+        misfits=tuple(c for c in checks if c.refuses and (c.check, c.part) not in _bare_faults(scenario)),
         cost=money,
         verdicts=verdicts,
     )
@@ -325,7 +344,7 @@ def _bare_faults(scenario: Scenario) -> frozenset[tuple[str, str]]:
     if not scenario._bare:
         branches = scenario.document.branches
         checks = _checks(scenario, (), branches, route(scenario, (), branches))
-        scenario._bare.append(frozenset((c.check, c.part) for c in checks if c.ok is False))
+        scenario._bare.append(frozenset((c.check, c.part) for c in checks if c.refuses))
     return scenario._bare[0]
 
 
@@ -345,6 +364,8 @@ def _checks(
         weights=scenario.weights,
         residual_mg_L=np.min(np.atleast_2d(scenario.waters.total_chlorine_mg_L), axis=0),
         residual_measured=bool(scenario.known & {"total_chlorine", "free_chlorine"}),
+        network=routed.network,
+        feed_tds_mg_L=feeds(routed),
     )
 
 

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.ensemble import percentiles
-from brewwater.planning.candidate import Candidate
+from brewwater.planning.candidate import Candidate, Served, scale_held
 from brewwater.planning.scenario import Scenario
 from brewwater.plumbing import known
+from brewwater.units import plain
 from brewwater.verdicts import MachineProfile, Verdict, describe, judge
 from brewwater.verdicts.measure import Role
-from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -47,7 +47,9 @@ def heater_verdicts(scenario: Scenario, candidate: Candidate) -> tuple[Verdict, 
             )
         )
         note = " Its temperature is the usual one, not given." if "heater" in on.assumed else ""
-        found.append(_judged(scenario, scenario.waters, heater, HEATER, "source", litres, note))
+        # unfiltered, so no inhibitor stands before it
+        at = Served(hot[0], heater, scenario.waters, None, np.zeros(1))
+        found.append(_judged(scenario, at, heater, "source", litres, note))
     for at in candidate.served:
         kind = KINDS.get(at.branch.kind)
         if at.machine is None and kind is not None:
@@ -55,16 +57,17 @@ def heater_verdicts(scenario: Scenario, candidate: Candidate) -> tuple[Verdict, 
             litres = scenario.demand.litres(at.branch.name, 0, scenario.demand.year())
             role: Role = "served" if at.branch.filtered else "source"
             note = " No machine is named on it: the usual one of its kind stands in."
-            found.append(_judged(scenario, at.water, machine, at.branch.name, role, litres, note))
+            found.append(_judged(scenario, replace(at, machine=machine), machine, role, litres, note))
     return tuple(found)
 
 
 def _judged(
-    scenario: Scenario, water: Water, machine: MachineProfile, branch: str, role: Role, litres: FloatArray, note: str
+    scenario: Scenario, at: Served, machine: MachineProfile, role: Role, litres: FloatArray, note: str
 ) -> Verdict:
-    state = describe(water, machine.temperature_C)
+    """The verdict on scale at a place under the machine's name; what a scale inhibitor holds back does not settle."""
+    state = describe(at.water, machine.temperature_C)
     every = judge(
-        water,
+        at.water,
         state,
         known=scenario.known,
         weights=scenario.weights,
@@ -72,13 +75,19 @@ def _judged(
         machine=machine,
         targets=scenario.document.targets,
         supplies=scenario.supplies,
-        branch=branch,
+        branch=machine.name,
         phase_names=scenario.phase_names,
+        inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
     )
     scale = next(v for v in every if v.subject == "scale")
     falls = np.maximum(state.machine_ccpp_mg_L_as_CaCO3, 0)
     if np.isnan(falls).any() and not np.isnan(falls).all():  # an unsolved draw takes the middle of the others
         falls = np.where(np.isnan(falls), np.nanmedian(falls), falls)
+    falls = np.where(scale_held(at), 0.0, falls)
     low, _, high = percentiles(litres * scenario.by_phase(falls) / 1000, scenario.weights)
-    laid = f" At {machine.temperature_C:g} °C {low:,.0f} to {high:,.0f} g a year can settle in {branch}.{note}"
+    where = f"At {plain(machine.temperature_C)} °C"
+    if high < 1:
+        laid = f" {where} less than 1 g a year can settle in {machine.name}.{note}"
+    else:
+        laid = f" {where} {low:,.0f} to {high:,.0f} g a year can settle in {machine.name}.{note}"
     return replace(scale, why=scale.why + laid)

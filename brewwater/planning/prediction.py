@@ -14,7 +14,6 @@ from brewwater.log import Scene, Sorted, Tested, analyte_of, counted_log, metere
 from brewwater.planning.candidate import Routed, route
 from brewwater.planning.cartridges import bears
 from brewwater.planning.scenario import Scenario
-from brewwater.plumbing import peak_flow_gpm
 from brewwater.treatment import Stage, run_train
 from brewwater.water import Water
 
@@ -72,10 +71,10 @@ class Prediction:
         count, size = group.max() + 1, place.max() + 1
         day, phase = np.full((count, size), test.day[0]), np.zeros(count, dtype=np.int64)
         day[group, place], phase[group] = test.day, test.phase
-        flow = peak_flow_gpm(self.scene.branches)
+        flow = self.routed.network.flow_gpm
         mine = self._changing(test.analyte, self.train_before(test.name), self.routed.steps[test.name])
         settings = {
-            s.name: replace(scenario.settings(s, flow), used=self.used(s, day.reshape(-1)).reshape(count, size, -1))
+            s.name: replace(scenario.settings(s, flow(s)), used=self.used(s, day.reshape(-1)).reshape(count, size, -1))
             for s in mine
         }
         # what the train leaves alone stays one water for a group, whatever its days

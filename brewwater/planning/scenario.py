@@ -16,7 +16,7 @@ from brewwater.demand import Demand, demand
 from brewwater.ensemble import Draws, percentiles
 from brewwater.log import Metered, follow_meters
 from brewwater.planning.document import PlanDocument
-from brewwater.plumbing import Branch, peak_flow_gpm
+from brewwater.plumbing import Branch, Network, known
 from brewwater.reports.analysis import Disinfectant, Supply
 from brewwater.supply.completion import Note, complete
 from brewwater.supply.tank_days import TankDays, tank_days
@@ -81,11 +81,6 @@ class Scenario:
     _cartridges: dict[Hashable, Any] = field(default_factory=dict, init=False)
 
     @property
-    def peak_filtered_flow_gpm(self) -> float:
-        """Flow through the trunk while every filtered fixture draws, US gal/min, typical."""
-        return float(np.median(peak_flow_gpm([b for b in self.document.branches if b.filtered])))
-
-    @property
     def main_branch(self) -> Branch:
         """The branch of the main machine."""
         return next(b for b in self.document.branches if b.name == self.document.demand.main_branch)
@@ -124,8 +119,17 @@ class Scenario:
         grid = np.atleast_2d(np.asarray(values, dtype=np.float64))
         return np.asarray((self.phase_share[:, None] * grid).sum(axis=0) if len(grid) > 1 else grid[0])
 
+    def network(
+        self, stages: Sequence[Stage], branches: Sequence[Branch], bypass: Mapping[str, FloatArray] | None = None
+    ) -> Network:
+        """The pipes of the unit with a train on a choice of filtered branches; ``bypass`` in place of the stages'."""
+        busiest = {b.name: self.day_litres(b.name)[1] for b in branches}
+        unit = known(self.document.unit)
+        return Network(unit, branches, stages, draws=self.draws, busiest_L=busiest, bypass=bypass)
+
     def settings(self, stage: Stage, peak_flow: FloatArray | None) -> Settings:
-        """The drawn performance of a stage, drawn once: candidates that share a stage share its draws."""
+        """The drawn performance of a stage, drawn once: candidates that share a stage share its draws.
+        ``peak_flow``: through its medium, US gal/min."""
         key = repr((stage.name, stage.medium, stage.leakage_mg_L_as_CaCO3, stage.recovery))
         if key not in self._settings:
             self._settings[key] = settings_for(stage, self.draws)

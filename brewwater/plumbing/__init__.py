@@ -6,8 +6,9 @@ from brewwater.plumbing.decisions import Decision, decisions
 from brewwater.plumbing.drawing import drawing
 from brewwater.plumbing.fit import fit
 from brewwater.plumbing.fit_tanks import Day, day_of
-from brewwater.plumbing.flow import peak_flow_gpm, pipe_loss_psi, stage_flow_gpm
+from brewwater.plumbing.flow import pipe_loss_psi
 from brewwater.plumbing.lists import Adapter, Step, adapters, cautions, change, commissioning, sanitise, winter
+from brewwater.plumbing.network import Network
 from brewwater.plumbing.parts import (
     Accumulator,
     Branch,
@@ -22,7 +23,6 @@ from brewwater.plumbing.parts import (
     unit_template,
 )
 from brewwater.plumbing.problems import TreeProblem, tree_problems
-from brewwater.plumbing.service_day import ServiceDay, service_day
 from brewwater.plumbing.sizing import Sizing, size
 from brewwater.plumbing.tanks import WasteRule, bleach_fl_oz, sanitising, waste_rule
 from brewwater.plumbing.tree import Node, PlumbingTree, move
@@ -36,12 +36,12 @@ __all__ = [
     "Decision",
     "Heater",
     "Known",
+    "Network",
     "Node",
     "Pipe",
     "Place",
     "PlumbingTree",
     "Pump",
-    "ServiceDay",
     "Sizing",
     "Step",
     "TreeProblem",
@@ -62,13 +62,10 @@ __all__ = [
     "hang",
     "known",
     "move",
-    "peak_flow_gpm",
     "pipe_loss_psi",
     "sanitise",
     "sanitising",
-    "service_day",
     "size",
-    "stage_flow_gpm",
     "tree_problems",
     "unit_template",
     "waste_rule",

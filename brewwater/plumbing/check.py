@@ -9,13 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.ensemble import percentiles
+from brewwater.verdicts.measure import assumed_words
 
 FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check. ``part`` names the branch, stage or tank where there are several; ``unit`` of a ratio: 1."""
+    """One check. ``part`` names the branch, stage or tank where there are several; ``unit`` of a ratio: 1.
+
+    ``ok`` None: not known, either because no figure can stand in for what is missing, or because what stands in
+    may turn it either way. ``assumed``: a usual figure stands in for something that was not given, so that the check
+    holds or fails *on assumed values*: it warns, but neither refuses a train nor proves that one fits.
+    """
 
     check: str
     value: float | None
@@ -25,6 +31,12 @@ class Check:
     source: str
     why: str
     part: str = ""
+    assumed: bool = False
+
+    @property
+    def refuses(self) -> bool:
+        """True where it fails on what was given."""
+        return self.ok is False and not self.assumed
 
 
 class Judge:
@@ -51,8 +63,34 @@ def at_least(value: float, least: float) -> bool:
     return value >= least * (1 - 1e-9) - 1e-12
 
 
-def because(how: str, missing: Sequence[str]) -> str:
-    """The reason, or what is missing for a verdict."""
-    if not missing:
-        return how + "."
-    return f"No verdict: not given: {', '.join(missing)}. With the usual figure: {how}."
+def settled(
+    check: str,
+    value: float | None,
+    limit: float | None,
+    unit: str,
+    holds: Sequence[bool],
+    source: str,
+    how: str,
+    part: str = "",
+    *,
+    gone: Sequence[str] = (),
+) -> Check:
+    """A check with its verdict and its reason.
+
+    Parameters
+    ----------
+    holds : whether it holds at the usual figures, and at either end of what stands in for what was not given: not
+        known where these differ. Empty: no figure can stand in
+    how : the reason, without its full stop
+    gone : what was not given
+    """
+    ok = holds[0] if len(set(holds)) == 1 else None
+    named = ", ".join(dict.fromkeys(gone))
+    if not gone:
+        why = f"{how}."
+    elif ok is None:
+        reason = "nothing stands in for" if not holds else "it may go either way with"
+        why = f"Not known: {reason} what is not given ({named}). {how}."
+    else:
+        why = f"{assumed_words(ok)} (not given: {named}): {how}."
+    return Check(check, value, limit, unit, ok, source, why, part, bool(gone))

@@ -1,7 +1,8 @@
 """Does it fit the unit? Each check with its value, its limit, its source and its reason.
 
-A value is the one that nine draws of ten reach or better; ``ok`` follows from it. ``ok`` is None where the
-check rests on something that was not given: ``why`` then says what is missing.
+A value is the one that nine draws of ten reach or better; ``ok`` follows from it. Where something was not given, the
+usual figure stands in and the check is ``assumed``; ``why`` says what is missing. ``ok`` is None where what stands in
+may turn it either way, or where nothing can stand in.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from brewwater.plumbing.fit_tanks import (
     tank_checks,
     weight_checks,
 )
-from brewwater.plumbing.flow import behind
+from brewwater.plumbing.network import Network, behind
 from brewwater.plumbing.parts import Branch, Unit, known
 from brewwater.plumbing.problems import tree_problems
 from brewwater.plumbing.tree import PlumbingTree
@@ -48,6 +49,8 @@ def fit(
     residual_mg_L: FloatArray | None = None,
     residual_measured: bool = False,
     tree: PlumbingTree | None = None,
+    network: Network | None = None,
+    feed_tds_mg_L: Litres | None = None,
 ) -> tuple[Check, ...]:
     """Hold a unit against what its branches and its train ask of it.
 
@@ -61,6 +64,9 @@ def fit(
     draws, weights : the ensemble; typical flows where left out
     residual_mg_L : total chlorine in the tank at fill; no verdict unless ``residual_measured``
     tree : a pipe tree to check; the unit's own where left out
+    network : of the same unit, branches and stages, where it is at hand
+    feed_tds_mg_L : dissolved solids at the inlet of each membrane, mg/L, shape (phase, n), (n,) or (1,); the water
+        that membranes are rated on where left out
 
     Returns
     -------
@@ -84,10 +90,12 @@ def fit(
         found += slope_checks(on.unit)
         if residual_mg_L is not None:
             found.append(residual_check(judge.low(residual_mg_L), residual_measured))
-    found += pressure_checks(on, branches, stages, machines, draws, judge)
-    found += supply_checks(on, branches, stages, draws, judge)
-    found += cartridge_checks(stages, branches, draws, judge)
-    found += membrane_checks(on, branches, stages, litres, draws, judge)
+    if network is None:
+        network = Network(on, branches, stages, draws=draws, busiest_L=peak_litres or litres)
+    found += pressure_checks(network, machines, judge)
+    found += supply_checks(network, judge)
+    found += cartridge_checks(network, judge)
+    found += membrane_checks(network, litres, judge, feed_tds_mg_L)
     shown = tree or unit.tree
     if shown is not None:
         found.append(_plumbing(shown, branches, stages))

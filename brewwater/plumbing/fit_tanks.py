@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import reference
-from brewwater.plumbing.check import Check, Judge, at_least, because
+from brewwater.plumbing.check import Check, Judge, at_least, settled
 from brewwater.plumbing.parts import Branch, Known, Unit, limit, limit_source
 from brewwater.plumbing.tanks import (
     balance,
@@ -20,7 +20,7 @@ from brewwater.plumbing.tanks import (
     thin,
     waste_rule,
 )
-from brewwater.units import GAL_L, LB_KG, percent
+from brewwater.units import GAL_L, LB_KG, percent, plain
 
 FloatArray = NDArray[np.float64]
 Litres = Mapping[str, FloatArray]
@@ -69,77 +69,85 @@ def tank_checks(on: Known, day: Day, judge: Judge, carried_gal: float = 0.0) -> 
     reject = judge.middle(day.reject_gal)
     spare = usable - need / unit.fills_per_day
     how = (
-        f"A service day of {hours:g} h draws {typical:.3g} gal ({need:.3g} in one day of ten), "
-        f"{reject:.3g} gal of it reject; {usable:.3g} gal of the {fresh:g} gal tank are usable"
+        f"A service day of {plain(hours, 6)} h draws {plain(typical)} gal ({plain(need)} in one day of ten), "
+        f"{plain(reject)} gal of it reject; {plain(usable)} gal of the {plain(fresh, 6)} gal tank are usable"
     )
     if thin(spare, usable):
-        how += f"; thin: {spare:.2g} gal to spare"
+        how += f"; thin: {plain(spare, 2)} gal to spare"
     if reject > 0 and (spare < 0 or thin(spare, usable)):
         how += (
             ". Made at base and carried, the same membrane water asks only "
-            f"{judge.middle(day.fixtures_gal):.3g} gal of the tanks on board"
+            f"{plain(judge.middle(day.fixtures_gal))} gal of the tanks on board"
         )
     gone = on.missing(("fresh_tank_gal",))
     made = [
-        Check(
+        settled(
             "fresh_tank_hours",
             lasts if np.isfinite(lasts) else None,
             wanted,
             "h",
-            None if gone else at_least(lasts, wanted),
+            [at_least(lasts, wanted)],
             "tank, demand and reject of this plan",
-            because(how, gone),
+            how,
             "fresh tank",
+            gone=gone,
         )
     ]
     rule = waste_rule(unit.jurisdiction)
     clean = fresh + carried_gal
     ratio, least = waste / clean, rule.required_gal(clean) / clean
     gone = on.missing(("fresh_tank_gal", "waste_tank_gal"))
-    text = f"{rule.name}: at least {rule.required_gal(clean):.4g} gal for {clean:g} gal fresh; it holds {waste:g} gal"
+    text = (
+        f"{rule.name}: at least {plain(rule.required_gal(clean), 4)} gal for {plain(clean, 6)} gal fresh; it "
+        f"holds {plain(waste, 6)} gal"
+    )
     made.append(
-        Check(
+        settled(
             "waste_tank_ratio",
             ratio,
             least,
             "1",
-            None if gone else at_least(ratio, least),
+            [at_least(ratio, least)],
             rule.source,
-            because(text + (f" ({rule.note})" if rule.note else ""), gone),
+            text + (f" ({rule.note})" if rule.note else ""),
             "waste tank",
+            gone=gone,
         )
     )
     gone = on.missing(("waste_tank_gal",))
     into = judge.high(day.waste_gal) / unit.fills_per_day
     text = (
-        f"{into:.3g} gal run into it between two emptyings (sinks, rinser, drip trays, reject); it holds {waste:g} gal"
+        f"{plain(into)} gal run into it between two emptyings (sinks, rinser, drip trays, reject); it holds "
+        f"{plain(waste, 6)} gal"
     )
     if thin(waste - into, waste):
-        text += f"; thin: {waste - into:.2g} gal to spare"
+        text += f"; thin: {plain(waste - into, 2)} gal to spare"
     made.append(
-        Check(
+        settled(
             "waste_tank_fill",
             into,
             waste,
             "gal",
-            None if gone else at_least(waste, into),
+            [at_least(waste, into)],
             "demand and reject of this plan",
-            because(text, gone),
+            text,
             "waste tank",
+            gone=gone,
         )
     )
     days = judge.high(usable / np.maximum(day.fresh_gal, 1e-9))
     gone = on.missing(("fresh_tank_gal",))
     made.append(
-        Check(
+        settled(
             "turnover",
             days,
             limit("turnover_days"),
             "days",
-            None if gone else days <= limit("turnover_days"),
+            [days <= limit("turnover_days")],
             limit_source("turnover_days"),
-            because("Service days that a tank of water stands; drain it when idle", gone),
+            "Service days that a tank of water stands; drain it when idle",
             "fresh tank",
+            gone=gone,
         )
     )
     return made
@@ -152,19 +160,20 @@ def peak_checks(on: Known, day: Day, judge: Judge) -> list[Check]:
     need, into = judge.high(day.fresh_gal), judge.high(day.waste_gal)
     fills = max(need / (fresh * (unit.usable_fresh_share or 1.0)), into / waste)
     how = (
-        f"The busiest day draws {need:.3g} gal and sends {into:.3g} gal to waste: {np.ceil(fills):.0f} "
-        f"fills and emptyings, and {unit.fills_per_day:g} are planned"
+        f"The busiest day draws {plain(need)} gal and sends {plain(into)} gal to waste: {np.ceil(fills):.0f} "
+        f"fills and emptyings, and {plain(unit.fills_per_day, 6)} are planned"
     )
     return [
-        Check(
+        settled(
             "peak_day_fills",
             fills,
             float(unit.fills_per_day),
             "1",
-            None if gone else at_least(unit.fills_per_day, fills),
+            [at_least(unit.fills_per_day, fills)],
             "tanks and busiest day of this plan",
-            because(how, gone),
+            how,
             "tanks",
+            gone=gone,
         )
     ]
 
@@ -189,7 +198,7 @@ def weight_checks(unit: Unit, membranes: Sequence[str] = ()) -> list[Check]:
                 None,
                 source,
                 f"Water alone weighs up to {water:.0f} lb ({water * LB_KG:.0f} kg)"
-                + (f", {product:g} gal of it membrane water in its own tank" if product else "")
+                + (f", {plain(product, 6)} gal of it membrane water in its own tank" if product else "")
                 + f"; the unit's empty weight and its limit are not given.{left_out}",
                 "unit",
             )
@@ -268,13 +277,13 @@ def slope_checks(unit: Unit) -> list[Check]:
                 "in/ft",
                 None,
                 source,
-                f"The waste tank's length is not given. It falls to its drain by {least:g} in per ft; a small "
-                f"drain pipe by {pipe:g} in per ft.",
+                f"The waste tank's length is not given. It falls to its drain by {plain(least, 6)} in per ft; a small "
+                f"drain pipe by {plain(pipe, 6)} in per ft.",
                 "waste tank",
             )
         ]
     wanted = fall_in(length, least)
-    text = f"Over {length:g} in the drain end lies {wanted:.2f} in lower"
+    text = f"Over {plain(length, 6)} in the drain end lies {wanted:.2f} in lower"
     if fall is None:
         return [
             Check("slope", None, least, "in/ft", None, source, text + "; how much it falls is not given.", "waste tank")
@@ -288,7 +297,7 @@ def slope_checks(unit: Unit) -> list[Check]:
             "in/ft",
             at_least(scenario, least),
             source,
-            f"{text}; it lies {fall:g} in lower.",
+            f"{text}; it lies {plain(fall, 6)} in lower.",
             "waste tank",
         )
     ]
@@ -301,17 +310,13 @@ def residual_check(now: float, measured: bool) -> Check:
     least, most = float(row["minimum_mg_L"]), float(row["maximum_mg_L"])
     how = (
         "Chlorine left in the fresh tank's water keeps it safe until it is drawn: carbon goes after the tank, never "
-        f"before it. Measure it at fill and each day: {least:g} to {most:g} mg/L each day; ships must take water on "
-        f"board with {fill:g} mg/L or more"
-        + (f", {fill - now:.2g} more than this water's {now:.2g}" if measured and now < fill else "")
+        f"before it. Measure it at fill and each day: {plain(least, 6)} to {plain(most, 6)} mg/L each day; "
+        f"ships must take water on "
+        f"board with {plain(fill, 6)} mg/L or more"
+        + (f", {plain(fill - now, 2)} more than this water's {plain(now, 2)}" if measured and now < fill else "")
     )
-    return Check(
-        "residual",
-        now,
-        least,
-        "mg/L",
-        at_least(now, least) if measured else None,
-        reference.cite(row["source"]),
-        because(how, [] if measured else ["chlorine measured at fill"]),
-        "fresh tank",
-    )
+    source = reference.cite(row["source"])
+    if not measured:  # what keeps a tank safe is never taken for granted
+        why = f"Not known: chlorine was not measured at fill. {how}."
+        return Check("residual", now, least, "mg/L", None, source, why, "fresh tank", assumed=True)
+    return settled("residual", now, least, "mg/L", [at_least(now, least)], source, how, "fresh tank")

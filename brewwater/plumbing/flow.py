@@ -6,9 +6,9 @@ Flows in US gal/min, pressures in psi (gauge), arrays whose last axis is the dra
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from fluids import Hooper2K, friction_factor
@@ -18,10 +18,9 @@ from scipy.interpolate import PchipInterpolator
 from brewwater import reference
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.plumbing.parts import Branch, Known, Pipe, Pump, backflow_drop_psi, branch_pipe, limit
+from brewwater.plumbing.parts import Branch, Known, Pipe, Pump, backflow_drop_psi, limit
 from brewwater.treatment import Stage, medium_class
-from brewwater.treatment.medium import usual
-from brewwater.units import GAL_L, INCH_M, PSI_KPA
+from brewwater.units import GAL_L, INCH_M, PSI_KPA, plain
 
 FloatArray = NDArray[np.float64]
 
@@ -55,8 +54,8 @@ def _water(temperature_C: float, column: str) -> float:
     if not at[0] <= temperature_C <= at[-1]:
         raise InputError(
             "temperature",
-            f"{temperature_C:g} °C",
-            f"{at[0]:g} to {at[-1]:g} °C is tabled",
+            f"{plain(temperature_C, 6)} °C",
+            f"{plain(at[0], 6)} to {plain(at[-1], 6)} °C is tabled",
             "Give the water's temperature.",
         )
     return float(_curve(column)(temperature_C))
@@ -110,7 +109,9 @@ def pipe_loss_psi(pipe: Pipe, flow_gpm: FloatArray | float, temperature_C: float
     flow = np.asarray(flow_gpm, dtype=np.float64)
     if not np.all((flow >= 0) & (flow <= MOST_GPM)):
         worst = float(flow.flat[int(np.argmax(np.abs(flow)))])
-        raise InputError("flow", f"{worst:g} gpm", f"0 to {MOST_GPM:g} gpm is worked", "Check the fixtures' flows.")
+        raise InputError(
+            "flow", f"{plain(worst, 6)} gpm", f"0 to {plain(MOST_GPM, 6)} gpm is worked", "Check the fixtures' flows."
+        )
     lift = density_kg_m3(temperature_C) * GRAVITY_M_S2 * pipe.rise_ft * FT_M / 1000 / PSI_KPA
     return np.asarray(np.interp(flow, _GRID, _losses(pipe, temperature_C)) + lift, dtype=np.float64)
 
@@ -153,8 +154,8 @@ def drawdown_gal(volume_gal: float, precharge_psi: float, cut_in_psi: float, cut
     if precharge_psi > cut_in_psi:
         raise InputError(
             "accumulator",
-            f"{precharge_psi:g} psi",
-            f"at most the cut-in of {cut_in_psi:g} psi",
+            f"{plain(precharge_psi, 6)} psi",
+            f"at most the cut-in of {plain(cut_in_psi, 6)} psi",
             "Let air out, with the water side empty.",
         )
     air = volume_gal * (precharge_psi + ATMOSPHERE_PSI)
@@ -168,107 +169,41 @@ def flow_of(branch: Branch, draws: Draws | None = None) -> FloatArray:
     return draws.span(f"{branch.name}: flow", branch.flow)
 
 
-def peak_flow_gpm(branches: Sequence[Branch], draws: Draws | None = None) -> FloatArray:
-    """Flow while every fixture that draws at the peak does so at once, US gal/min; the typical flows without
-    ``draws``. Of a single branch, or where none draws at the peak, the largest counts."""
-    if not branches:
-        return np.zeros(1)
-    flows = [flow_of(b, draws) for b in branches]
-    together = np.asarray(sum((f for f, b in zip(flows, branches, strict=True) if b.draws_at_once), start=np.zeros(1)))
-    largest = flows[0]
-    for f in flows[1:]:
-        largest = np.maximum(largest, f)
-    return np.maximum(together, largest)
-
-
-def behind(stage: Stage, branches: Sequence[Branch]) -> list[Branch]:
-    """The filtered branches that a stage serves."""
-    return [b for b in branches if b.filtered and stage.branch in (None, b.name)]
-
-
-def membrane_of(stages: Sequence[Stage], branch: Branch) -> Stage | None:
-    """The membrane on a branch's way, whose product waits in a tank; None without one."""
-    if not branch.filtered:
-        return None
-    return next((s for s in stages if s.medium == "reverse_osmosis" and s.branch in (None, branch.name)), None)
-
-
-def membrane_feed_gpm(stage: Stage) -> float | None:
-    """What a membrane draws at its rated output, US gal/min; None where the sheet rates no output."""
-    rated = stage.sheet.rated_output_gal_per_day
-    if rated is None:
-        span = medium_class(stage.medium, stage.size).output_gal_per_day
-        rated = None if span is None else span.middle
-    recovery = stage.recovery or usual(stage.medium)["recovery"].middle
-    return None if rated is None else rated / 1440 / recovery
-
-
-def stage_flow_gpm(
-    stage: Stage, stages: Sequence[Stage], branches: Sequence[Branch], draws: Draws | None = None
-) -> FloatArray:
-    """Flow through a stage at the peak, its bypass gone round, US gal/min. Ahead of a membrane (and in it) the
-    membrane's feed; after it the fixtures' flow again, from the repump."""
-    own = behind(stage, branches)
-    if not own:
-        return np.zeros(1)
-    through = 1 - stage.bypass_percent / 100
-    at = [s.name for s in stages].index(stage.name)
-    later = [s for s in stages[at:] if s.medium == "reverse_osmosis" and s.branch in (stage.branch, None)]
-    if later:
-        feed = membrane_feed_gpm(later[0])
-        if feed is not None:
-            return np.array([feed * through])
-    return peak_flow_gpm(own, draws) * through
+End = Literal["low", "usual", "high"]
+UNRATED = frozenset({"mineral_dose", "blend", "reverse_osmosis"})  # what has no service flow and no drop of a sheet
 
 
 @dataclass(frozen=True, slots=True)
 class Drop:
-    """Pressure that a cartridge takes, psi; ``stated`` False where the sheet is silent and its class stands in."""
+    """Pressure that a cartridge takes, psi, clean and at its end."""
 
     clean_psi: FloatArray
     end_psi: FloatArray
-    stated: bool
 
 
-def stage_drop(stage: Stage, flow_gpm: FloatArray) -> Drop:
-    """Drop over a cartridge at a flow, clean and at its end: the sheet's figures scaled with the flow (flow
-    through a bed or a fine filter is laminar). Its end is the sheet's, or 10 psi over clean at the rated flow."""
+def drop_stated(stage: Stage) -> bool:
+    """False where the sheet is silent on the pressure drop and the class's stands in."""
     sheet = stage.sheet
-    at, clean = sheet.drop_at_flow_gpm or sheet.service_flow_gpm, sheet.clean_pressure_drop_psi
-    stated = at is not None and clean is not None
-    if not stated:
-        kind = medium_class(stage.medium, stage.size)
-        at = at or (kind.service_flow_gpm.middle if kind.service_flow_gpm else None)
-        if clean is None:
-            clean = kind.clean_pressure_drop_psi.middle if kind.clean_pressure_drop_psi else 0.0
-    if not at or clean is None:
-        return Drop(np.zeros(1), np.zeros(1), stage.medium in {"mineral_dose", "blend", "reverse_osmosis"})
-    share = flow_gpm / at
+    at = sheet.drop_at_flow_gpm or sheet.service_flow_gpm
+    return stage.medium in UNRATED or (at is not None and sheet.clean_pressure_drop_psi is not None)
+
+
+def stage_drop(stage: Stage, flow_gpm: FloatArray, at: End = "usual") -> Drop:
+    """Drop over a cartridge at a flow: the sheet's figures scaled with the flow (flow through a bed or a fine filter
+    is laminar). Its end is the sheet's, or 10 psi over clean at the rated flow. Where the sheet is silent its class
+    stands in, at the middle or at the low or high end of what it takes."""
+    sheet, kind = stage.sheet, medium_class(stage.medium, stage.size)
+    rated, clean = sheet.drop_at_flow_gpm or sheet.service_flow_gpm, sheet.clean_pressure_drop_psi
+    if rated is None and kind.service_flow_gpm is not None:  # the more flow it is made for, the less it takes
+        rated = getattr(kind.service_flow_gpm, {"low": "high", "usual": "middle", "high": "low"}[at])
+    if clean is None:
+        clean = getattr(kind.clean_pressure_drop_psi, "middle" if at == "usual" else at, 0.0)
+    if not rated:
+        return Drop(np.zeros(1), np.zeros(1))
+    share = flow_gpm / rated
     # resins and carbons are spent long before they clog, but the particles that a filter missed clog them too
     end = sheet.end_pressure_drop_psi or clean + limit("clogged_rise")
-    return Drop(clean * share, end * share, stated)
-
-
-@dataclass(frozen=True, slots=True)
-class Pressure:
-    """Pressure at a fixture's inlet while all draw, psi, with cartridges clean and with the one that clogs most
-    at its end. ``missing``: why it is not known."""
-
-    clean_psi: FloatArray
-    end_psi: FloatArray
-    assumed: tuple[str, ...]
-    missing: str = ""
-
-
-def drawn_from_trunk_gpm(stages: Sequence[Stage], branches: Sequence[Branch], draws: Draws | None = None) -> FloatArray:
-    """Flow in the trunk at the peak: fixtures that draw at once, and the feed of membranes in place of what
-    stands behind their tanks."""
-    direct = [b for b in branches if membrane_of(stages, b) is None]
-    total = peak_flow_gpm(direct, draws)
-    for stage in stages:
-        if stage.medium == "reverse_osmosis" and behind(stage, branches):
-            total = total + (membrane_feed_gpm(stage) or 0.0)
-    return total
+    return Drop(clean * share, end * share)
 
 
 def supply_psi(on: Known, flow_gpm: FloatArray, draws: Draws | None = None) -> FloatArray:
@@ -285,44 +220,3 @@ def supply_psi(on: Known, flow_gpm: FloatArray, draws: Draws | None = None) -> F
     if unit.regulator_psi is not None:
         psi = np.minimum(psi, limit("regulator_flowing_share") * unit.regulator_psi)
     return psi
-
-
-def inlet_pressures(
-    on: Known, branches: Sequence[Branch], stages: Sequence[Stage], draws: Draws | None = None
-) -> Mapping[str, Pressure]:
-    """Pressure at each branch's inlet while every fixture of the peak draws.
-
-    Raises
-    ------
-    InputError : a flow past the range of the friction table
-    """
-    unit = on.unit
-    assert unit.pipe is not None
-    total = drawn_from_trunk_gpm(stages, branches, draws)
-    start = supply_psi(on, total, draws) - pipe_loss_psi(unit.pipe, total, unit.water_C)
-    needed = ("pump",) if unit.has_tanks else ("mains_psi",)
-    assumed = tuple(on.missing(needed))
-    found = {}
-    for branch in branches:
-        own = pipe_loss_psi(branch_pipe(unit, branch), flow_of(branch, draws), unit.water_C)
-        mine = [s for s in stages if branch.filtered and s.branch in (None, branch.name)]
-        membrane, psi, taken = membrane_of(stages, branch), start, assumed
-        if membrane is not None:
-            if unit.repump is None:
-                found[branch.name] = Pressure(
-                    np.array([np.nan]),
-                    np.array([np.nan]),
-                    (),
-                    f"the pump after the storage tank of {membrane.name} is not given",
-                )
-                continue
-            mine = mine[[s.name for s in mine].index(membrane.name) + 1 :]
-            psi, taken = pump_psi(unit.repump, peak_flow_gpm(behind(membrane, branches), draws)), ()
-        clean, rise = np.zeros(1), np.zeros(1)
-        for stage in mine:
-            drop = stage_drop(stage, stage_flow_gpm(stage, stages, branches, draws))
-            clean = clean + drop.clean_psi
-            rise = np.maximum(rise, drop.end_psi - drop.clean_psi)
-            taken = taken if drop.stated else (*taken, f"pressure drop of {stage.name}")
-        found[branch.name] = Pressure(psi - own - clean, psi - own - clean - rise, taken)
-    return found

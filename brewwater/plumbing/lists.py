@@ -12,6 +12,7 @@ from brewwater.plumbing.parts import Branch, Unit
 from brewwater.plumbing.tanks import sanitising
 from brewwater.plumbing.tree import Node, PlumbingTree
 from brewwater.treatment import Stage, medium_class
+from brewwater.units import plain
 
 HOT = "Power off and cool, valve closed, pressure off: hot water and steam scald."
 RELIEF = "Never plug or cap the relief valve, and fit no valve before it or after it: the heater can explode."
@@ -109,7 +110,9 @@ def commissioning(tree: PlumbingTree, stages: Sequence[Stage]) -> tuple[Step, ..
 
 def _flush(stage: Stage) -> str:
     span = stage.sheet.flush_gal or medium_class(stage.medium, stage.size).flush_gal
-    return "as its sheet says" if span is None or span.high == 0 else f"{span.low:g} to {span.high:g} gal"
+    return (
+        "as its sheet says" if span is None or span.high == 0 else f"{plain(span.low, 6)} to {plain(span.high, 6)} gal"
+    )
 
 
 def winter(tree: PlumbingTree) -> tuple[Step, ...]:
@@ -169,8 +172,8 @@ def sanitise(
     steps.append(
         Step(
             "fresh tank",
-            f"Half fill the tank; add {dose.bleach_fl_oz:.3g} fl oz of plain bleach of "
-            f"{strength_percent:g} % and fill it: {dose.chlorine_mg_L:.0f} mg/L ({dose.source}).",
+            f"Half fill the tank; add {plain(dose.bleach_fl_oz)} fl oz of plain bleach of "
+            f"{plain(strength_percent, 6)} % and fill it: {dose.chlorine_mg_L:.0f} mg/L ({dose.source}).",
             never,
         )
     )
@@ -183,7 +186,7 @@ def sanitise(
         else:
             steps.append(Step(at.name, f"Draw at {at.name}, hot and cold, until it smells of chlorine."))
     minutes = dose.contact_hours * 60
-    wait = f"{dose.contact_hours:g} h" if minutes >= 60 else f"{minutes:.0f} min"
+    wait = f"{plain(dose.contact_hours, 6)} h" if minutes >= 60 else f"{minutes:.0f} min"
     steps += [
         Step("all", f"Let it stand {wait}."),
         Step(

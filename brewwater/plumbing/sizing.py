@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,21 +12,18 @@ from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.plumbing.check import Check, Judge
 from brewwater.plumbing.fit import fit
+from brewwater.plumbing.fit_flow import membrane_checks
 from brewwater.plumbing.fit_tanks import Litres, day_of
-from brewwater.plumbing.flow import (
-    density_kg_m3,
-    drawdown_gal,
-    drawn_from_trunk_gpm,
-    membrane_of,
-    peak_flow_gpm,
-)
+from brewwater.plumbing.flow import density_kg_m3, drawdown_gal
+from brewwater.plumbing.network import Network, membrane_of
 from brewwater.plumbing.parts import Accumulator, Branch, Heater, Pump, Unit, known, limit, limit_source
 from brewwater.plumbing.tanks import next_size, usual_sizes, waste_rule
 from brewwater.treatment import Stage
-from brewwater.units import GAL_L, percent
+from brewwater.units import GAL_L, percent, plain
 from brewwater.verdicts import MachineProfile
 
 FloatArray = NDArray[np.float64]
+Piped = Callable[[Unit], Network]
 WATER_J_PER_KG_K = 4186.0  # near 20 °C; from memory, not verified
 
 
@@ -50,6 +47,7 @@ def size(
     machines: Sequence[MachineProfile] = (),
     draws: Draws | None = None,
     weights: FloatArray | None = None,
+    feed_tds_mg_L: Litres | None = None,
 ) -> Sizing:
     """Size a unit for its busiest day, nine draws of ten.
 
@@ -67,6 +65,10 @@ def size(
     why: list[tuple[str, str]] = []
     change: dict[str, object] = {}
     lost = reject_L_per_L or {}
+
+    def piped(trial: Unit) -> Network:
+        return Network(known(trial), branches, stages, draws=draws, busiest_L=peak_litres)
+
     if on.has_tanks:
         day = day_of(branches, peak_litres, lost)
         need = judge.high(day.fresh_gal) / on.fills_per_day
@@ -77,14 +79,18 @@ def size(
         waste = next_size("tank", max(rule.required_gal(fresh), into))
         change |= {"fresh_tank_gal": fresh, "waste_tank_gal": waste}
         why += [
-            ("fresh tank", f"{need:.3g} gal between two fills, {percent(usable)} of a tank usable: {fresh:g} gal"),
+            (
+                "fresh tank",
+                f"{plain(need)} gal between two fills, {percent(usable)} of a tank usable: {plain(fresh, 6)} gal",
+            ),
             (
                 "waste tank",
-                f"{rule.name} asks {rule.required_gal(fresh):.3g} gal, the day sends {into:.3g}: {waste:g} gal",
+                f"{rule.name} asks {plain(rule.required_gal(fresh))} gal, the day sends {plain(into)}: "
+                f"{plain(waste, 6)} gal",
             ),
         ]
-        change |= _pump(on, branches, stages, machines, draws, judge, why)
-    change |= _membrane(on.model_copy(update=change), branches, stages, peak_litres, machines, draws, judge, why)
+        change |= _pump(on, piped, machines, judge, why)
+    change |= _membrane(on.model_copy(update=change), piped, peak_litres, feed_tds_mg_L, machines, judge, why)
     heater = _heater(on, branches, peak_litres, judge, why)
     if heater is not None:
         change["heater"] = heater
@@ -99,82 +105,88 @@ def size(
         machines=machines,
         draws=draws,
         weights=weights,
+        feed_tds_mg_L=feed_tds_mg_L,
     )
     return Sizing(sized, tuple(why), checks)
 
 
 def _pump(
-    on: Unit,
-    branches: Sequence[Branch],
-    stages: Sequence[Stage],
-    machines: Sequence[MachineProfile],
-    draws: Draws | None,
-    judge: Judge,
-    why: list[tuple[str, str]],
+    on: Unit, piped: Piped, machines: Sequence[MachineProfile], judge: Judge, why: list[tuple[str, str]]
 ) -> dict[str, object]:
     """The smallest pump by flow, at a cut-in pressure raised as far as the machines ask, and its accumulator."""
     assert on.pump is not None  # every template on board has one
-    flow = judge.high(drawn_from_trunk_gpm(stages, branches, draws))
+    flow = judge.high(piped(on).trunk_gpm)
     gpm = next_size("pump", flow)
     pump = Pump(cut_in_psi=on.pump.cut_in_psi, cut_out_psi=on.pump.cut_out_psi, flow_gpm=gpm)
-    trial = on.model_copy(update={"pump": pump})
-    checks = fit(trial, branches, stages, litres={}, machines=machines, draws=draws, weights=judge.weights)
-    pump = _raised(pump, checks, [b.name for b in branches if membrane_of(stages, b) is None])
-    why.append(("pump", f"{flow:.3g} gpm drawn at the peak: {gpm:g} gpm at {pump.cut_in_psi:g} psi"))
+    trial = piped(on.model_copy(update={"pump": pump}))
+    direct = [b for b in trial.branches if membrane_of(trial.stages, b) is None]
+    pump = _raised(pump, _short_psi(trial, direct, machines, judge))
+    why.append(("pump", f"{plain(flow)} gpm drawn at the peak: {plain(gpm, 6)} gpm at {plain(pump.cut_in_psi, 6)} psi"))
     charge, wanted = pump.cut_in_psi - 2, limit("rinse_draw")
     for volume in sorted(usual_sizes("accumulator")):
         gives = drawdown_gal(volume, charge, pump.cut_in_psi, pump.cut_out_psi)
         if gives >= wanted:
-            why.append(("accumulator", f"{gives:.2g} gal before the pump starts, {wanted:g} asked ({limit_source('rinse_draw')}): {volume:g} gal"))  # fmt: skip  # noqa: E501
+            asked = f"{plain(wanted, 6)} asked ({limit_source('rinse_draw')})"
+            reason = f"{plain(gives, 2)} gal before the pump starts, {asked}: {plain(volume, 6)} gal"
+            why.append(("accumulator", reason))
             return {"pump": pump, "accumulator": Accumulator(volume_gal=volume, precharge_psi=charge)}
-    raise InputError("accumulator", f"{wanted:g} gal", "no usual size gives as much", "Use two side by side.")
+    raise InputError("accumulator", f"{plain(wanted, 6)} gal", "no usual size gives as much", "Use two side by side.")
 
 
-def _raised(pump: Pump, checks: Sequence[Check], names: Sequence[str]) -> Pump:
-    """The pump with its pressures raised in steps of 5 psi, as far as the worst of these inlets falls short."""
-    inlets = (c for c in checks if c.check == "inlet_pressure" and c.part in names)
-    short = max((c.limit - c.value for c in inlets if c.limit is not None and c.value is not None), default=0.0)
-    if short <= 0:
+def _short_psi(network: Network, branches: Sequence[Branch], machines: Sequence[MachineProfile], judge: Judge) -> float:
+    """How far the worst of these inlets falls short of what its machine asks, psi; 0 where none does."""
+    least = {m.name: m.limit("minimum_inlet_psi") for m in machines}
+    short = 0.0
+    for branch in branches:
+        bound = least.get(branch.machine or "")
+        if bound is not None:
+            short = max(short, bound.value - judge.low(network.inlet(branch).end_psi))
+    return short
+
+
+def _raised(pump: Pump, short_psi: float) -> Pump:
+    """The pump with its pressures raised in steps of 5 psi by what is short."""
+    if short_psi <= 0:
         return pump
-    cut_in = float(np.ceil((pump.cut_in_psi + short) / 5) * 5)
+    cut_in = float(np.ceil((pump.cut_in_psi + short_psi) / 5) * 5)
     band = pump.cut_out_psi - pump.cut_in_psi
     return pump.model_copy(update={"cut_in_psi": cut_in, "cut_out_psi": cut_in + band})
 
 
 def _membrane(
     on: Unit,
-    branches: Sequence[Branch],
-    stages: Sequence[Stage],
+    piped: Piped,
     peak_litres: Litres,
+    feed_tds_mg_L: Litres | None,
     machines: Sequence[MachineProfile],
-    draws: Draws | None,
     judge: Judge,
     why: list[tuple[str, str]],
 ) -> dict[str, object]:
     """A membrane's storage tank, and the pump behind it. None is sized without the membrane's rated output."""
-    served = [b for b in branches if membrane_of(stages, b) is not None]
+    network = piped(on)
+    served = [b for b in network.branches if membrane_of(network.stages, b) is not None]
     if not served:
         return {}
-    flow = judge.high(peak_flow_gpm(served, draws))
+    flow = max(judge.high(network.tank_draw_gpm(m)) for m in network.membranes)
     like = on.pump or Pump(cut_in_psi=40, cut_out_psi=60, flow_gpm=3)
     pump = like.model_copy(update={"flow_gpm": next_size("pump", flow), "curve": ()})
-    bare = on.model_copy(update={"product_tank_gal": None, "repump": pump})
-    checks = fit(bare, branches, stages, litres=peak_litres, machines=machines, draws=draws, weights=judge.weights)
-    pump = _raised(pump, checks, [b.name for b in served])
-    gives = f"{pump.flow_gpm:g} gpm at {pump.cut_in_psi:g} psi"
-    why.append(("pump after the membrane", f"{flow:.3g} gpm drawn at the peak behind its tank: {gives}"))
+    bare = piped(on.model_copy(update={"product_tank_gal": None, "repump": pump}))
+    pump = _raised(pump, _short_psi(bare, served, machines, judge))
+    gives = f"{plain(pump.flow_gpm, 6)} gpm at {plain(pump.cut_in_psi, 6)} psi"
+    why.append(("pump after the membrane", f"{plain(flow)} gpm drawn at the peak behind its tank: {gives}"))
     found: dict[str, object] = {"repump": pump}
-    made = [c for c in checks if c.check == "membrane_output"]
-    if any(c.value is None for c in made):
+    if any(m.sheet.rated_output_gal_per_day is None for m in network.membranes):
         why.append(("membrane's storage tank", "not sized: the membrane's rated output is not given"))
         return found
+    made = [c for c in membrane_checks(bare, peak_litres, judge, feed_tds_mg_L) if c.check == "membrane_output"]
     short = sum(max((c.limit or 0.0) - (c.value or 0.0), 0.0) for c in made)
-    found["product_tank_gal"] = next_size("tank", short)
+    tank = next_size("tank", short)
+    found["product_tank_gal"] = tank
     why.append(
         (
             "membrane's storage tank",
-            f"{short:.3g} gal more are asked on the busiest day than the membrane makes "
-            f"in its hours of service: {found['product_tank_gal']:g} gal",
+            f"{plain(short)} gal more are asked on the busiest day than the membrane makes in its hours of service: "
+            f"{plain(tank, 6)} gal",
         )
     )
     return found
@@ -188,7 +200,9 @@ def recovery_gal_per_hour(power_W: float, cold_C: float, hot_C: float) -> float:
     InputError : the hot water is not above the cold
     """
     if hot_C <= cold_C:
-        raise InputError("heater", f"{hot_C:g} °C", f"it is above the cold water's {cold_C:g} °C", "Set it higher.")
+        raise InputError(
+            "heater", f"{plain(hot_C, 6)} °C", f"it is above the cold water's {plain(cold_C, 6)} °C", "Set it higher."
+        )
     kg = power_W * 3600 / (WATER_J_PER_KG_K * (hot_C - cold_C))
     return kg / density_kg_m3((hot_C + cold_C) / 2) * 1000 / GAL_L
 
@@ -198,8 +212,8 @@ def hot_share(warm_C: float, cold_C: float, hot_C: float) -> float:
     if not cold_C <= warm_C <= hot_C:
         raise InputError(
             "water at the tap",
-            f"{warm_C:g} °C",
-            f"between {cold_C:g} and {hot_C:g} °C can be mixed",
+            f"{plain(warm_C, 6)} °C",
+            f"between {plain(cold_C, 6)} and {plain(hot_C, 6)} °C can be mixed",
             "Set the heater higher.",
         )
     return (warm_C - cold_C) / (hot_C - cold_C)
@@ -231,8 +245,10 @@ def _heater(
     why.append(
         (
             "heater",
-            f"{need:.3g} gal hot in the busiest hour, {again:.3g} heated again by {usual.power_W:g} W: "
-            f"{volume:g} gal at {usual.set_C:g} °C, {limit('handwash'):g} °C or more at the hand sink",
+            f"{plain(need)} gal hot in the busiest hour, {plain(again)} heated again by "
+            f"{plain(usual.power_W, 6)} W: "
+            f"{plain(volume, 6)} gal at {plain(usual.set_C, 6)} °C, {limit('handwash'):g} °C or more at the "
+            f"hand sink",
         )
     )
     return usual.model_copy(update={"volume_gal": volume})

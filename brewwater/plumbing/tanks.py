@@ -12,7 +12,7 @@ from brewwater import reference
 from brewwater.errors import InputError
 from brewwater.plumbing.flow import density_kg_m3
 from brewwater.plumbing.parts import Place, Weights, limit
-from brewwater.units import FL_OZ_L, GAL_L, LB_KG
+from brewwater.units import FL_OZ_L, GAL_L, LB_KG, plain
 
 FloatArray = NDArray[np.float64]
 
@@ -146,14 +146,14 @@ def bleach_fl_oz(volume_gal: float, target_mg_L: float, strength_percent: float)
     if not 1 <= strength_percent <= 15:
         raise InputError(
             "bleach strength",
-            f"{strength_percent:g} %",
+            f"{plain(strength_percent, 6)} %",
             "1 to 15 % is sold",
             "Read it on the bottle; plain, unscented bleach only.",
         )
     if volume_gal < 0 or target_mg_L < 0:
         raise InputError(
             "bleach dose",
-            f"{volume_gal:g} gal at {target_mg_L:g} mg/L",
+            f"{plain(volume_gal, 6)} gal at {plain(target_mg_L, 6)} mg/L",
             "neither is below 0",
             "Correct the volume or the dose.",
         )
@@ -219,8 +219,8 @@ def next_size(part: str, wanted: float) -> float:
             return size
     raise InputError(
         part,
-        f"{wanted:.3g}",
-        f"the largest usual {part} is {sizes[-1]:g}",
+        f"{plain(wanted)}",
+        f"the largest usual {part} is {plain(sizes[-1], 6)}",
         "Split it in two, fill more often, or carry less.",
     )
 

@@ -4,14 +4,14 @@ Each medium keeps mass and charge: what leaves the water is counted on the mediu
 is counted in the water. Floor 3: knows water and draws, nothing of branches, dates or money.
 """
 
-from brewwater.treatment.classes import MediumClass, medium_class, next_size_up, usual_sheet
+from brewwater.treatment.classes import MediumClass, medium_class, usual_sheet
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.media.scale_inhibitor import held_back
 from brewwater.treatment.medium import Load, Medium, Settings, performance, settings_for
 from brewwater.treatment.order import Context, Problem, order_problems
 from brewwater.treatment.rating import Capacity, capacity
 from brewwater.treatment.stage import DataSheet, Dose, Stage
-from brewwater.treatment.train import StageResult, TrainResult, apply, at_their_flow, bypass_for_target, run_train
+from brewwater.treatment.train import StageResult, TrainResult, apply, bypass_for_target, run_train
 
 __all__ = [
     "MEDIA",
@@ -28,12 +28,10 @@ __all__ = [
     "StageResult",
     "TrainResult",
     "apply",
-    "at_their_flow",
     "bypass_for_target",
     "capacity",
     "held_back",
     "medium_class",
-    "next_size_up",
     "order_problems",
     "performance",
     "run_train",

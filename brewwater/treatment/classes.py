@@ -76,12 +76,6 @@ def medium_class(medium: str, size: str) -> MediumClass:
         raise InputError("size", size, f"{medium} is listed as {', '.join(SIZES)}", "Choose a size.") from None
 
 
-def next_size_up(size: Size) -> Size | None:
-    """The next larger size, or None past the largest."""
-    at = SIZES.index(size) + 1
-    return SIZES[at] if at < len(SIZES) else None
-
-
 def usual_sheet(medium: str, size: str) -> DataSheet:
     """The sheet of a usual cartridge: what the fit checks and the money need, no capacity claimed.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -58,9 +59,8 @@ class Settings:
 
     performance : drawn figures of the medium (``performance``), by quantity
     bypass : share 0 to 1 that goes round the stage, any broadcastable shape; None: the stage's own
-    peak_flow_gpm : US gal/min while everything draws; None: not known. Through the medium for ``apply``, at
-    the
-        fixtures for ``run_train``, which works out the rest
+    peak_flow_gpm : US gal/min through the medium while everything draws (``plumbing.Network.flow_gpm``); None: not
+        known, then no flow is reckoned with
     raw : the train's inlet water, which a ``blend`` stage mixes back
     doses : mg/L of pure salt by salt, any broadcastable shape, in place of the stage's doses (purity then 1)
     used : share of the cartridge's capacity already used, 0 or more; None: a fresh to mid-life cartridge
@@ -85,6 +85,7 @@ class Medium:
     exhausted_by: frozenset[Literal["volume", "exchange", "chlorine", "time", "pressure", "consumed"]]
 
 
+@cache
 def usual(medium: str) -> Mapping[str, Span]:
     """The usual performance of a medium by quantity, from ``reference/media_performance.csv``."""
     return {
@@ -94,18 +95,19 @@ def usual(medium: str) -> Mapping[str, Span]:
     }
 
 
-def performance(stage: Stage, draws: Draws) -> dict[str, FloatArray]:
-    """Draw the performance of a stage: each quantity shape ``(n,)``, or ``(1,)`` where it is certain.
+def quantity(stage: Stage, name: str, draws: Draws | None) -> FloatArray:
+    """One figure of a stage's performance: what the stage states, else the usual one of the medium, drawn (its
+    typical value without ``draws``); shape ``(n,)``, or ``(1,)`` where it is certain."""
+    stated = {"leakage_mg_L_as_CaCO3": stage.leakage_mg_L_as_CaCO3, "recovery": stage.recovery}.get(name)
+    if stated is not None:
+        return np.array([float(stated)])
+    span = usual(stage.medium)[name]
+    return np.array([span.middle]) if draws is None else draws.span(f"{stage.name}: {name}", span)
 
-    A figure that the stage states is certain; the others are the usual ones of the medium. Draw this once per
-    stage.
-    """
-    stated = {"leakage_mg_L_as_CaCO3": stage.leakage_mg_L_as_CaCO3, "recovery": stage.recovery}
-    found = {}
-    for quantity, span in usual(stage.medium).items():
-        value = stated.get(quantity)
-        found[quantity] = draws.span(f"{stage.name}: {quantity}", span) if value is None else np.array([float(value)])
-    return found
+
+def performance(stage: Stage, draws: Draws) -> dict[str, FloatArray]:
+    """The performance of a stage, each ``quantity`` of its medium. Draw this once per stage."""
+    return {name: quantity(stage, name, draws) for name in usual(stage.medium)}
 
 
 def settings_for(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,7 +31,7 @@ class StageResult:
 class TrainResult:
     """``waters[i]`` stands after stage i; ``loads[i]`` is for one litre that the whole train serves.
 
-    ``source_L``: litres drawn from the source for that litre, reject included; ``reject_L``: litres to waste.
+    ``reject_L``: litres to waste for that litre, drawn from the source besides it.
     ``inhibited_up_to_mg_L_as_CaCO3``: temporary hardness up to which the train's scale inhibitor is judged to
     hold scale back (``scale_inhibitor.held_back``); 0 without one, or where a later stage takes the phosphate
     out.
@@ -39,7 +39,6 @@ class TrainResult:
 
     waters: tuple[Water, ...]
     loads: tuple[Load, ...]
-    source_L: FloatArray
     reject_L: FloatArray
     inhibited_up_to_mg_L_as_CaCO3: FloatArray
 
@@ -141,7 +140,6 @@ def run_train(
     draws: Draws,
     *,
     settings: Mapping[str, Settings] | None = None,
-    peak_flow_gpm: FloatArray | None = None,
 ) -> TrainResult:
     """Run stages in order.
 
@@ -151,20 +149,18 @@ def run_train(
     water : at the train's inlet
     draws : draws the performance of stages that ``settings`` does not hold
     settings : by stage name, drawn beforehand
-    peak_flow_gpm : US gal/min at the fixtures while everything draws, for those stages; a stage ahead of a
-        membrane of known output sees the membrane's feed instead (its product waits in a tank)
 
     Returns
     -------
     TrainResult : a stage ahead of a membrane is loaded with the membrane's feed (at 25 % recovery four litres
         for each litre of product)
     """
-    every = [(settings or {}).get(s.name) or settings_for(s, draws, peak_flow_gpm=peak_flow_gpm) for s in stages]
+    every = [(settings or {}).get(s.name) or settings_for(s, draws) for s in stages]
     waters: list[Water] = []
     loads: list[Load] = []
     now = water
     inhibited = np.zeros(1)
-    for stage, chosen in zip(stages, at_their_flow(stages, every), strict=True):
+    for stage, chosen in zip(stages, every, strict=True):
         if stage.medium == "blend" and chosen.raw is None:
             chosen = replace(chosen, raw=water)
         result = apply(stage, now, chosen)
@@ -179,31 +175,10 @@ def run_train(
     if not waters:
         waters.append(water)
     wanted = np.ones(1)  # litres wanted from the stage for one litre served
-    blended = np.zeros(1)
     reject = np.zeros(1)
     for i in reversed(range(len(loads))):
         step = loads[i].feed_L
-        if stages[i].medium == "blend":
-            blended = blended + wanted * (1 - step)
         loads[i] = loads[i].times(wanted)
         reject = reject + loads[i].reject_L
         wanted = wanted * step
-    return TrainResult(tuple(waters), tuple(loads), wanted + blended, reject, inhibited)
-
-
-def at_their_flow(stages: Sequence[Stage], settings: Sequence[Settings]) -> Iterator[Settings]:
-    """The settings with the flow at the fixtures turned into the flow through each medium."""
-    of_peak, besides = np.ones(1), np.zeros(1)  # flow at the stage's outlet = of_peak x peak + besides
-    found = []
-    for stage, chosen in zip(reversed(stages), reversed(settings), strict=True):
-        bypass = bypass_of(stage, chosen)
-        peak = chosen.peak_flow_gpm
-        if peak is not None:
-            chosen = replace(chosen, peak_flow_gpm=(of_peak * peak + besides) * (1 - bypass))
-        found.append(chosen)
-        if stage.medium == "blend":
-            of_peak, besides = of_peak * (1 - bypass), besides * (1 - bypass)
-        elif stage.medium == "reverse_osmosis" and stage.sheet.rated_output_gal_per_day is not None:
-            feed = stage.sheet.rated_output_gal_per_day / 1440 / chosen.performance["recovery"]
-            of_peak, besides = of_peak * bypass, besides * bypass + feed * (bypass < 1)
-    return reversed(found)
+    return TrainResult(tuple(waters), tuple(loads), reject, inhibited)

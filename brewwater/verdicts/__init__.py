@@ -1,6 +1,7 @@
 """Targets and verdicts: what a water does to cup, boiler and metal, and whether the report calls it safe."""
 
 from brewwater.verdicts.corrosion import stainless_chloride_max_mg_L
+from brewwater.verdicts.cup import ph_in_cup
 from brewwater.verdicts.goals import Goal, TargetChoice, editions, goals
 from brewwater.verdicts.judge import REQUIRED, judge
 from brewwater.verdicts.machine import Limit, MachineProfile
@@ -26,6 +27,7 @@ __all__ = [
     "editions",
     "goals",
     "judge",
+    "ph_in_cup",
     "potability",
     "solve_together",
     "stainless_chloride_max_mg_L",

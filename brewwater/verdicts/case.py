@@ -72,7 +72,7 @@ class Case:
             values = values()
         if callable(severity):
             severity = severity()
-        return Judged(name, label, unit, grid(values), goal, known, manual, cap, severity, note)
+        return Judged(name, label, unit, grid(values), goal, known, manual, cap, severity, note, tuple(needs))
 
 
 _UNREAD: FloatArray = np.zeros(1)

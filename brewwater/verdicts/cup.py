@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from brewwater.reference import cite, table
 from brewwater.verdicts.case import CACO3, MG, Case, grid
-from brewwater.verdicts.goals import Goal
+from brewwater.verdicts.goals import Goal, TargetChoice, goals
+from brewwater.verdicts.state import State
 from brewwater.verdicts.verdict import Judged
 
 FloatArray = NDArray[np.float64]
@@ -22,7 +23,7 @@ def cup(case: Case) -> list[Judged]:
     path = ""
     if not case.decided_only:
         path = (
-            f"From {np.nanmedian(s.line_ph):.1f} in the line to {np.nanmedian(s.cup_ph):.1f} once CO2 has "
+            f"From {np.nanmedian(s.line_ph):.1f} in the line to {np.nanmedian(s.air_ph):.1f} once CO2 has "
             "settled with the air; judged where that path comes nearest to the goal."
         )
     source = case.role == "source"
@@ -44,7 +45,7 @@ def cup(case: Case) -> list[Judged]:
             "ph",
             "pH in the cup",
             "1",
-            lambda: nearest_ph(grid(s.line_ph), grid(s.cup_ph), g["ph"]),
+            lambda: nearest_ph(grid(s.line_ph), grid(s.air_ph), g["ph"]),
             g["ph"],
             ["ph"],
             note=path,
@@ -90,18 +91,22 @@ def cup(case: Case) -> list[Judged]:
     return found
 
 
-def nearest_ph(line: FloatArray, airy: FloatArray, goal: Goal) -> FloatArray:
-    """The pH, between the line's and the air's, that lies nearest to the goal.
+def ph_in_cup(state: State, targets: TargetChoice) -> FloatArray:
+    """The pH that the cup is judged at and that is printed for it: ``nearest_ph`` of the way from the line to the
+    air, whether or not a pH was measured; the shape of the water."""
+    return nearest_ph(state.line_ph, state.air_ph, goals(targets)["ph"])
 
-    Water on its way to the cup passes every pH from that of the line to that of balance with the air. A
-    weak-acid bed's pH 6 with CO2 to lose is no fault of the cup, nor is the air's 8.2 of a water served at
-    7.5; only a path that never comes near the goal is.
+
+def nearest_ph(line: FloatArray, airy: FloatArray, goal: Goal) -> FloatArray:
+    """The pH, between the line's and the air's, that lies nearest to the goal; where several are in goal, the first
+    on the way from the line.
+
+    Water on its way to the cup passes every pH from that of the line to that of balance with the air, and the
+    brewer may or may not let CO2 leave. A weak-acid bed's pH 6 with CO2 to lose is no fault of the cup, nor is the
+    air's 8.2 of a water served at 7.5; only a path that never comes near the goal is.
     """
-    low, high = np.minimum(line, airy), np.maximum(line, airy)
-    if goal.low is not None:
-        low = np.maximum(low, np.minimum(goal.low, high))
-    # low is now the lowest pH of the path that is not under the goal, or the path's end
-    return low
+    low, high = (-np.inf if goal.low is None else goal.low), (np.inf if goal.high is None else goal.high)
+    return np.asarray(np.clip(np.clip(line, low, high), np.minimum(line, airy), np.maximum(line, airy)))
 
 
 @cache

@@ -10,6 +10,11 @@ Status = Literal["ok", "watch", "act", "stop", "unknown"]
 Role = Literal["source", "served"]
 
 
+def assumed_words(holds: bool) -> str:
+    """How a verdict, or a check of the fit, is called that rests on something that was not given."""
+    return "Holds on assumed values" if holds else "Fails on assumed values"
+
+
 @dataclass(frozen=True, slots=True)
 class Measure:
     """One measure behind a verdict, in the water that decides it.

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from brewwater.units import plain
 from brewwater.verdicts.goals import Goal
 from brewwater.verdicts.measure import Status
-from brewwater.verdicts.sentences import bounds, number
+from brewwater.verdicts.sentences import bounds
 from brewwater.verdicts.verdict import RANK, Judged, Verdict
 
 # A reading's own error: so many standard deviations, which nineteen readings of twenty keep to.
@@ -82,7 +83,8 @@ def with_readings(verdict: Verdict, judged: Sequence[Judged], readings: Iterable
     low, high = (goal.red_below, goal.red_above) if worst == "act" else (goal.low, goal.high)
     flip = f"Test again: {found[0][1].label} {bounds(low, high)} would clear this."
     share = verdict.share if status == verdict.status else None
-    return replace(verdict, status=status, share=share, why=f"{said} {verdict.why}", flip=flip, failed=failed)
+    why = f"{said} {verdict.why}"
+    return replace(verdict, status=status, share=share, why=why, flip=flip, failed=failed, assumed=False)
 
 
 def _standing(history: Sequence[ServedReading], goal: Goal) -> Failing | None:
@@ -119,12 +121,12 @@ def _said(failing: Failing, one: Judged) -> str:
     reading, unit = failing.reading, "" if one.unit == "1" else f" {one.unit}"
     label = one.label[:1].upper() + one.label[1:]
     red = _severity(reading.value, one.goal) > 1
-    limit = "" if failing.limit is None else f" of {number(failing.limit)}"
-    text = f"{label} read {number(reading.value)}{unit} on {reading.date}, "
+    limit = "" if failing.limit is None else f" of {plain(failing.limit)}"
+    text = f"{label} read {plain(reading.value)}{unit} on {reading.date}, "
     if failing.status == "act":
         change = f", then change {reading.after}: due since {failing.since}" if reading.after else ""
         check = "the bypass and the source may be to blame" if reading.after else "the source or a bypass is to blame"
         return f"{text}past the limit{limit} by more than its own error: test again ({check}){change}."
     if red:
-        return f"{text}past the limit{limit}, but within its own error (±{number(ERRORS * reading.sd)}): test again."
+        return f"{text}past the limit{limit}, but within its own error (±{plain(ERRORS * reading.sd)}): test again."
     return f"{text}out of goal ({bounds(one.goal.low, one.goal.high)}) by more than its own error."

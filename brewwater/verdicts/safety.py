@@ -15,9 +15,8 @@ from typing import Literal
 from brewwater.errors import InputError
 from brewwater.reference import Row, cite, table
 from brewwater.reports.analysis import Measurement, Supply
-from brewwater.units import to_plan_units
+from brewwater.units import plain, to_plan_units
 from brewwater.verdicts.measure import Measure, Role, Status
-from brewwater.verdicts.sentences import number
 from brewwater.verdicts.verdict import Verdict
 
 Law = Literal["us_federal", "eu", "who"]
@@ -242,7 +241,7 @@ def _over_text(row: Row, entry: Measurement, law: Law, day: date) -> str:
 
 def _printed(entry: Measurement) -> str:
     v = entry.value
-    spread = number(v.high) if v.certain else f"{number(v.low)} to {number(v.high)}"
+    spread = plain(v.high) if v.certain else f"{plain(v.low)} to {plain(v.high)}"
     return f"{spread} {entry.unit}" + (f" as {entry.basis}" if entry.basis else "")
 
 

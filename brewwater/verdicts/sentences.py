@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
 from brewwater.reference import keyed
-from brewwater.units import percent
+from brewwater.units import percent, plain
 from brewwater.verdicts.goals import Goal
-from brewwater.verdicts.measure import Measure, Status, Subject
-
-# A measure, whether a fair share of the waters is red in it, and whether its bound is the machine's manual.
-Shown = tuple[Measure, bool, bool]
+from brewwater.verdicts.measure import Measure, Status, Subject, assumed_words
 
 
-def number(value: float) -> str:
-    """Three figures, no exponent for what a report prints."""
-    rounded = float(f"{value:.3g}") if abs(value) > 1e-9 else 0.0  # less is the arithmetic's own
-    return f"{rounded:.0f}" if abs(rounded) >= 100 else f"{rounded:g}"
+class Shares(Protocol):
+    """Shares of the waters that are out of goal, red and past the manual's limit in one measure, and its status."""
+
+    @property
+    def out(self) -> float: ...
+    @property
+    def red(self) -> float: ...
+    @property
+    def manual(self) -> float: ...
+    @property
+    def status(self) -> Status: ...
+
+
+# A measure, its shares, and whether its bound is the machine's manual.
+Shown = tuple[Measure, Shares, bool]
 
 
 def figure(m: Measure) -> str:
@@ -24,26 +33,29 @@ def figure(m: Measure) -> str:
     if m.p10 is None or m.p50 is None or m.p90 is None:
         return m.label
     unit = "" if m.unit == "1" else f" {m.unit}"
-    narrow = abs(m.p90 - m.p10) <= 0.02 * abs(m.p50) or number(m.p10) == number(m.p90)
-    return f"{m.label} {number(m.p50)}" + ("" if narrow else f" ({number(m.p10)} to {number(m.p90)})") + unit
+    narrow = abs(m.p90 - m.p10) <= 0.02 * abs(m.p50) or plain(m.p10) == plain(m.p90)
+    return f"{m.label} {plain(m.p50)}" + ("" if narrow else f" ({plain(m.p10)} to {plain(m.p90)})") + unit
 
 
 def bounds(low: float | None, high: float | None) -> str:
     """``50 to 120``, ``up to 120`` or ``from 50``."""
     if low is not None and high is not None:
-        return f"{number(low)} to {number(high)}"
+        return f"{plain(low)} to {plain(high)}"
     if high is not None:
-        return f"up to {number(high)}"
-    return f"from {number(low)}" if low is not None else "none"
+        return f"up to {plain(high)}"
+    return f"from {plain(low)}" if low is not None else "none"
 
 
 def _against(m: Measure, manual: bool) -> str:
     return f"{'manual' if manual else 'goal'} {bounds(*m.goal)}"
 
 
-def _out(m: Measure, red: bool, manual: bool) -> str:
-    often = "" if m.share is None or m.share < 0.05 else f" in {percent(1 - m.share)} of them"
-    return f"{figure(m)} is {'past the limit' if red else 'out of goal'}{often} ({_against(m, manual)})"
+def _out(m: Measure, shares: Shares, manual: bool) -> str:
+    """Out of goal or past the limit, by the rule that gives the status: what makes it *act* is past the limit."""
+    past = shares.status == "act"
+    share = max(shares.red, shares.manual) if past else shares.out
+    often = "" if share > 0.95 else f" in {percent(share)} of them"
+    return f"{figure(m)} is {'past the limit' if past else 'out of goal'}{often} ({_against(m, manual)})"
 
 
 def _capital(text: str) -> str:
@@ -52,7 +64,7 @@ def _capital(text: str) -> str:
 
 def decided(
     status: Status,
-    measures: Sequence[Measure],
+    counted: Sequence[tuple[Measure, Shares]],
     leading: Sequence[Shown],
     more: int,
     phase: str | None,
@@ -62,12 +74,22 @@ def decided(
     """Why a verdict is ``ok``, ``watch`` or ``act``: the governing figures against their bounds."""
     where = f" in {phase}" if phase else ""
     if status == "ok":
-        said = [f"{figure(m)} ({_against(m, False)})" for m in measures if m.share is not None][:3]
+        said = [f"{figure(m)} ({_against(m, False)})" for m, _ in counted][:3]
     else:
-        said = [_out(m, red, manual) for m, red, manual in leading]
+        said = [_out(*one) for one in leading]
         said += [f"and {more} more"] if more else []
     reasons = _capital(", ".join(said))
     return f"{reasons}{where}; {percent(max(share, 0.0))} of the waters the report allows are in range.{note}"
+
+
+def named(missing: Sequence[str]) -> str:
+    """What was not measured, in words."""
+    return ", ".join("pH" if name == "ph" else name.replace("_", " ") for name in dict.fromkeys(missing))
+
+
+def on_assumed(holds: bool, missing: Sequence[str], why: str) -> str:
+    """A reason that rests on what was not measured."""
+    return f"{assumed_words(holds)} (not measured: {named(missing)}): {why}"
 
 
 def undecided(
@@ -78,9 +100,7 @@ def undecided(
     note: str,
 ) -> str:
     """Why a verdict is ``unknown``: what was not measured, what that leaves open, what is known anyway."""
-    names = dict.fromkeys(missing)
-    lacking = ", ".join("pH" if name == "ph" else name.replace("_", " ") for name in names)
-    text = f"{_capital(subject)} is undecided without: {lacking}."
+    text = f"{_capital(subject)} is undecided without: {named(missing)}."
     bound = [m for m in measures if m.goal != (None, None)]
     left_open = [m for m in bound if m.status == "unknown" and m.p50 is not None]
     if left_open:
@@ -108,8 +128,8 @@ def flipping_test(status: Status, m: Measure, goal: Goal, also: Sequence[str]) -
     if low is None and high is None:
         low, high = goal.low, goal.high
     if status == "ok":
-        sides = [f"under {number(low)}"] if low is not None else []
-        sides += [f"over {number(high)}"] if high is not None else []
+        sides = [f"under {plain(low)}"] if low is not None else []
+        sides += [f"over {plain(high)}"] if high is not None else []
         change = f"{' or '.join(sides)}{unit} would change this"
     else:
         change = f"{bounds(low, high)}{unit} would ease this"

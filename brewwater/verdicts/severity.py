@@ -121,5 +121,5 @@ def _weighed(judged: Judged, case: Case) -> Severity:
         return np.where(chloride > 0, found, 0).astype(np.int8)
     if judged.name not in OF_THE_LINE or not (found > 1).any():
         return found
-    stays = grid(case.state.cup_ph) < (judged.goal.red_below or 0.0) if judged.name == "line_ph" else False
+    stays = grid(case.state.air_ph) < (judged.goal.red_below or 0.0) if judged.name == "line_ph" else False
     return np.minimum(found, np.where(stays, 2, 1)).astype(np.int8)

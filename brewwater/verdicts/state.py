@@ -53,7 +53,7 @@ class _Batch:
         return {name: getattr(found, name) for name in READ}
 
     @cached_property
-    def cup_ph(self) -> FloatArray:
+    def air_ph(self) -> FloatArray:
         return chemistry.degassed_ph(self.totals, self.line_C)
 
     @cached_property
@@ -75,7 +75,7 @@ class State:
     """Solved waters; every array has the water's shape, NaN where unsolved. Nothing is solved before it is read.
 
     ``line_ph``, ``line_co2_mg_L`` and ``cold_index`` are at the water's own temperature with all its CO2;
-    ``cup_ph`` is at the same temperature once CO2 has settled with the air. "Hot" is 93 °C, closed;
+    ``air_ph`` is at the same temperature once CO2 has settled with the air. "Hot" is 93 °C, closed;
     ``machine_`` is the boiler's own temperature, closed. Indices are log10 saturation of calcite or gypsum.
     """
 
@@ -97,8 +97,8 @@ class State:
         return self._of(lambda b: b.closed["ph"][0])
 
     @property
-    def cup_ph(self) -> FloatArray:
-        return self._of(lambda b: b.cup_ph)
+    def air_ph(self) -> FloatArray:
+        return self._of(lambda b: b.air_ph)
 
     @property
     def line_co2_mg_L(self) -> FloatArray:
@@ -259,7 +259,7 @@ class Bounded(State):
         return self._line[1]
 
     @cached_property
-    def cup_ph(self) -> FloatArray:
+    def air_ph(self) -> FloatArray:
         line, (low, high) = self.line_ph, self._ph_bounds[:2]
         inside = (line >= low) & (line <= high)
         near = self._plain_airy_ph()

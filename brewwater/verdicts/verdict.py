@@ -30,6 +30,7 @@ ACT_RED_SHARE = 0.5  # act where at least this share of the waters is red
 ACT_MANUAL_SHARE = 0.2  # or this share passes a limit of the machine's manual
 WATCH_OUT_SHARE = 0.2  # watch where at least this share is out of goal
 WATCH_RED_SHARE = 0.1  # or this share is red
+SURE_SHARE = 0.9  # of the priors' draws that must agree before an unmeasured quantity decides anything
 NAMED_OUT_SHARE = 0.05  # a measure is named as a reason from this share out of goal
 BEYOND = 1e6  # stands for an infinite index when it is shown
 
@@ -42,6 +43,9 @@ class Verdict:
     nothing can be said. ``why`` is one sentence with the figures. ``flip_test`` is the cheapest test that
     could change the answer and ``flip`` says which reading would. ``phase`` names the water that decided,
     where several reach the tank. ``failed``: readings of this water that stand out of its goals.
+    ``assumed``: something that the subject needs was not measured, and nine of ten
+    waters that the report allows agree all the same: it holds or fails on assumed values. Where they do not agree
+    the status is ``unknown``, unless what was measured says *act* by itself.
     """
 
     water: Role
@@ -56,6 +60,7 @@ class Verdict:
     phase: str | None = None
     measures: tuple[Measure, ...] = ()
     failed: tuple[Failing, ...] = ()
+    assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -64,7 +69,7 @@ class Judged:
 
     ``known`` says that the report decides it; ``manual`` that the goal is the machine's own limit; ``cap`` is
     the worst severity it may reach; ``severity`` replaces the goal's own judgement where two measures must be
-    read together.
+    read together; ``needs`` are the analytes that decide it.
     """
 
     name: str
@@ -77,6 +82,7 @@ class Judged:
     cap: int = 2
     severity: Severity | None = None
     note: str = ""
+    needs: tuple[str, ...] = ()
 
     def severities(self) -> Severity:
         """0 in goal, 1 amber, 2 red, after the cap."""
@@ -139,43 +145,99 @@ def conclude(
     Parameters
     ----------
     judged : the measures, each of shape ``(phase, draw)``
-    missing : the analytes that the subject needs and the report lacks; then the verdict is ``unknown``,
-        unless the rest already says ``act``
+    missing : the analytes that the subject needs and the report lacks. What rests on them decides where nine of
+        ten of its draws agree (``Verdict.assumed``); else the verdict is ``unknown``, unless the rest says *act*
     weights : shape ``(draw,)``
     note : a sentence to add to the reasons
     """
     known = [j for j in judged if j.known and j.solved and not j.informs_only]
-    lacking = [*missing, *(j.name for j in judged if j.known and not j.solved and not j.informs_only)]
+    unsolved = [j.name for j in judged if j.known and not j.solved and not j.informs_only]
+    open_ = [j for j in judged if not j.known and not j.informs_only and set(missing) & set(j.needs)]
     phases = max(j.values.shape[0] for j in judged)
-    severity = np.zeros((len(known) + 1, phases, len(weights)), np.int8)  # the last row stands where none is known
-    for row, j in zip(severity, known, strict=False):
-        row[:] = j.severities()
-    past_manual = (severity > 1) & np.array([*(j.manual for j in known), False])[:, None, None]
-    joint = shares_of(severity.max(axis=0), past_manual.any(axis=0), weights)
-    worst = max(range(phases), key=lambda p: joint[p].rank)
-    total = joint[worst]
-    each = shares_of(severity[:-1, worst], past_manual[:-1, worst], weights)
-    alone = {j.name: shares for j, shares in zip(known, each, strict=True)}
-    status: Status = "unknown" if lacking and total.status != "act" else total.status
-    phase = phase_names[worst] if phases > 1 and worst < len(phase_names) else None
-    measures = {j.name: _measure(j, worst, weights, alone.get(j.name)) for j in judged}
-    leading = [j for j in known if alone[j.name].out >= NAMED_OUT_SHARE]
+    phase, severity = _worst(known, phases, weights)
+    alone = _alone(known, severity, phase, weights)
+    total, assumed, undecided = _joint(known, severity, weights)[phase], False, bool(unsolved or missing)
+    counted = known
+    if missing and total.status != "act":
+        # what nine draws of ten agree on, on the water where it is worst
+        agreed = [j for j in open_ if j.solved and _agree(j, phases, weights)]
+        undecided = bool(unsolved) or len(agreed) < len(open_) or not _covered(missing, agreed)
+        with_open = [*known, *agreed]
+        at, both = _worst(with_open, phases, weights)
+        found = _joint(with_open, both, weights)[at]
+        if found.status == "act" or not undecided:
+            assumed = True
+            counted, phase, total = with_open, at, found
+            alone = _alone(counted, both, phase, weights)
+    lacking = [*missing, *unsolved]
+    status: Status = "unknown" if undecided and total.status != "act" else total.status
+    name = phase_names[phase] if phases > 1 and phase < len(phase_names) else None
+    measures = {j.name: _measure(j, phase, weights, alone.get(j.name) if j.known else None) for j in judged}
+    leading = [j for j in counted if alone[j.name].out >= NAMED_OUT_SHARE]
     leading.sort(key=lambda j: alone[j.name].rank, reverse=True)
-    shown = [(measures[j.name], alone[j.name].red >= WATCH_RED_SHARE, j.manual) for j in leading[:2]]
+    shown = [(measures[j.name], alone[j.name], j.manual) for j in leading[:2]]
     if status == "unknown":
         why = sentences.undecided(subject, lacking, list(measures.values()), shown, note)
         test, flip = sentences.missing_test(lacking[0])
     else:
-        decisive = leading[0] if leading else _nearest(known, measures)
+        decisive = leading[0] if leading else _nearest(counted, measures)
         more = len(leading) - len(shown)
-        why = sentences.decided(status, list(measures.values()), shown, more, phase, 1 - total.out, note)
+        judged_shares = [(measures[j.name], alone[j.name]) for j in counted]
+        why = sentences.decided(status, judged_shares, shown, more, name, 1 - total.out, note)
         also = [j.label for j in leading if j is not decisive and RANK[alone[j.name].status] >= RANK[status]]
         test, flip = sentences.flipping_test(status, measures[decisive.name], decisive.goal, also)
-    cited = [j.goal.source for j in (leading[:2] or known)] or [j.goal.source for j in judged[:1]]
+        if assumed:
+            why = sentences.on_assumed(status == "ok", lacking, why)
+            test, flip = sentences.missing_test(lacking[0])
+    cited = [j.goal.source for j in (leading[:2] or counted)] or [j.goal.source for j in judged[:1]]
     share = None if status == "unknown" else min(1.0, max(0.0, round(1 - total.out, 6)))
     source = "; ".join(dict.fromkeys(cited))
     shown_all = tuple(measures.values())
-    return Verdict(role, subject, status, share, why, source, branch, test, flip, phase, shown_all)
+    return Verdict(role, subject, status, share, why, source, branch, test, flip, name, shown_all, assumed=assumed)
+
+
+def _severities(judged: Sequence[Judged], phases: int, weights: FloatArray) -> Severity:
+    """Severity of each measure, shape (measure + 1, phase, draw); the last row stands where there is none."""
+    found = np.zeros((len(judged) + 1, phases, len(weights)), np.int8)
+    for row, j in zip(found, judged, strict=False):
+        row[:] = j.severities()
+    return found
+
+
+def _past_manual(judged: Sequence[Judged], severity: Severity) -> BoolArray:
+    return np.asarray((severity > 1) & np.array([*(j.manual for j in judged), False])[:, None, None])
+
+
+def _joint(judged: Sequence[Judged], severity: Severity, weights: FloatArray) -> list[Shares]:
+    """Shares of all measures together, by phase."""
+    past = np.asarray(_past_manual(judged, severity).any(axis=0))
+    return shares_of(severity.max(axis=0), past, weights)
+
+
+def _worst(judged: Sequence[Judged], phases: int, weights: FloatArray) -> tuple[int, Severity]:
+    """The phase that decides, and the severities."""
+    severity = _severities(judged, phases, weights)
+    joint = _joint(judged, severity, weights)
+    return max(range(phases), key=lambda p: joint[p].rank), severity
+
+
+def _alone(judged: Sequence[Judged], severity: Severity, phase: int, weights: FloatArray) -> dict[str, Shares]:
+    """Shares of each measure by itself in one phase."""
+    past = _past_manual(judged, severity)
+    each = shares_of(severity[:-1, phase], past[:-1, phase], weights)
+    return {j.name: shares for j, shares in zip(judged, each, strict=True)}
+
+
+def _agree(j: Judged, phases: int, weights: FloatArray) -> bool:
+    """True where nine draws of ten say the same of an unmeasured quantity in every water."""
+    joint = _joint([j], _severities([j], phases, weights), weights)
+    most = SURE_SHARE - 1e-9  # to rounding
+    return all(s.out >= most or (1 - s.out >= most and s.status == "ok") for s in joint)
+
+
+def _covered(missing: Sequence[str], agreed: Sequence[Judged]) -> bool:
+    """True where what is missing decides nothing else than these measures."""
+    return set(missing) <= {a for j in agreed for a in j.needs}
 
 
 def _measure(j: Judged, phase: int, weights: FloatArray, alone: Shares | None) -> Measure:

@@ -1,4 +1,4 @@
-"""Conservation over the tree, and laws that hold for any unit."""
+"""Laws that hold for any unit and its tree."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.plumbing import Branch, Pump, Unit, build_tree, fit, follow, pipe_loss_psi, service_day, tree_problems
+from brewwater.plumbing import Branch, Pump, Unit, build_tree, fit, follow, pipe_loss_psi, tree_problems
 from brewwater.plumbing.flow import (
     density_kg_m3,
     hazen_williams_psi_per_ft,
@@ -44,54 +44,6 @@ def fixtures(draw: st.DrawFn) -> list[Branch]:
         Branch.model_validate({"name": f"b{i}", "kind": kind, "filtered": draw(filtered)})
         for i, kind in enumerate(kinds)
     ]
-
-
-@settings(max_examples=60, deadline=None)
-@given(units(), fixtures(), st.data())
-def test_water_is_conserved_in_every_hour_of_every_draw(
-    unit: Unit, branches: list[Branch], data: st.DataObject
-) -> None:
-    litres = {b.name: np.array(data.draw(st.lists(amounts, min_size=3, max_size=3))) for b in branches}
-    lost = {b.name: np.array([data.draw(st.floats(0, 4))]) for b in branches if b.filtered}
-    start = data.draw(st.floats(0, 1))
-    day = service_day(unit, branches, litres, lost, start_share=start)
-    rise = np.diff(
-        day.fresh,
-        axis=0,
-        prepend=np.full((1, 3), (unit.fresh_tank_gal or 0) * 3.785411784 * start)
-        if unit.has_tanks
-        else np.zeros((1, 3)),
-    )
-    np.testing.assert_allclose(day.inlet, day.fixtures.sum(axis=0) + day.reject + rise, rtol=1e-9, atol=1e-7)
-    gray = np.diff(day.waste, axis=0, prepend=np.zeros((1, 3)))
-    np.testing.assert_allclose(day.to_waste, day.emptied + gray + day.spilled, rtol=1e-9, atol=1e-7)
-    assert np.all(day.fresh >= -1e-7)
-    assert np.all(day.short >= -1e-7)
-    asked = sum(litres[b.name] * (1 + lost.get(b.name, np.zeros(1))) for b in branches)
-    got = day.fixtures.sum(axis=(0, 1)) + day.reject.sum(axis=0) + day.short.sum(axis=0)
-    np.testing.assert_allclose(got, asked, rtol=1e-9, atol=1e-7)
-
-
-@settings(max_examples=40, deadline=None)
-@given(units(), fixtures(), st.data())
-def test_the_tree_carries_what_its_fixtures_draw(unit: Unit, branches: list[Branch], data: st.DataObject) -> None:
-    litres = {b.name: np.array([data.draw(amounts)]) for b in branches}
-    stages = [Stage(name="filter", medium="carbon", sheet=DataSheet(service_flow_gpm=2))]
-    tree = build_tree(unit, branches, stages)
-    day = service_day(unit, branches, litres)
-    through = day.through(tree)
-    for node in tree.nodes:
-        after, cold = tree.children(node.name), tree.fed_cold(node.name)
-        if after or cold:
-            hot = {b.name: b.usual.hot_share for b in branches}
-            below = sum(through[c.name] * (hot[c.name] if c.cold_from else 1.0) for c in after)
-            below = below + sum(through[c.name] * (1 - hot[c.name]) for c in cold)
-            np.testing.assert_allclose(through[node.name], below, atol=1e-9)
-    source = next(n.name for n in tree.nodes if n.parent is None)
-    np.testing.assert_allclose(through[source], day.fixtures.sum(axis=0), rtol=1e-9, atol=1e-9)
-    if any(b.filtered for b in branches):
-        behind = sum(day.fixtures[i] for i, b in enumerate(branches) if b.filtered)
-        np.testing.assert_allclose(through["filter"], behind, rtol=1e-9, atol=1e-9)
 
 
 @settings(max_examples=60, deadline=None)

@@ -21,7 +21,6 @@ from brewwater.planning import correction as corrected
 from brewwater.planning.cartridges import bears
 from brewwater.planning.document import demo_document, load_document
 from brewwater.planning.scenario import prepare
-from brewwater.plumbing import peak_flow_gpm
 from brewwater.reports.instruments import instrument
 from brewwater.treatment import Stage, run_train
 
@@ -68,8 +67,10 @@ def plain_predicted(view: Any, test: Rows) -> FloatArray:
     inlet = scenario.waters.each(at)
     if test.place == "source":
         return np.broadcast_to(analyte_of(inlet, test.analyte), shape)
-    stages, flow = view.train_before(test.name), peak_flow_gpm(view.scene.branches)
-    settings = {s.name: replace(scenario.settings(s, flow), used=plain_used(view, s, test.day)) for s in stages}
+    stages, network = view.train_before(test.name), scenario.network(view.scene.stages, view.scene.branches)
+    settings = {
+        s.name: replace(scenario.settings(s, network.flow_gpm(s)), used=plain_used(view, s, test.day)) for s in stages
+    }
     return np.broadcast_to(
         analyte_of(run_train(stages, inlet, scenario.draws, settings=settings).served, test.analyte), shape
     )

@@ -80,8 +80,8 @@ def test_bounds_are_on_the_safe_side() -> None:
     np.testing.assert_allclose(bounded_falls[solved], falls[solved], rtol=1e-6, atol=1e-9)
     assert np.mean(part.machine_ccpp_mg_L_as_CaCO3 == 0) > 0.3  # those were not solved
     estimate = part._plain_airy_ph()
-    mild = (water.totals.alkalinity > 2e-5) & (full.cup_ph < 9)
-    assert np.abs(estimate - full.cup_ph)[mild].max() < part.PH_DOUBT
+    mild = (water.totals.alkalinity > 2e-5) & (full.air_ph < 9)
+    assert np.abs(estimate - full.air_ph)[mild].max() < part.PH_DOUBT
 
 
 def test_ph_in_the_air_is_that_of_the_degassed_water() -> None:

@@ -179,7 +179,8 @@ def test_volume_of_a_train_adds_up(water: Water, recovery: float, blend: float, 
         Stage(name="blend", medium="blend", bypass_percent=raw),
     )
     result = run_train(train, water, DRAWS)
-    np.testing.assert_allclose(result.source_L, 1 + result.reject_L, rtol=1e-12)
+    drawn = result.loads[0].feed_L + raw / 100  # the blend valve's water comes from before the train
+    np.testing.assert_allclose(drawn, 1 + result.reject_L, rtol=1e-12)
     product = (1 - raw / 100) * (1 - blend / 100)
     np.testing.assert_allclose(result.loads[1].volume_L, product, rtol=1e-12)
     np.testing.assert_allclose(

@@ -177,7 +177,7 @@ def test_5_free_chlorine_gallons_are_unknown_on_chloramine() -> None:
 @pytest.mark.parametrize(("ratio", "needed"), [(3, 40), (1, 26)])
 def test_6_reject_counts_against_the_fresh_tank(ratio: float, needed: float) -> None:
     result = run(water(200, 150), CARBON, membrane(recovery=1 / (1 + ratio)))
-    assert 7 * one(result.source_L) + 12 == pytest.approx(needed)
+    assert 7 * (1 + one(result.reject_L)) + 12 == pytest.approx(needed)
     assert 7 * one(result.reject_L) == pytest.approx(7 * ratio)
     assert (needed <= 32) == (ratio == 1)
 
@@ -282,7 +282,7 @@ def test_i_cold_low_pressure_membrane_gives_a_quarter() -> None:
         recovery=0.3,
         sheet=DataSheet(rated_output_gal_per_day=75, rated_pressure_psi=60),
     )
-    made = one(output_gal_per_day(stage, water(200, 150), settings_for(stage, ONE), 30, np.array([8.0])))
+    made = one(output_gal_per_day(stage, water(200, 150).tds_mg_L, 0.3, 30, 8.0))
     assert 15 < made < 22
 
 

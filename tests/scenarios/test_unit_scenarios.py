@@ -9,7 +9,7 @@ import pytest
 
 from brewwater.demand import Calendar, DemandInput, Drink, Event, FixedUse, demand
 from brewwater.ensemble import Draws
-from brewwater.plumbing import Branch, Check, Pump, Unit, fit, service_day
+from brewwater.plumbing import Branch, Check, Pump, Unit, fit
 from brewwater.records import Span
 from brewwater.treatment import DataSheet, Stage
 from brewwater.units import GAL_L
@@ -60,12 +60,6 @@ def test_both_tanks_are_in_the_verdict() -> None:
     small = of(TANKS.model_copy(update={"fresh_tank_gal": 60.0, "waste_tank_gal": 34.0}), 3)
     assert small["fresh_tank_hours"].ok is True
     assert small["waste_tank_fill"].ok is False
-
-
-def test_the_day_itself_runs_dry_at_three_to_one() -> None:
-    day = service_day(TANKS, (COFFEE, ELSE), DAY, {"coffee": np.array([3.0])})
-    assert float(day.short.sum()) == pytest.approx((40 - 32 * 0.95) * GAL_L)
-    assert float(service_day(TANKS, (COFFEE, ELSE), DAY, {"coffee": np.array([1.0])}).short.sum()) == pytest.approx(0)
 
 
 def test_pressure_and_cold_flow_of_the_membrane_are_in_it_too() -> None:
@@ -148,7 +142,3 @@ def test_the_average_hides_what_the_weekend_asks() -> None:
         c.check: c for c in fit(unit.model_copy(update={"fills_per_day": 2}), branches, litres=mean, peak_litres=peak)
     }
     assert twice["peak_day_fills"].ok is True
-    assert float(service_day(unit, branches, peak).short.sum()) > 0
-    assert float(
-        service_day(unit.model_copy(update={"fills_per_day": 2}), branches, peak).short.sum()
-    ) == pytest.approx(0)

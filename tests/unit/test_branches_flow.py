@@ -5,12 +5,11 @@ import pytest
 
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.plumbing import Branch, Pipe, Pump, Unit, known, peak_flow_gpm, pipe_loss_psi, stage_flow_gpm
+from brewwater.plumbing import Branch, Network, Pipe, Pump, Unit, known, pipe_loss_psi
 from brewwater.plumbing.flow import (
     ATMOSPHERE_PSI,
     drawdown_gal,
-    drawn_from_trunk_gpm,
-    inlet_pressures,
+    drop_stated,
     pump_flow_at_cut_in,
     pump_psi,
     stage_drop,
@@ -18,6 +17,7 @@ from brewwater.plumbing.flow import (
 )
 from brewwater.records import Span
 from brewwater.treatment import DataSheet, Stage
+from brewwater.units import GAL_L
 
 MACHINE = Branch(name="machine", kind="espresso_machine", flow_gpm=Span.model_validate(0.5))
 RINSER = Branch(name="rinser", kind="rinser", flow_gpm=Span.model_validate(1.0))
@@ -73,45 +73,110 @@ def test_drawdown_by_boyle() -> None:
         drawdown_gal(1.0, 45, 40, 55)
 
 
+def piped(stages: list[Stage], branches: list[Branch], unit: Unit | None = None, **more: object) -> Network:
+    return Network(known(unit or Unit(kind="truck", pump=PUMP)), branches, stages, **more)  # type: ignore[arg-type]
+
+
 def test_peak_counts_those_that_draw_at_once() -> None:
     sink = Branch(name="sink", kind="sink", flow_gpm=Span.model_validate(2.0))
-    assert peak_flow_gpm([MACHINE, RINSER]).tolist() == [1.5]
-    assert peak_flow_gpm([MACHINE, RINSER, sink]).tolist() == [2.0]  # washing up waits, but alone it draws more
-    assert peak_flow_gpm([]).tolist() == [0]
+    assert piped([], [MACHINE, RINSER]).trunk_gpm.tolist() == [1.5]
+    # washing up waits, but alone it draws more
+    assert piped([], [MACHINE, RINSER, sink]).trunk_gpm.tolist() == [2.0]
+    assert piped([], []).trunk_gpm.tolist() == [0]
 
 
 def test_a_range_is_drawn() -> None:
-    flows = peak_flow_gpm([Branch(name="m", kind="espresso_machine")], Draws(256))
+    flows = piped([], [Branch(name="m", kind="espresso_machine")], draws=Draws(256)).trunk_gpm
     assert flows.shape == (256,)
     assert 0.3 <= flows.min() < flows.max() <= 0.6
 
 
+def test_no_peak_is_below_the_mean_of_the_busiest_day() -> None:
+    # 0.5 gpm while it draws; 480 gal in 8 h is 1 gpm without a pause
+    unit = Unit(kind="truck", pump=PUMP, hours_per_service_day=8)
+    busy = piped([CARBON], [MACHINE, RINSER], unit, busiest_L={"machine": np.array([480 * GAL_L])})
+    assert busy.flow_gpm(CARBON).tolist() == [pytest.approx(1.0)]
+    assert busy.fixture_gpm(MACHINE).tolist() == [pytest.approx(1.0)]
+    assert busy.trunk_gpm.tolist() == [pytest.approx(2.0)]
+    idle = piped([CARBON], [MACHINE, RINSER], unit, busiest_L={"machine": np.array([20 * GAL_L])})
+    assert idle.flow_gpm(CARBON).tolist() == [0.5]
+
+
 def test_a_drop_goes_with_the_flow() -> None:
     drop = stage_drop(CARBON, np.array([0.5]))
-    assert (drop.clean_psi[0], drop.end_psi[0], drop.stated) == (2, 7, True)
-    silent = stage_drop(Stage(name="c", medium="carbon"), np.array([0.5]))
-    assert not silent.stated
+    assert (drop.clean_psi[0], drop.end_psi[0], drop_stated(CARBON)) == (2, 7, True)
+    silent = Stage(name="c", medium="carbon")
+    assert not drop_stated(silent)
+    low, usual, high = (float(stage_drop(silent, np.array([0.5]), at).end_psi[0]) for at in ("low", "usual", "high"))
+    assert low < usual < high
 
 
 def test_bypass_goes_round() -> None:
     half = Stage(name="resin", medium="weak_acid", bypass_percent=50, sheet=SHEET)
-    assert stage_flow_gpm(half, [half], [MACHINE]).tolist() == [0.25]
-    assert stage_flow_gpm(half, [half], [RINSER]).tolist() == [0.0]
+    assert piped([half], [MACHINE]).flow_gpm(half).tolist() == [0.25]
+    assert piped([half], [RINSER]).flow_gpm(half).tolist() == [0.0]
+    three = Stage(name="valve", medium="blend", bypass_percent=75)
+    # a blend valve's water comes from before the train
+    assert piped([CARBON, three], [MACHINE]).flow_gpm(CARBON).tolist() == [0.125]
+    assert piped([CARBON, three], [MACHINE]).trunk_gpm.tolist() == [0.5]
 
 
-def test_ahead_of_a_membrane_only_its_feed_flows() -> None:
-    train = [CARBON, MEMBRANE, Stage(name="calcite", medium="calcite", sheet=SHEET)]
+def test_ahead_of_a_membrane_only_what_fills_its_tank_flows() -> None:
+    calcite = Stage(name="calcite", medium="calcite", sheet=SHEET)
     feed = 144 / 1440 / 0.25
-    assert stage_flow_gpm(CARBON, train, [MACHINE]).tolist() == [pytest.approx(feed)]
-    assert stage_flow_gpm(train[2], train, [MACHINE]).tolist() == [0.5]
-    assert drawn_from_trunk_gpm(train, [MACHINE, RINSER]).tolist() == [pytest.approx(1.0 + feed)]
+    at = piped([CARBON, MEMBRANE, calcite], [MACHINE, RINSER])
+    assert at.flow_gpm(CARBON).tolist() == [pytest.approx(feed)]
+    assert at.flow_gpm(MEMBRANE).tolist() == [pytest.approx(feed)]
+    assert at.flow_gpm(calcite).tolist() == [0.5]
+    assert at.trunk_gpm.tolist() == [pytest.approx(1.0 + feed)]
+    assert at.tank_draw_gpm(MEMBRANE).tolist() == [0.5]
+
+
+def test_the_blend_joins_before_the_tank() -> None:
+    """At 40 % bypass 0.1 gpm of product takes 0.1 x 0.4 / 0.6 with it, whatever the fixtures draw."""
+    mixing = MEMBRANE.model_copy(update={"bypass_percent": 40.0})
+    at = piped([CARBON, mixing], [MACHINE])
+    assert at.flow_gpm(CARBON).tolist() == [pytest.approx(0.4 + 0.1 * 0.4 / 0.6)]
+    assert at.product_share(mixing).tolist() == [pytest.approx(0.6)]
+    assert at.tank_draw_gpm(mixing).tolist() == [0.5]
+    valve = Stage(name="valve", medium="blend", bypass_percent=40)
+    raw = piped([CARBON, MEMBRANE, valve], [MACHINE])
+    assert raw.flow_gpm(CARBON).tolist() == [pytest.approx(0.4)]  # it comes from before the carbon
+    assert raw.trunk_gpm.tolist() == [pytest.approx(0.4 + 0.1 * 0.4 / 0.6)]
+    # all round it: no membrane, no tank
+    none = piped([CARBON, MEMBRANE.model_copy(update={"bypass_percent": 100.0})], [MACHINE])
+    assert none.flow_gpm(CARBON).tolist() == [0.5]
+    assert none.membranes == ()
+
+
+def test_a_membrane_on_one_branch_and_a_fixture_beside_it() -> None:
+    own = MEMBRANE.model_copy(update={"branch": "machine"})
+    brewer = Branch(name="brewer", kind="brewer", flow_gpm=Span.model_validate(0.7))
+    at = piped([CARBON, own], [MACHINE, brewer, RINSER])
+    assert at.flow_gpm(CARBON).tolist() == [pytest.approx(0.7 + 0.4)]
+    assert at.trunk_gpm.tolist() == [pytest.approx(0.7 + 1.0 + 0.4)]
+    # two branches behind one membrane fill one tank
+    both = piped([CARBON, MEMBRANE], [MACHINE, brewer])
+    assert both.flow_gpm(CARBON).tolist() == [pytest.approx(0.4)]
+    assert both.tank_draw_gpm(MEMBRANE).tolist() == [pytest.approx(1.2)]
+
+
+def test_a_second_membrane_drinks_from_the_first_ones_tank() -> None:
+    second = MEMBRANE.model_copy(update={"name": "second", "sheet": DataSheet(rated_output_gal_per_day=72)})
+    at = piped([CARBON, MEMBRANE, second], [MACHINE])
+    assert at.flow_gpm(CARBON).tolist() == [pytest.approx(0.4)]
+    assert at.tank_draw_gpm(MEMBRANE).tolist() == [pytest.approx(0.2)]
+    assert at.tank_draw_gpm(second).tolist() == [0.5]
+    litres = {"machine": np.array([10.0])}
+    assert at.tank_litres(MEMBRANE, litres).tolist() == [pytest.approx(40)]
+    assert at.tank_litres(second, litres).tolist() == [10]
 
 
 def test_inlet_pressure_by_hand() -> None:
     pipe, own = Pipe(length_ft=10, elbows=2), Pipe(length_ft=5)
     unit = Unit(kind="truck", pump=PUMP, pipe=pipe, water_C=15)
-    branches = [MACHINE.model_copy(update={"pipe": own}), RINSER]
-    at = inlet_pressures(known(unit), branches, [CARBON])["machine"]
+    machine = MACHINE.model_copy(update={"pipe": own})
+    at = piped([CARBON], [machine, RINSER], unit).inlet(machine)
     clean = 40 - float(pipe_loss_psi(pipe, 1.5)) - float(pipe_loss_psi(own, 0.5)) - 4 * 0.5
     assert float(at.clean_psi[0]) == pytest.approx(clean)
     assert float(at.end_psi[0]) == pytest.approx(clean - (14 - 4) * 0.5)
@@ -121,19 +186,31 @@ def test_inlet_pressure_by_hand() -> None:
 def test_a_regulator_caps_at_four_fifths() -> None:
     unit = Unit(kind="shop", mains_psi=Span.model_validate(90), regulator_psi=50, pipe=Pipe())
     bare = Branch(name="b", kind="brewer", pipe=Pipe())
-    assert float(inlet_pressures(known(unit), [bare], [])["b"].clean_psi[0]) == pytest.approx(40)
+    assert float(piped([], [bare], unit).inlet(bare).clean_psi[0]) == pytest.approx(40)
 
 
 def test_moving_the_rinser_behind_the_filter_takes_pressure_from_the_machine() -> None:
-    on = known(Unit(kind="truck", pump=PUMP))
-    before = inlet_pressures(on, [MACHINE, RINSER], [CARBON])["machine"]
-    after = inlet_pressures(on, [MACHINE, RINSER.model_copy(update={"filtered": True})], [CARBON])["machine"]
+    before = piped([CARBON], [MACHINE, RINSER]).inlet(MACHINE)
+    after = piped([CARBON], [MACHINE, RINSER.model_copy(update={"filtered": True})]).inlet(MACHINE)
     assert float(before.clean_psi[0] - after.clean_psi[0]) == pytest.approx(4 * 1.0)  # 1 gpm more through 4 psi a gpm
 
 
 def test_a_membrane_wants_a_pump_behind_its_tank() -> None:
-    on = known(Unit(kind="truck", pump=PUMP))
-    assert "not given" in inlet_pressures(on, [MACHINE], [CARBON, MEMBRANE])["machine"].missing
-    on = known(Unit(kind="truck", pump=PUMP, repump=Pump(cut_in_psi=30, cut_out_psi=45, flow_gpm=2)))
-    at = inlet_pressures(on, [MACHINE], [CARBON, MEMBRANE])["machine"]
+    assert "not given" in piped([CARBON, MEMBRANE], [MACHINE]).inlet(MACHINE).missing
+    unit = Unit(kind="truck", pump=PUMP, repump=Pump(cut_in_psi=30, cut_out_psi=45, flow_gpm=2))
+    at = piped([CARBON, MEMBRANE], [MACHINE], unit).inlet(MACHINE)
     assert 28 < float(at.clean_psi[0]) < 30
+
+
+def test_a_membranes_inlet_and_output_by_hand() -> None:
+    pipe = Pipe(length_ft=10)
+    unit = Unit(kind="truck", pump=PUMP, pipe=pipe, water_C=25)
+    at = piped([CARBON, MEMBRANE], [MACHINE, RINSER], unit)
+    # while its tank fills and nothing else draws, the carbon at its end
+    psi = 40 - float(pipe_loss_psi(pipe, 0.4, 25)) - 14 * 0.4
+    assert float(at.membrane_inlet(MEMBRANE).end_psi[0]) == pytest.approx(psi)
+    # 1,046 mg/L: 10.46 psi in the feed; at 25 % recovery the mean of feed and reject is 7/6 of it
+    made = at.product_gal_per_day(MEMBRANE, np.array([psi]), 1046)
+    assert float(made[0]) == pytest.approx(144 * (psi - 10.46 * 7 / 6) / 57.5)
+    base = at.membrane_inlet(MEMBRANE, np.array([60.0])).end_psi
+    assert float(base[0]) == pytest.approx(60 - 14 * 0.4)

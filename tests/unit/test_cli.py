@@ -122,13 +122,21 @@ def test_three_numbers_recommend_weak_acid_exchange(plan_json: dict[str, Any]) -
     served = plan_json["served_water"]
     assert served["hardness_mg_L_as_CaCO3"]["p50"] == pytest.approx(110, abs=8)
     assert served["alkalinity_mg_L_as_CaCO3"]["p50"] == pytest.approx(60, abs=8)
-    assert served["ph"]["p50"] < 6.5 < 7.5 < served["ph_in_cup"]["p50"]
+    # acid in the line, alkaline in the air; judged and printed where that way first meets the goal (from 6.8)
+    assert served["ph_in_line"]["p50"] < 6.5 < 7.5 < served["ph_in_air"]["p50"]
+    assert served["ph"] == served["ph_in_cup"]
+    assert served["ph"]["p50"] == pytest.approx(6.8)
 
 
 def test_three_numbers_say_nothing_about_chloride_or_safety(plan_json: dict[str, Any]) -> None:
     status = {(v["water"], v["subject"]): v["status"] for v in plan_json["verdicts"]}
+    assumed = {(v["water"], v["subject"]) for v in plan_json["verdicts"] if v["assumed"]}
+    assert status["source", "corrosion"] == "unknown"
+    # whatever the pH was, the weak-acid bed leaves the line under its red limit
+    assert (status["served", "corrosion"], ("served", "corrosion") in assumed) == ("act", True)
+    why = next(v["why"] for v in plan_json["verdicts"] if (v["water"], v["subject"]) == ("served", "corrosion"))
+    assert why.startswith("Fails on assumed values (not measured: chloride, pH)")
     for water in ("source", "served"):
-        assert status[water, "corrosion"] == "unknown"
         assert status[water, "safety"] == "unknown"
     assert status["source", "scale"] == "act"
 

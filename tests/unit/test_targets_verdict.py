@@ -70,6 +70,39 @@ def test_missing_is_unknown_unless_the_rest_says_act() -> None:
     assert conclude("cup", [amber], ["total_hardness"], np.ones(2), role="source").status == "unknown"
 
 
+@pytest.mark.parametrize(
+    ("out_of_ten", "status", "assumed"),
+    [(0, "ok", True), (1, "unknown", False), (5, "unknown", False), (9, "act", True)],
+)
+def test_what_was_not_measured_decides_only_where_nine_of_ten_agree(
+    out_of_ten: int, status: str, assumed: bool
+) -> None:
+    values = np.array([[90.0] * out_of_ten + [15.0] * (10 - out_of_ten)])
+    open_ = Judged("sodium", "sodium", "mg/L", values, GOAL, known=False, needs=("sodium",))
+    found = conclude("cup", [judged([15.0] * 10), open_], ["sodium"], np.ones(10), role="source")
+    assert (found.status, found.assumed) == (status, assumed)
+    if assumed:
+        assert found.why.startswith(
+            f"{'Holds' if status == 'ok' else 'Fails'} on assumed values (not measured: sodium)"
+        )
+    # what was measured and fails by itself does not rest on it
+    bad = Judged("chloride", "chloride", "mg/L", np.array([[90.0] * 10]), GOAL)
+    known = conclude("cup", [bad, open_], ["sodium"], np.ones(10), role="source")
+    assert (known.status, known.assumed) == ("act", False)
+    # an analyte that no measure reads cannot be assumed away
+    assert conclude("cup", [judged([15.0] * 10), open_], ["sodium", "ph"], np.ones(10), role="source").status != "ok"
+
+
+@pytest.mark.parametrize(
+    ("red", "status", "said"), [(0.3, "watch", "out of goal in 30 %"), (0.6, "act", "past the limit in 60 %")]
+)
+def test_past_the_limit_is_said_where_the_status_is_act(red: float, status: str, said: str) -> None:
+    n = round(red * 10)
+    found = conclude("cup", [judged([90.0] * n + [15.0] * (10 - n))], [], np.ones(10), role="source")
+    assert found.status == status
+    assert said in found.why
+
+
 def test_an_unknown_measure_is_shown_and_does_not_count() -> None:
     unknown = Judged("sodium", "sodium", "mg/L", np.array([[500.0]]), GOAL, known=False)
     found = conclude("cup", [judged([15.0]), unknown], [], np.ones(1), role="source")
@@ -100,7 +133,15 @@ def test_reason_and_flip_carry_figures_units_and_basis() -> None:
 
 @pytest.mark.parametrize(
     ("line", "air", "shown"),
-    [(5.9, 8.2, 6.8), (7.4, 8.2, 7.4), (8.6, 8.4, 8.4), (5.2, 6.1, 6.1), (9.0, 7.5, 7.5), (7.9, 8.1, 7.9)],
+    [
+        (5.9, 8.2, 6.8),
+        (7.4, 8.2, 7.4),
+        (8.6, 8.4, 8.4),
+        (5.2, 6.1, 6.1),
+        (9.0, 7.5, 7.8),
+        (7.9, 8.1, 7.9),
+        (7.6, 7.2, 7.6),
+    ],
 )
 def test_cup_ph_is_the_nearest_on_the_way(line: float, air: float, shown: float) -> None:
     goal = Goal(low=6.8, high=7.8)
@@ -111,7 +152,7 @@ def test_state_solves_each_temperature_as_asked() -> None:
     water = Water(pH=7.5, alkalinity_mg_L_as_CaCO3=160.0, calcium_mg_L=60.0, sodium_mg_L=12.0, chloride_mg_L=18.0)
     at_93, at_120 = describe(water), describe(water, 120)
     assert at_93.line_ph == pytest.approx(7.5, abs=1e-6)
-    assert at_93.cup_ph > 8.3  # 160 mg/L of alkalinity against air
+    assert at_93.air_ph > 8.3  # 160 mg/L of alkalinity against air
     assert at_93.machine_index == at_93.hot_index == at_120.hot_index
     assert at_120.machine_index > at_120.hot_index > at_120.cold_index
     assert at_120.extrapolated

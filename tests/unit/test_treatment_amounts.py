@@ -21,7 +21,6 @@ from brewwater.treatment import (
     Settings,
     Stage,
     apply,
-    at_their_flow,
     bypass_for_target,
     held_back,
     run_train,
@@ -37,7 +36,6 @@ from brewwater.treatment.media.reverse_osmosis import (
     osmotic_pressure_psi,
     output_gal_per_day,
     rejections,
-    returned_reject_factor,
     temperature_factor,
 )
 from brewwater.treatment.medium import between
@@ -228,11 +226,6 @@ def test_recovery_that_cannot_be_is_named() -> None:
         assert (refused.value.field, refused.value.value) == ("recovery", recovery)
 
 
-def test_reject_to_a_fresh_tank() -> None:
-    assert one(returned_reject_factor(10, 9.5)) == pytest.approx(20)
-    np.testing.assert_allclose(returned_reject_factor(10, np.array([5.0, 10.0])), [2, np.nan])
-
-
 def test_warmth_by_the_published_exponentials() -> None:
     def worked(celsius: float, factor: float) -> float:
         return math.exp(factor * (1 / 298 - 1 / (celsius + 273)))
@@ -253,8 +246,8 @@ def test_output_by_net_pressure_and_warmth() -> None:
             temperature_curve="three_percent",
             sheet=DataSheet(rated_output_gal_per_day=75, **sheet),
         )
-        at = None if temperature is None else np.array([temperature])
-        return one(output_gal_per_day(stage, HARD, settings_for(stage, ONE), 50, at))
+        at = HARD.temperature_C if temperature is None else temperature
+        return one(output_gal_per_day(stage, HARD.tds_mg_L, 0.5, 50, at))
 
     assert one(osmotic_pressure_psi(np.array([1000.0]))) == 10
     # at half recovery the concentrate is twice the feed, the mean one and a half times
@@ -337,29 +330,6 @@ def test_a_draw_that_cannot_be_solved_takes_the_middle_of_the_rest() -> None:
     totals.dic[:] = 0.0
     totals.alkalinity[:] = 0.0
     assert (carbon_dioxide_share(Water.of(totals, np.array(12.0))) == 0).all()
-
-
-# the flow through each stage
-
-
-def test_flow_at_the_fixtures_turned_into_flow_through_each_medium() -> None:
-    def flows(*stages: Stage) -> list[float]:
-        settings = [settings_for(s, ONE, peak_flow_gpm=np.array([2.0])) for s in stages]
-        through = list(at_their_flow(stages, settings))
-        assert all(np.shape(s.peak_flow_gpm) == (1,) for s in through)
-        return [one(s.peak_flow_gpm) for s in through]
-
-    carbon = Stage(name="carbon", medium="carbon")
-    membrane = Stage(
-        name="membrane", medium="reverse_osmosis", recovery=0.25, sheet=DataSheet(rated_output_gal_per_day=144)
-    )
-    assert flows(carbon, Stage(name="bed", medium="weak_acid", bypass_percent=25)) == pytest.approx([2.0, 1.5])
-    assert flows(carbon, Stage(name="blend", medium="blend", bypass_percent=25)) == pytest.approx([1.5, 1.5])
-    # 0.1 gal/min of product is 0.4 of feed; the blend after it takes a quarter of the draw from before the train
-    after = Stage(name="blend", medium="blend", bypass_percent=25)
-    assert flows(carbon, membrane, after)[0] == pytest.approx(0.4)
-    before = Stage(name="blend", medium="blend", bypass_percent=25)
-    assert flows(carbon, before, membrane)[0] == pytest.approx(0.3)
 
 
 def test_bypass_for_a_target_reads_the_stage() -> None:

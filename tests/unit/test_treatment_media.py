@@ -15,7 +15,6 @@ from brewwater.treatment.media.catalytic_carbon import empty_bed_contact_s
 from brewwater.treatment.media.reverse_osmosis import (
     concentration_factor,
     output_gal_per_day,
-    returned_reject_factor,
     temperature_factor,
 )
 from brewwater.treatment.media.scale_inhibitor import held_back, temporary_hardness_mg_L_as_CaCO3
@@ -199,16 +198,15 @@ def test_membrane_output_falls_with_cold_and_pressure() -> None:
         medium="reverse_osmosis",
         sheet=DataSheet(rated_output_gal_per_day=100, rated_pressure_psi=60),
     )
-    figures = settings_for(stage, ONE)
 
     def output(psi: float, celsius: float) -> float:
-        return one(output_gal_per_day(stage, HARD, figures, psi, np.array([celsius])))
+        return one(output_gal_per_day(stage, HARD.tds_mg_L, 0.25, psi, celsius))
 
     assert output(60, 25) == pytest.approx(100, rel=0.05)
     assert output(60, 10) == pytest.approx(output(60, 25) * 0.585, rel=0.01)
     assert 0.4 < output(30, 25) / output(60, 25) < 0.5
     assert output(2, 25) == 0  # below the osmotic pressure
-    assert np.isnan(output_gal_per_day(Stage(name="m", medium="reverse_osmosis"), HARD, figures, 60)).all()
+    assert np.isnan(output_gal_per_day(Stage(name="m", medium="reverse_osmosis"), 250, 0.25, 60, 25)).all()
 
 
 def test_membrane_limits_are_named() -> None:
@@ -217,8 +215,6 @@ def test_membrane_limits_are_named() -> None:
     with pytest.raises(InputError, match="recovery"):
         concentration_factor(1.0)
     assert float(concentration_factor(0.5, 0.9)) == pytest.approx(1.9)
-    assert float(returned_reject_factor(100.0, 20.0)) == pytest.approx(1.25)
-    assert np.isnan(returned_reject_factor(10.0, 10.0))
 
 
 def test_calcite_dissolves_towards_saturation_and_never_precipitates() -> None:

@@ -8,7 +8,7 @@ import pytest
 from brewwater import reference
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.treatment import MEDIA, DataSheet, Stage, capacity, medium_class, next_size_up, usual_sheet
+from brewwater.treatment import MEDIA, DataSheet, Stage, capacity, medium_class, usual_sheet
 from brewwater.treatment.classes import SIZES, classes
 
 ONE, MANY = Draws(1), Draws(2048)
@@ -124,8 +124,6 @@ def test_every_currency_that_can_exhaust_a_medium_has_a_figure() -> None:
 
 def test_classes_grow_with_size_and_cover_every_medium() -> None:
     assert {key for key, _ in classes()} == set(MEDIA)
-    assert next_size_up("small") == "medium"
-    assert next_size_up("large") is None
     for medium in MEDIA:
         for name in ("volume_gal", "exchange_eq", "chlorine_g", "price", "service_flow_gpm"):
             spans = [getattr(medium_class(medium, size), name) for size in SIZES]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from brewwater.ensemble import Draws
-from brewwater.treatment import DataSheet, Stage, run_train, settings_for
+from brewwater.treatment import Stage, run_train, settings_for
 from brewwater.water import Water
 
 ONE = Draws(1)
@@ -33,7 +33,6 @@ def test_carbon_ahead_of_a_membrane_sees_the_feed() -> None:
     assert float(carbon.chlorine_g[0]) == pytest.approx(4 * 0.002)
     assert float(membrane.volume_L[0]) == pytest.approx(1)
     assert float(result.reject_L[0]) == pytest.approx(3)
-    assert float(result.source_L[0]) == pytest.approx(4)
 
 
 def test_blend_after_a_membrane_takes_the_inlet_water() -> None:
@@ -48,7 +47,7 @@ def test_blend_after_a_membrane_takes_the_inlet_water() -> None:
     assert float(result.served.hardness_mg_L_as_CaCO3[0]) == pytest.approx(float(mixed[0]))
     assert float(result.served.free_chlorine_mg_L[0]) > 0.6  # raw water brings its chlorine
     assert float(result.loads[0].volume_L[0]) == pytest.approx(0.7 * 2)
-    assert float(result.source_L[0]) == pytest.approx(0.3 + 1.4)
+    assert float(result.reject_L[0]) == pytest.approx(0.7)
 
 
 def test_membrane_bypass_is_dechlorinated_by_the_carbon_before_it() -> None:
@@ -65,7 +64,7 @@ def test_no_stage_serves_the_water_as_it_comes() -> None:
     result = run_train((), TAP, ONE)
     assert result.served is TAP
     assert result.loads == ()
-    assert float(result.source_L[0]) == 1
+    assert float(result.reject_L[0]) == 0
 
 
 def test_a_grid_of_settings_runs_at_once() -> None:
@@ -79,27 +78,3 @@ def test_a_grid_of_settings_runs_at_once() -> None:
     for row, bypass in ((0, 0), (4, 40), (10, 100)):
         single = run_train((stages[0], stages[1].model_copy(update={"bypass_percent": bypass})), TAP, draws)
         np.testing.assert_allclose(alkalinity[row], single.served.alkalinity_mg_L_as_CaCO3, rtol=1e-12)
-
-
-def test_carbon_ahead_of_a_membrane_runs_at_the_membranes_feed() -> None:
-    carbon = Stage(name="carbon", medium="carbon", sheet=DataSheet(service_flow_gpm=0.4))
-    small = DataSheet(rated_output_gal_per_day=72)
-    peak = np.array([1.6])
-
-    def free(*stages: Stage) -> float:
-        return float(run_train((carbon, *stages), TAP, ONE, peak_flow_gpm=peak).waters[0].free_chlorine_mg_L[0])
-
-    def membrane(bypass_percent: float, sheet: DataSheet = small) -> Stage:
-        return Stage(
-            name="membrane",
-            medium="reverse_osmosis",
-            recovery=0.25,
-            sheet=sheet,
-            bypass_percent=bypass_percent,
-        )
-
-    assert free() == pytest.approx(2 * 0.015 ** (0.4 / 1.6))  # four times its rated flow
-    assert free(membrane(0)) == pytest.approx(2 * 0.015)  # 72 gal/day at 25 % is 0.2 gal/min of feed
-    assert free(membrane(100)) == pytest.approx(free())
-    assert free(membrane(50)) == pytest.approx(2 * 0.015 ** (0.4 / (0.5 * 1.6 + 0.2)))
-    assert free(membrane(0, DataSheet())) == pytest.approx(free())  # output unknown: the fixtures' flow stands

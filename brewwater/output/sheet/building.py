@@ -30,6 +30,7 @@ def sized(plan: Plan) -> Sizing:
         machines=plan.document.machines,
         draws=scenario.draws,
         weights=scenario.weights,
+        feed_tds_mg_L=candidate.feed_tds_mg_L,
     )
 
 
@@ -40,7 +41,7 @@ def sizes_section(plan: Plan) -> Section:
         found = sized(plan)
     except InputError as error:
         return Section(heading, (str(error),))
-    failed = tuple(f"Even so: {c.why}" for c in found.checks if c.ok is False)
+    failed = tuple(f"Even so: {c.why}" for c in found.checks if c.refuses)
     if not found.reasons:
         return Section(heading, ("Mains pressure and no storage heater: there is nothing to size.", *failed))
     return Section(heading, failed, Table(("Part", "Why this size"), found.reasons, (2, 8)))

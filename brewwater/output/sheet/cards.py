@@ -10,7 +10,7 @@ from brewwater.output.sheet.building import sanitise_section
 from brewwater.output.sheet.content import Page, Section, Table, lines_of, number, steps, volume
 from brewwater.output.sheet.diagram import drawing
 from brewwater.output.sheet.fill_day import fill_advice
-from brewwater.output.vocabulary import CHECKS, YES
+from brewwater.output.vocabulary import CHECKS, fit_word
 from brewwater.plan import Plan
 from brewwater.planning.candidate import SERVES_NOTHING
 from brewwater.plumbing import PlumbingTree, adapters, cautions, change, commissioning, winter
@@ -72,7 +72,7 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             CHECKS.label(c.check),
             _amount(c.value, c.unit),
             "–" if c.limit is None else _amount(c.limit, c.unit),
-            YES[c.ok],
+            fit_word(c.ok, c.assumed),
             c.source,
         )
         for c in result.fit

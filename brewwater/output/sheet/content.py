@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import resources
 
+from brewwater import units
 from brewwater.changes import Descale, Due
 from brewwater.output.sheet.diagram import Drawing
 from brewwater.plumbing import Step
@@ -51,10 +52,7 @@ def number(value: float | None, digits: int = 3) -> str:
     """A number for reading, to so many significant digits; "not known" where there is none."""
     if value is None:
         return "not known"
-    if value == 0:
-        return "0"
-    size = f"{float(f'{value:.{digits}g}'):,.6f}".rstrip("0").rstrip(".")
-    return size if size not in ("", "-0") else "0"
+    return units.plain(value, digits)
 
 
 def spread(low: float | None, middle: float | None, high: float | None, digits: int = 3) -> str:

@@ -44,8 +44,9 @@ MEASURES = (
     ("Chloride, mg/L", "chloride_mg_L"),
     ("Sodium, mg/L", "sodium_mg_L"),
     ("Total chlorine, mg/L", "total_chlorine_mg_L_as_Cl2"),
-    ("pH in the line", "ph"),
-    ("pH in the cup", "ph_in_cup"),
+    ("pH in the cup", "ph"),
+    ("pH in the line", "ph_in_line"),
+    ("pH once CO2 has settled with the air", "ph_in_air"),
     ("Scale at 93 °C, closed, mg/L as CaCO3", "ccpp_hot_mg_L_as_CaCO3"),
 )
 

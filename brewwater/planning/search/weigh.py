@@ -7,8 +7,9 @@ weighed as one array; what the losses do not read is not solved.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,12 +27,10 @@ from brewwater.treatment import (
     Settings,
     Stage,
     TrainResult,
-    at_their_flow,
     capacity,
     medium_class,
     run_train,
 )
-from brewwater.treatment.media.reverse_osmosis import output_gal_per_day
 from brewwater.units import GAL_L
 from brewwater.verdicts.severity import SUBJECTS, Weighed, bounded, severity
 from brewwater.verdicts.state import State
@@ -71,7 +70,6 @@ class Scales:
         self.scenario = scenario
         self.share = scenario.weights / scenario.weights.sum()
         self._filtered = [b for b in scenario.document.branches if b.filtered]
-        self._flow = np.array([scenario.peak_filtered_flow_gpm])
         self._litres = {b.name: yearly_litres(scenario, b.name) for b in scenario.document.branches}
         self._through = sum((self._litres[b.name] for b in self._filtered), start=np.zeros((1, 1)))
         self._peak_gal = scenario.demand.peak_day_litres(*(b.name for b in self._filtered)) / GAL_L
@@ -134,23 +132,19 @@ class Scales:
     def _run(self, trains: Sequence[tuple[Stage, ...]]) -> tuple[TrainResult, list[Settings]]:
         """All trains at once: they differ in bypass and doses, which become an axis before the phases."""
         first = trains[0]
+        bypass = _bypasses(trains)
+        network = self.scenario.network(first, self.scenario.document.branches, bypass)
         chosen = []
         for at, item in enumerate(first):
-            of_stage = self.scenario.settings(item, self._flow)
-            if any(t[at].bypass_percent != item.bypass_percent for t in trains):
-                of_stage = replace(of_stage, bypass=_axis([t[at].bypass_percent / 100 for t in trains]))
+            of_stage = self.scenario.settings(item, network.flow_gpm(item))
+            of_stage = replace(of_stage, bypass=bypass.get(item.name))
             if item.medium == "mineral_dose":
                 salts = dict.fromkeys(d.salt for t in trains for d in t[at].doses)
                 by_salt = [{d.salt: d.mg_L for d in t[at].doses} for t in trains]
                 of_stage = replace(of_stage, doses={s: _axis([d.get(s, 0.0) for d in by_salt]) for s in salts})
             chosen.append(of_stage)
-        run = run_train(
-            first,
-            self.scenario.waters,
-            self.scenario.draws,
-            settings={s.name: c for s, c in zip(first, chosen, strict=True)},
-        )
-        return run, list(at_their_flow(first, chosen))
+        by_name = {s.name: c for s, c in zip(first, chosen, strict=True)}
+        return run_train(first, self.scenario.waters, self.scenario.draws, settings=by_name), chosen
 
     def _at_filtered(self, water: Water, inhibited: FloatArray) -> tuple[FloatArray, dict[Weighed, FloatArray]]:
         here = self._at_machines([b.name for b in self._filtered], water, inhibited)
@@ -227,7 +221,8 @@ class Scales:
             if item.medium in NOT_BOUGHT:
                 sizes.append([item] * len(trains))
                 continue
-            best, changes, stages = self._sized(item, load, settings, feed, len(trains), as_is)
+            overrun = partial(self._overrun, trains, at, load, settings, feed)
+            best, changes, stages = self._sized(item, load, overrun, len(trains), as_is)
             total, visits = total + best + self._price("head") / money.head_life_years, visits + changes
             sizes.append(stages)
         if money.visits_paid:
@@ -242,7 +237,7 @@ class Scales:
         return np.asarray((getattr(load, currency) * self._through).sum(axis=-2), dtype=np.float64)
 
     def _sized(
-        self, item: Stage, load: Load, settings: Settings, feed: Water, count: int, as_is: bool
+        self, item: Stage, load: Load, overrun: Callable[[Stage], FloatArray], count: int, as_is: bool
     ) -> tuple[FloatArray, FloatArray, list[Stage]]:
         """Cost and changes a year of the best size for each setting, and that size.
 
@@ -260,7 +255,7 @@ class Scales:
             price = option.sheet.price or medium_class(option.medium, option.size).price
             cost = rate * (0.0 if price is None else self._middle(f"price: {option.name}", price))
             mean_rate, mean_cost = self.expected(rate), self.expected(cost)
-            faults = (mean_rate > MOST_CHANGES_A_YEAR) * 1.0 + self._overrun(option, load, settings, feed, count)
+            faults = (mean_rate > MOST_CHANGES_A_YEAR) * 1.0 + overrun(option)
             changes.append(rate)
             costs.append(cost)
             ranks.append(mean_cost + faults * _WORSE_THAN_ANY_PRICE)
@@ -273,18 +268,27 @@ class Scales:
             [options[b][0] for b in pick],
         )
 
-    def _overrun(self, option: Stage, load: Load, settings: Settings, feed: Water, count: int) -> FloatArray:
-        """1 where the size does not bear the peak flow, or a membrane not the busiest day; shape (setting,)."""
+    def _overrun(
+        self, trains: Sequence[tuple[Stage, ...]], at: int, load: Load, settings: Settings, feed: Water, option: Stage
+    ) -> FloatArray:
+        """1 where a size does not bear the peak flow in nine draws of ten, or a membrane not the busiest day; shape
+        (setting,)."""
         if option.medium == "reverse_osmosis":
-            # a day's product at the rating pressure, waiting in a tank
-            makes = output_gal_per_day(option, feed, settings, 60.0)
+            # what it makes in a day, waiting in a tank
+            train = [option if i == at else s for i, s in enumerate(trains[0])]
+            network = self.scenario.network(train, self.scenario.document.branches, _bypasses(trains))
+            if option not in network.membranes:
+                return np.zeros(len(trains))
+            psi = network.membrane_inlet(option).end_psi
+            makes = network.product_gal_per_day(option, psi, feed.tds_mg_L)
             over = (self._peak_gal * load.volume_L).mean(axis=-1) > makes.mean(axis=-1)
         elif option.sheet.service_flow_gpm is None or settings.peak_flow_gpm is None:
             over = np.zeros(1, np.bool_)
         else:
-            over = np.asarray(settings.peak_flow_gpm).mean(axis=-1) > option.sheet.service_flow_gpm * 1.0001
+            too_much = settings.peak_flow_gpm > option.sheet.service_flow_gpm * 1.0001
+            over = self.expected(too_much.astype(np.float64)) > 0.1
         over = np.asarray(over)
-        by_setting = over.reshape(count, -1).any(axis=1) if over.ndim > 1 else np.full(count, over.any())
+        by_setting = over.reshape(len(trains), -1).any(axis=1) if over.ndim > 1 else np.full(len(trains), over.any())
         return np.asarray(by_setting, dtype=np.float64)
 
     def _option(self, item: Stage, size: str) -> tuple[Stage, Mapping[Currency, FloatArray], FloatArray]:
@@ -309,6 +313,15 @@ def yearly_litres(scenario: Scenario, branch: str) -> FloatArray:
     out = np.zeros((len(scenario.phase_share), by_pair.shape[-1]))
     np.add.at(out, book.phase, by_pair)
     return out
+
+
+def _bypasses(trains: Sequence[tuple[Stage, ...]]) -> dict[str, FloatArray]:
+    """Share that goes round each stage whose bypass differs between the trains, by name, shape (setting, 1, 1)."""
+    found = {}
+    for at, item in enumerate(trains[0]):
+        if any(t[at].bypass_percent != item.bypass_percent for t in trains):
+            found[item.name] = _axis([t[at].bypass_percent / 100 for t in trains])
+    return found
 
 
 def _axis(values: Sequence[float]) -> FloatArray:

@@ -79,7 +79,7 @@ def _unsettled(candidate: Candidate) -> dict[str, str]:
     of_measure = {row["measure"]: of_test.get(row["test"]) for row in table("flip_tests")}
     found: dict[str, str] = {}
     for verdict in candidate.verdicts:
-        if verdict.status == "unknown":
+        if verdict.status == "unknown" or verdict.assumed:
             for measure in verdict.measures:
                 analyte = of_measure.get(measure.name)
                 if measure.status == "unknown" and analyte is not None:

@@ -116,15 +116,6 @@ def concentration_factor(recovery: FloatArray | float, rejection: FloatArray | f
     return np.asarray((1 - recovery * (1 - np.asarray(rejection))) / (1 - recovery), dtype=np.float64)
 
 
-def returned_reject_factor(tank_L: FloatArray | float, product_L: FloatArray | float) -> FloatArray:
-    """Concentration in a fresh tank that the reject goes back to: V0 / (V0 - product), all rejected.
-
-    Needs approval, and ``product_L`` below ``tank_L``; NaN where the tank would be empty.
-    """
-    left = np.asarray(tank_L, dtype=np.float64) - np.asarray(product_L, dtype=np.float64)
-    return np.asarray(np.where(left > 0, tank_L / np.where(left > 0, left, 1), np.nan), dtype=np.float64)
-
-
 def concentrate_gypsum_index(feed: Water, recovery: float) -> FloatArray:
     """Gypsum saturation index of the concentrate, all ions rejected, at the feed's temperature; the shape of the
     feed.
@@ -205,30 +196,44 @@ def osmotic_pressure_psi(tds_mg_L: FloatArray) -> FloatArray:
     return np.asarray(tds_mg_L, dtype=np.float64) / 100
 
 
+RATING_TDS_MG_L = 250.0  # of the water that membranes are rated on (common practice, no source)
+RATING_PSI = 60.0  # the usual rating pressure of small membranes (common practice, no source)
+
+
 def output_gal_per_day(
     stage: Stage,
-    feed: Water,
-    settings: Settings,
+    tds_mg_L: FloatArray | float,
+    recovery: FloatArray | float,
     pressure_psi: FloatArray | float,
-    temperature_C: FloatArray | None = None,
+    temperature_C: FloatArray | float,
+    rated_gal_per_day: FloatArray | float | None = None,
 ) -> FloatArray:
-    """Product at this water's temperature and net pressure, US gal/day; NaN where the sheet rates no output.
+    """Product at this water's temperature and net pressure, US gal/day; NaN where no output is rated.
 
-    Net pressure = inlet - osmotic pressure of the mean of feed and reject; the rating is taken at
-    ``rated_pressure_psi`` (60 psi, the usual rating pressure of small membranes, where not stated; common
-    practice) and 25 °C. Zero where the inlet pressure does not pass the osmotic pressure.
+    Net pressure = inlet - osmotic pressure of the mean of feed and reject, all rejected; the rating is taken at
+    ``rated_pressure_psi`` (``RATING_PSI`` where not stated), 25 °C and ``RATING_TDS_MG_L``. Zero where the inlet
+    pressure does not pass the osmotic pressure.
+
+    Parameters
+    ----------
+    stage : its rating and its temperature curve
+    tds_mg_L : dissolved solids of the feed, mg/L, any broadcastable shape
+    recovery : product over feed, above 0 and below 1
+    pressure_psi : at the inlet, psi (gauge)
+    temperature_C : of the feed, 0 to 40 °C
+    rated_gal_per_day : in place of the sheet's
+
+    Raises
+    ------
+    InputError : a recovery or a temperature outside its range
     """
-    rated = stage.sheet.rated_output_gal_per_day
+    rated = stage.sheet.rated_output_gal_per_day if rated_gal_per_day is None else rated_gal_per_day
     if rated is None:
         return np.array([np.nan])
-    recovery = settings.performance["recovery"]
     mean_factor = (1 + concentration_factor(recovery)) / 2
-    osmotic = osmotic_pressure_psi(feed.tds_mg_L) * mean_factor
-    net = np.maximum(np.asarray(pressure_psi, dtype=np.float64) - osmotic, 0)
-    # rated on water of 250 mg/L, 2.5 psi of osmotic pressure: common practice, no source
-    at_rating = (stage.sheet.rated_pressure_psi or 60.0) - 2.5
-    warmth = temperature_factor(feed.temperature_C if temperature_C is None else temperature_C, stage.temperature_curve)
-    return np.asarray(rated * warmth * net / at_rating, dtype=np.float64)
+    net = np.maximum(np.asarray(pressure_psi) - osmotic_pressure_psi(np.asarray(tds_mg_L)) * mean_factor, 0)
+    at_rating = (stage.sheet.rated_pressure_psi or RATING_PSI) - osmotic_pressure_psi(np.asarray(RATING_TDS_MG_L))
+    return np.asarray(rated * temperature_factor(temperature_C, stage.temperature_curve) * net / at_rating)
 
 
 MEDIUM = Medium("reverse_osmosis", treat, load, frozenset({"time", "pressure"}))

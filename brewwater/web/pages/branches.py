@@ -9,7 +9,7 @@ import streamlit as st
 
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.charts import branch_costs, branch_drawing
-from brewwater.output.vocabulary import CHECKS, FIXTURES, MET
+from brewwater.output.vocabulary import CHECKS, FIXTURES, MET, met
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, UNCOUNTED, AtBase
 from brewwater.plumbing import Check
@@ -233,17 +233,18 @@ def _fit(plan: Plan, words: Words) -> None:
         unit = COUNTED.get(check.check, "") if check.unit == "1" else check.unit
         return words.number(value) if value is None else f"{words.number(value)} {unit}".strip()
 
+    order = ("act", "watch", "unknown", "ok")
     show.checks(
         [
             show.Checked(
                 CHECKS.label(c.check) + (f": {c.part}" if c.part in named else ""),
-                MET[c.ok],
+                met(c.ok, c.assumed),
                 amount(c, c.value),
                 "" if c.limit is None else bound(c.check, amount(c, c.limit), fails_above=_fails_above(c)),
                 c.why,
                 facts.source_text(c.source),
             )
-            for c in sorted(plan.candidate.checks, key=lambda c: {False: 0, None: 1, True: 2}[c.ok])
+            for c in sorted(plan.candidate.checks, key=lambda c: order.index(met(c.ok, c.assumed)))
         ]
     )
 

@@ -54,6 +54,7 @@ HELD_BY = {
     "alkalinity": ("alkalinity",),
     "tds": ("mg/L per µS/cm",),
     "line_ph": ("pH",),
+    "air_ph": ("pH",),
     "cup_ph": ("pH",),
     "ccpp": ("CCPP", "calcite", "dissolving capacity", "Ca at"),
     "conductivity": ("µS/cm", "KCl", "brought to 25"),

@@ -12,6 +12,7 @@ from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan
 from brewwater.reference import keyed
 from brewwater.treatment import Stage
+from brewwater.verdicts import ph_in_cup
 from brewwater.web import planning
 from brewwater.web.pages import first
 from brewwater.web.state import Document, desk
@@ -239,10 +240,12 @@ def _results(plan: Plan, words: Words) -> None:
         )
         state = plan.candidate.main.state
         if state is not None:
-            line, cup = (plan.scenario.pooled(x)[1] for x in (state.line_ph, state.cup_ph))
+            in_cup = ph_in_cup(state, plan.document.targets)
+            line, cup, air = (plan.scenario.pooled(x)[1] for x in (state.line_ph, in_cup, state.air_ph))
             st.caption(
-                f"The cup is judged at pH {words.number(float(cup), 2)}, after CO2 has left; the line's metal at pH "
-                f"{words.number(float(line), 2)}, before."
+                f"The cup is judged at pH {words.number(float(cup), 2)}, nearest to its goal on the way from "
+                f"{words.number(float(line), 2)} in the line, where the metal is judged, to "
+                f"{words.number(float(air), 2)} once CO2 has settled with the air."
             )
     with right:
         factor, unit = (1.0, "g") if words.metric else (1 / G_PER_OZ, "oz")

@@ -272,6 +272,7 @@ def _formulas(plan: Plan) -> None:
                             "hardness": "total_hardness",
                             "tds": "total_dissolved_solids",
                             "line_ph": "ph",
+                            "air_ph": "ph",
                             "cup_ph": "ph",
                         }.get(key, key),
                     ),

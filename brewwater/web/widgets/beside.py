@@ -24,7 +24,7 @@ from brewwater.web.widgets import facts, show
 from brewwater.web.widgets.words import Words
 
 G_PER_OZ = 28.349523125
-SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "line_ph", "cup_ph", "ccpp")
+SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "cup_ph", "line_ph", "air_ph", "ccpp")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ def water_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
         water, state = (
             (main.water, main.state or side.source_state) if served else (side.scenario.waters, side.source_state)
         )
-        found = side.scenario.pooled(facts.measure(key, water, state))
+        found = side.scenario.pooled(facts.measure(key, water, state, side.scenario.document.targets))
         return words.span([float(x) for x in found], digits=2 if key.endswith("ph") else 3)
 
     out = []

@@ -17,7 +17,7 @@ from brewwater.planning.cartridges import Cartridge
 from brewwater.reference import sources
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent
-from brewwater.verdicts import State
+from brewwater.verdicts import State, TargetChoice, ph_in_cup
 from brewwater.water import Water
 from brewwater.web.state import desk
 from brewwater.web.widgets.show import Figure, How
@@ -47,7 +47,18 @@ MEASURES: dict[str, tuple[str, str, str, str]] = {
         "solved from charge balance with all CO2 still in the water",
         "plummer_busenberg_1982",
     ),
-    "cup_ph": ("pH in the cup", "", "solved after CO2 has settled with the air", "plummer_busenberg_1982"),
+    "air_ph": (
+        "pH once CO2 has settled with the air",
+        "",
+        "solved in balance with the CO2 of outdoor air",
+        "plummer_busenberg_1982",
+    ),
+    "cup_ph": (
+        "pH in the cup",
+        "",
+        "on the way from the line to the air, the pH nearest to the goal",
+        "plummer_busenberg_1982",
+    ),
     "ccpp": (
         "Scale that can fall out (below 0: none)",
         "mg/L as CaCO3",
@@ -63,7 +74,7 @@ MEASURES: dict[str, tuple[str, str, str, str]] = {
 }
 
 
-def measure(key: str, water: Water, state: State) -> FloatArray:
+def measure(key: str, water: Water, state: State, targets: TargetChoice) -> FloatArray:
     """The values of a measure of ``MEASURES``, shape (phase, draw) or broadcastable to it."""
     values: dict[str, Callable[[], FloatArray]] = {
         "hardness": lambda: water.hardness_mg_L_as_CaCO3,
@@ -72,7 +83,8 @@ def measure(key: str, water: Water, state: State) -> FloatArray:
         "chloride": lambda: water.chloride_mg_L,
         "sodium": lambda: water.sodium_mg_L,
         "line_ph": lambda: state.line_ph,
-        "cup_ph": lambda: state.cup_ph,
+        "air_ph": lambda: state.air_ph,
+        "cup_ph": lambda: ph_in_cup(state, targets),
         "ccpp": lambda: state.machine_ccpp_mg_L_as_CaCO3,
         "conductivity": lambda: state.conductivity_uS_cm,
     }
@@ -87,13 +99,13 @@ def source_text(key: str) -> str:
 
 def measures(plan: Plan, words: Words, keys: tuple[str, ...] = tuple(MEASURES)) -> list[list[str]]:
     """Rows of label with unit, range as it comes, range served, for a table."""
-    main = plan.candidate.main
+    main, targets = plan.candidate.main, plan.document.targets
     state = main.state or plan.source_state
     rows = []
     for key in keys:
         label, unit, *_ = MEASURES[key]
-        before = plan.scenario.pooled(measure(key, plan.scenario.waters, plan.source_state))
-        after = plan.scenario.pooled(measure(key, main.water, state))
+        before = plan.scenario.pooled(measure(key, plan.scenario.waters, plan.source_state, targets))
+        after = plan.scenario.pooled(measure(key, main.water, state, targets))
         digits = 2 if key.endswith("ph") else 3
         rows.append(
             [
