@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 
 from brewwater import store
 from brewwater.errors import BrewwaterError
+from brewwater.output.escape import for_markdown
 from brewwater.planning.document import demo_document, load_document, mobile_template
 from brewwater.store import StaleSave, Store, access
 from brewwater.web import journal
@@ -37,7 +38,7 @@ def only_here() -> None:
         )
         access.check_alone(store.database_url().get_backend_name(), secrets_kept())
     except BrewwaterError as error:
-        st.error(str(error), icon=":material/lock:")
+        st.error(for_markdown(error), icon=":material/lock:")
         st.stop()
 
 
@@ -143,12 +144,12 @@ def trouble() -> None:
     """What went wrong with keeping, where something did, and the ways out."""
     on = desk()
     if "stale" in on.extra:
-        st.warning(str(on.extra["stale"]), icon=":material/group:")
+        st.warning(for_markdown(on.extra["stale"]), icon=":material/group:")
         with st.container(horizontal=True):
             st.button("Open theirs (mine is one undo away)", key="take_theirs", on_click=take_theirs)
             st.button("Save mine on top", key="save_on_top", on_click=save, kwargs={"on_top": True})
     if "problem" in on.extra:
-        st.error(str(on.extra["problem"]), icon=":material/report:")
+        st.error(for_markdown(on.extra["problem"]), icon=":material/report:")
     if on.extra.get("log_only") and on.version == 0:
         st.info(
             "Nothing is saved in this unit yet but its log, so a plain plan stands here. Give your water and your "

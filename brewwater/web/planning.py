@@ -11,6 +11,7 @@ import streamlit as st
 
 from brewwater.errors import BrewwaterError, InputError
 from brewwater.output.charts import DARK, LIGHT, Palette
+from brewwater.output.escape import for_markdown
 from brewwater.plan import Plan, make_plan, stamp
 from brewwater.planning.document import PlanDocument
 from brewwater.treatment import Stage
@@ -102,7 +103,7 @@ def current() -> Plan | None:
         if plan is None:
             plan = _made(key, repr([s.model_dump() for s in on.train]), typed, on.train)
     except BrewwaterError as error:
-        st.error(str(error), icon=":material/report:")
+        st.error(for_markdown(error), icon=":material/report:")
         return None
     return plan if plan.document == typed else replace(plan, document=typed)
 
@@ -210,7 +211,7 @@ def _strip(job: Job) -> None:
     try:
         better = search.result.result()
     except InputError as error:
-        st.error(str(error), icon=":material/report:")
+        st.error(for_markdown(error), icon=":material/report:")
         return
     except Exception:
         _stop(job.key)  # a defect: told once, not at every look

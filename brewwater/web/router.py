@@ -9,6 +9,7 @@ from importlib import resources
 
 import streamlit as st
 
+from brewwater.output.escape import for_markdown
 from brewwater.web import keeping
 from brewwater.web.pages import (
     branches,
@@ -137,11 +138,7 @@ def _bar(title: str) -> None:
 def _state_of_saving() -> str:
     on = desk()
     if on.ref is None:
-        return f"**{_plain(on.typed.name)}** · :yellow-badge[▲ Not saved yet]"
+        return f"**{for_markdown(on.typed.name)}** · :yellow-badge[▲ Not saved yet]"
     if on.unsaved:
-        return f"**{_plain(on.typed.name)}** · :yellow-badge[▲ Change not saved]"
-    return f"**{_plain(on.typed.name)}** · :green-badge[● Saved, version {on.version}]"
-
-
-def _plain(text: str) -> str:
-    return "".join("\\" + c if c in "\\`*_{}[]()#+-.!|<>:$~" else c for c in text)
+        return f"**{for_markdown(on.typed.name)}** · :yellow-badge[▲ Change not saved]"
+    return f"**{for_markdown(on.typed.name)}** · :green-badge[● Saved, version {on.version}]"

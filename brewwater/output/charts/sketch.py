@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Callable, Sequence
-from html import escape
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.output.charts.base import FloatArray, Palette
 from brewwater.output.charts.water import ALKALINITY, HARDNESS, SERVED, SOURCE, Marks, Range, cup_marks, room
+from brewwater.output.escape import for_html as escape
 from brewwater.planning.scenario import Scenario
 from brewwater.water import Water
 

@@ -9,6 +9,7 @@ import streamlit as st
 
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.charts import branch_costs, branch_drawing
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import CHECKS, FIXTURES, MET, met
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, UNCOUNTED, AtBase
@@ -86,7 +87,9 @@ def page() -> None:
                         plan.scenario.demand.litres_per_service_day(branch.name) / GAL_L, plan.scenario.weights
                     )
                     amount = on.words.span([low, middle, high], "volume")
-                    st.caption(f"{amount} on a service day" + (" · main machine" if branch.name == main else ""))
+                    st.caption(
+                        f"{for_markdown(amount)} on a service day" + (" · main machine" if branch.name == main else "")
+                    )
                 with st.popover("Change this branch", icon=":material/edit:"):
                     fields.text("Name", f"branch_name_{i}", value=branch.name, write=partial(_rename, i))
                     fields.choice(
@@ -285,7 +288,7 @@ def _at_base(plan: Plan, at: AtBase, words: Words) -> None:
         show.say(f"Not this plan's treatment, but the best with a membrane: {' → '.join(s.name for s in at.stages)}.")
     for way in at.ways:
         if way.asks:
-            with st.expander(f"{way.name}: what it asks", icon=":material/checklist:"):
+            with st.expander(f"{for_markdown(way.name)}: what it asks", icon=":material/checklist:"):
                 failed = [f"Does not fit: {check.why}" for check in way.checks if check.ok is False]
                 show.table(["It asks"], [[line] for line in (*failed, *way.asks)], label=f"{way.name}: what it asks")
     st.caption(UNCOUNTED)

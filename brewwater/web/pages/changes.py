@@ -10,6 +10,7 @@ import streamlit as st
 from brewwater.changes import Descale, Due
 from brewwater.demand import WEEKDAYS
 from brewwater.output.charts import Remaining, capacity_left, remaining
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import Cartridge
@@ -75,8 +76,9 @@ def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
             _table(due, words)
     policy = plan.document.policy
     st.caption(
-        f"The same dates stand on the printed sheet and in the calendar file. {_chosen(plan)} Orders allow "
-        f"{policy.lead_days} days of delivery and {policy.buffer_days} days in hand."
+        "The same dates stand on the printed sheet and in the calendar file. "
+        f"{for_markdown(_chosen(plan))} Orders allow {policy.lead_days} days of delivery and "
+        f"{policy.buffer_days} days in hand."
     )
 
 
@@ -241,7 +243,7 @@ def _bears(plan: Plan, words: Words) -> None:
         label="Cartridges",
     )
     for message in dict.fromkeys(w.message for one in plan.candidate.cartridges for w in one.capacity.warnings):
-        st.caption(message)
+        st.caption(for_markdown(message))
     with st.expander("How this is computed", icon=":material/function:", key="box_how"):
         st.markdown(
             f"- **{'Litres' if words.metric else 'Gallons'}** = capacity × margin ÷ what one of *this* water uses. A "

@@ -12,6 +12,7 @@ from brewwater.cost import compare
 from brewwater.errors import BrewwaterError
 from brewwater.output.charts import two_costs
 from brewwater.output.charts.beside import Cloud, cup_beside
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import SUBJECT
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import PlanDocument
@@ -64,7 +65,14 @@ def _pick(label: str, options: Sequence[Any], key: str, *, radio: bool = False, 
         desk().extra[key] = st.session_state[key]
 
     if radio:
-        return st.radio(label, options, key=key, horizontal=True, on_change=keep, format_func=names)
+        return st.radio(
+            for_markdown(label),
+            options,
+            key=key,
+            horizontal=True,
+            on_change=keep,
+            format_func=lambda one: for_markdown(names(one)),
+        )
     return fields.pick(label, options, key=key, on_change=keep, format_func=names)
 
 
@@ -106,7 +114,7 @@ def _same(plan: Plan, towns: list[str]) -> list[Plan] | None:
             for typed in (town_alone(plan.document, t, plan.candidate.stages, planning.LIVE_DRAWS) for t in towns)
         ]
     except BrewwaterError as error:
-        st.error(str(error), icon=":material/report:")
+        st.error(for_markdown(error), icon=":material/report:")
         return None
 
 
@@ -123,7 +131,7 @@ def _searched(plan: Plan, towns: list[str]) -> list[Plan] | None:
     for town in towns:
         one = found.get(keys[town])
         if isinstance(one, BrewwaterError):
-            st.error(f"{town}: {one}", icon=":material/report:")
+            st.error(for_markdown(f"{town}: {one}"), icon=":material/report:")
         elif one is not None:
             out.append(one)
     return out if len(out) == len(towns) else None

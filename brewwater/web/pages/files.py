@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import cast
-
 import streamlit as st
 
 from brewwater.errors import BrewwaterError, InputError
+from brewwater.output.escape import for_markdown
 from brewwater.output.result import plan_result
 from brewwater.output.sheet.files import files
 from brewwater.output.sheet.fill_day import Advice, fill_advice
@@ -136,7 +135,7 @@ def _document(plan: Plan | None) -> None:
         help="It takes the place of what is on the desk; that stays one undo away.",
     )
     if "upload_fault" in on.extra:
-        st.error(on.extra["upload_fault"], icon=":material/edit_off:")
+        st.error(for_markdown(on.extra["upload_fault"]), icon=":material/edit_off:")
 
 
 def _restore() -> None:
@@ -167,12 +166,12 @@ def _bundle() -> None:
                 on_click="ignore",
             )
         except BrewwaterError as error:
-            st.error(str(error))
+            st.error(for_markdown(error))
     else:
         st.caption("Save the plan as a unit to take it along with its history and its log.")
     st.file_uploader("Bring a whole unit back", type=["json"], key="bundle_up", on_change=_restore)
     if "bundle_fault" in on.extra:
-        st.error(cast(str, on.extra["bundle_fault"]), icon=":material/edit_off:")
+        st.error(for_markdown(on.extra["bundle_fault"]), icon=":material/edit_off:")
 
 
 def _fill_day(plan: Plan) -> None:

@@ -7,6 +7,7 @@ from functools import partial
 import streamlit as st
 
 from brewwater.output.charts import cup_sketch
+from brewwater.output.escape import for_markdown
 from brewwater.plan import Plan
 from brewwater.verdicts import goals
 from brewwater.web import planning
@@ -120,10 +121,8 @@ def _inputs() -> None:
             high=20000,
         )
         if now is not None and found is not None and not now.certain:
-            st.caption(
-                f"{on.words.span([now.low, now.high])} {unit} ({found.method.replace('_', ' ')}); a number "
-                "typed here replaces the range."
-            )
+            span, method = on.words.span([now.low, now.high]), found.method.replace("_", " ")
+            st.caption(for_markdown(f"{span} {unit} ({method}); a number typed here replaces the range."))
     st.subheader("Your day", anchor=False)
     drinks = typed.demand.drinks_per_service_day
     listed = sum(d.per_service_day.middle for d in typed.demand.drinks)

@@ -11,6 +11,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.log import Diagnosis
 from brewwater.log.entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.output.charts import worth_of_tests
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import LOG, METHODS
 from brewwater.plan import Plan
 from brewwater.units import PLAN_UNITS
@@ -112,7 +113,7 @@ def _form(words: Words) -> None:
     columns[0].text_input("Value" if kind not in EVENTS else "Which, or what was done", key="reading_value")
     columns[1].text_input("Unit", key="reading_unit")
     if "reading_fault" in on.extra:
-        st.error(on.extra["reading_fault"], icon=":material/edit_off:")
+        st.error(for_markdown(on.extra["reading_fault"]), icon=":material/edit_off:")
     places = ["", "source", "served", *(b.name for b in on.typed.branches)]
     places += [s.name for s in (on.typed.train or on.train)]
     fields.pick("Where", list(dict.fromkeys(places)), key="reading_where", format_func=lambda w: w or "not said")
@@ -129,9 +130,12 @@ def _form(words: Words) -> None:
 
 def _diagnosis(found: Diagnosis) -> None:
     """What the readings say that the plan did not: what happened, the likeliest causes, the next check."""
-    causes = "\n".join(f"1. {cause}" for cause in found.causes)
-    text = f"**{found.message}**\n\nLikeliest first:\n{causes}\n\n**Next check:** {found.next_check}"
-    st.warning(text.replace("$", "\\$").replace("~", "\\~"), icon=":material/troubleshoot:")
+    st.warning(
+        f"**{for_markdown(found.message)}**\n\nLikeliest first:\n"
+        + "\n".join(f"1. {for_markdown(cause)}" for cause in found.causes)
+        + f"\n\n**Next check:** {for_markdown(found.next_check)}",
+        icon=":material/troubleshoot:",
+    )
 
 
 def _effect(plan: Plan) -> None:
@@ -230,7 +234,7 @@ def _log(words: Words) -> None:
     try:
         lines = keeping.place().readings(str(on.ref))
     except BrewwaterError as error:
-        st.error(str(error))
+        st.error(for_markdown(error))
         return
     if not lines:
         st.caption("Nothing in it yet.")

@@ -13,6 +13,7 @@ import streamlit as st
 
 from brewwater import reports as intake
 from brewwater.errors import InputError
+from brewwater.output.escape import for_markdown
 from brewwater.output.report_result import report_result
 from brewwater.output.result_schema import ReportResult, RowResult
 from brewwater.output.vocabulary import analyte as plain
@@ -60,7 +61,7 @@ def section(at: int, rename: Rename) -> None:
         with st.spinner("Reading the report…", show_time=True):
             results = _read(name, data)
     except InputError as error:
-        st.error(str(error), icon=":material/report:")
+        st.error(for_markdown(error), icon=":material/report:")
         return
     supplies = [s for s in results if s is not None]
     picked = fields.pick("Supply in the report", supplies, key="report_supply") if supplies else None
@@ -78,7 +79,7 @@ def section(at: int, rename: Rename) -> None:
         _beside(name, data, rows)
     _doubts(result)
     if result.missing:
-        st.caption("Not in the report: " + ", ".join(inline(a) for a in result.missing) + ".")
+        st.caption("Not in the report: " + ", ".join(for_markdown(inline(a)) for a in result.missing) + ".")
     st.button(
         "Use these values for this water",
         key="report_use",

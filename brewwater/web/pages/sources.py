@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 
 import streamlit as st
 
+from brewwater.output.escape import for_html as escape
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import CHECKS, STATUS
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.plan import Plan
@@ -249,7 +250,14 @@ def _check(row: Row) -> str:
 
 
 def _pills(label: str, options: Sequence[str], key: str, names: Callable[[str], str]) -> list[str]:
-    return st.pills(label, options, selection_mode="multi", key=key, format_func=names, wrap=True)
+    return st.pills(
+        for_markdown(label),
+        options,
+        selection_mode="multi",
+        key=key,
+        format_func=lambda one: for_markdown(names(one)),
+        wrap=True,
+    )
 
 
 def _figure(text: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any, Literal, cast
 import streamlit as st
 
 from brewwater.errors import InputError
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.planning.document import PlanDocument, demo_document, mobile_template, with_overrides
 from brewwater.records import Span
@@ -167,7 +168,7 @@ def form() -> bool:
 
 def _number(name: str, label: str, help_text: str, placeholder: str = "not known") -> None:
     st.number_input(
-        label,
+        for_markdown(label),
         value=None,
         key=f"own_{name}",
         step=1.0 if name != "drinks" else 10,

@@ -7,6 +7,7 @@ from typing import Any, get_args
 
 import streamlit as st
 
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import EDITIONS, MACHINES, METALS
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.verdicts import editions, goals
@@ -81,7 +82,7 @@ def _goals() -> None:
         heads, rows = heads[:3], [row[:3] for row in rows]
     show.table(heads, rows, label="Goals")
     if len(sources) == 1:
-        st.caption(f"Source of all: {next(iter(sources))}.")
+        st.caption(f"Source of all: {for_markdown(next(iter(sources)))}.")
     with st.container(border=True):
         st.markdown("**Set your own goal**")
         measure = st.selectbox("Measure", MEASURED, key="goal_measure", format_func=plain)

@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.output.charts import scale_laid
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan
 from brewwater.reference import keyed
@@ -31,7 +32,8 @@ def page() -> None:
         planning.search(plan)
         for problem in plan.candidate.problems:
             st.warning(
-                f"{problem.stage}: {problem.message}" if problem.stage else problem.message, icon=":material/warning:"
+                for_markdown(f"{problem.stage}: {problem.message}" if problem.stage else problem.message),
+                icon=":material/warning:",
             )
     with st.container(horizontal=True):
         if not own and plan is not None:
@@ -91,7 +93,7 @@ def _editor() -> None:
     train = on.typed.train or ()
     branches = ["", *(b.name for b in on.typed.branches)]
     for i, stage in enumerate(train):
-        with st.expander(f"{i + 1}. {stage.name}", icon=":material/filter_alt:", key=f"stage_box_{i}"):
+        with st.expander(f"{i + 1}. {for_markdown(stage.name)}", icon=":material/filter_alt:", key=f"stage_box_{i}"):
             _stage(i, stage, branches, len(train))
     with st.container(horizontal=True, vertical_alignment="bottom"):
         medium = st.selectbox("Add a stage", list(MEDIA), key="stage_medium", format_func=MEDIA.label)
@@ -197,7 +199,9 @@ def _doses(i: int, stage: Stage) -> None:
         help="Pure salt, hydrate water included. Above 500 mg/L is refused.",
     )
     if stage.doses:
-        st.caption("Dosed: " + "; ".join(f"{d.salt.replace('_', ' ')} {d.mg_L:g} mg/L" for d in stage.doses))
+        st.caption(
+            "Dosed: " + "; ".join(f"{for_markdown(d.salt.replace('_', ' '))} {d.mg_L:g} mg/L" for d in stage.doses)
+        )
 
 
 def _dose(i: int, salt: str, document: Document, value: float | None) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT, WATER
 from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan
@@ -44,7 +45,7 @@ def page() -> None:
         store = keeping.place()
         units = store.units()
     except BrewwaterError as error:
-        st.error(str(error))
+        st.error(for_markdown(error))
         return
     st.subheader("Saved units", anchor=False)
     if not units:
@@ -143,15 +144,15 @@ def _side_by_side(units: list[Unit], words: Words) -> None:
                 keys[ref] = ref, found.version
                 documents[keys[ref]] = _coarse(found.document)
             else:
-                st.caption(f"{by_ref[ref].name}: no plan is saved in it yet.")
+                st.caption(f"{for_markdown(by_ref[ref].name)}: no plan is saved in it yet.")
         except BrewwaterError as error:
-            st.error(f"{by_ref[ref].name}: {error}")
+            st.error(for_markdown(f"{by_ref[ref].name}: {error}"))
     plans = aside.several("side", documents, {keys[r]: by_ref[r].name for r in keys})
     columns: dict[str, list[str]] = {}
     for ref, key in keys.items():
         plan = plans.get(key)
         if isinstance(plan, BrewwaterError):
-            st.error(f"{by_ref[ref].name}: {plan}")
+            st.error(for_markdown(f"{by_ref[ref].name}: {plan}"))
         elif plan is not None:
             columns[ref] = _column(plan, words)
     if columns:

@@ -11,6 +11,7 @@ import streamlit as st
 
 from brewwater.demand import WEEKDAYS, Event, EventsRead, read_events
 from brewwater.errors import InputError
+from brewwater.output.escape import for_markdown
 from brewwater.web.state import Document, change, desk, hand
 from brewwater.web.widgets import fields, show
 from brewwater.web.widgets.words import date
@@ -64,7 +65,7 @@ def calendar() -> None:
         st.caption("Ordinary days of these months are so many times as busy; where seasons overlap, both count.")
     for part, (title, fresh) in DATED.items():
         items = getattr(now, part)
-        with st.expander(f"{title} ({len(items)})", icon=":material/event:", key=f"box_{part}"):
+        with st.expander(f"{for_markdown(title)} ({len(items)})", icon=":material/event:", key=f"box_{part}"):
             for i in _opened(part, items):
                 _dated(part, i, items[i])
             fields.act("Add", f"{part}_add", partial(_add_dated, part, fresh), icon=":material/add:")
@@ -219,7 +220,7 @@ def _from_file() -> None:
     try:
         found = read_events(on.extra["events_file"], multiplier=times)
     except InputError as error:
-        st.error(str(error), icon=":material/report:")
+        st.error(for_markdown(error), icon=":material/report:")
         st.button("Put the file away", key="events_away", on_click=_put_away)
         return
     _preview(found)

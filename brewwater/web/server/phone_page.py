@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import io
 import socket
 from collections.abc import Awaitable, Callable
@@ -12,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from brewwater.errors import StoreError
+from brewwater.output.escape import for_html
 from brewwater.web import journal
 from brewwater.web.server.phone import COOKIE, DIGITS, SHUT_S, Code, Phones
 from brewwater.web.server.policy import PAIRING
@@ -65,7 +65,7 @@ def pairing(code: Code, phones: Phones, hours: int) -> Callable[[Request], Await
 
 def _page(said: str, secure: bool, status: int = 200) -> Response:
     text = _PAGE.format(
-        said=html.escape(said), action=PAIRING, digits=DIGITS, warning="" if secure else html.escape(OPEN_NETWORK)
+        said=for_html(said), action=PAIRING, digits=DIGITS, warning="" if secure else for_html(OPEN_NETWORK)
     )
     headers = {"cache-control": "no-store"} | ({"retry-after": f"{SHUT_S:.0f}"} if status == 429 else {})
     return HTMLResponse(text, status, headers)

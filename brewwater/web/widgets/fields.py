@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.errors import InputError
+from brewwater.output.escape import for_markdown
 from brewwater.web.state import Document, change, desk, hand, look, put
 from brewwater.web.widgets.words import Kind, read_range, write_range
 
@@ -30,14 +31,14 @@ def fault(key: str) -> None:
     """The message at the field, where what was typed there could not be used."""
     message = desk().faults.get(key)
     if message:
-        st.error(message, icon=":material/edit_off:")
+        st.error(for_markdown(message), icon=":material/edit_off:")
 
 
 def done(key: str) -> None:
     """What was just done at the button."""
     message = desk().done.get(key)
     if message:
-        st.success(message, icon=":material/check:")
+        st.success(for_markdown(message), icon=":material/check:")
 
 
 def _changed(key: str, write: Write, read: Callable[[Any], Any]) -> None:
@@ -91,7 +92,7 @@ def number(
         shown = round(shown)
     seed(key, shown)
     st.number_input(
-        f"{label} ({tail})" if tail else label,
+        for_markdown(f"{label} ({tail})" if tail else label),
         value=None,
         key=key,
         step=int(step) if whole else step,
@@ -133,7 +134,7 @@ def span(
 
     seed(key, write_range(words, now, kind))
     st.text_input(
-        f"{label} ({tail})" if tail else label,
+        for_markdown(f"{label} ({tail})" if tail else label),
         key=key,
         placeholder=placeholder if optional else None,
         help=help or "One number, or a range such as 10 – 14, or 10 – 12 – 14 with the typical in the middle.",
@@ -156,9 +157,16 @@ def text(
     """A line, or several, of text."""
     seed(key, (look(path) if write is None or path else value) or "")
     if long:
-        st.text_area(label, key=key, help=help, on_change=_changed, args=(key, write or _at(path), str))
+        st.text_area(for_markdown(label), key=key, help=help, on_change=_changed, args=(key, write or _at(path), str))
     else:
-        st.text_input(label, key=key, help=help, max_chars=120, on_change=_changed, args=(key, write or _at(path), str))
+        st.text_input(
+            for_markdown(label),
+            key=key,
+            help=help,
+            max_chars=120,
+            on_change=_changed,
+            args=(key, write or _at(path), str),
+        )
     fault(key)
 
 
@@ -172,8 +180,9 @@ def pick(
 ) -> Any:
     """One of several: a closed list, or all of a few, with lines that break, where a name is too long for a list."""
     if len(options) <= MOST_SHOWN and any(len(format_func(option)) > letters for option in options):
-        return st.radio(label, options, format_func=format_func, **scenario)
-    return st.selectbox(label, options, format_func=format_func, **scenario)
+        shown = [for_markdown(format_func(option)) for option in options]
+        return st.radio(for_markdown(label), options, format_func=lambda one: shown[options.index(one)], **scenario)
+    return st.selectbox(for_markdown(label), options, format_func=format_func, **scenario)
 
 
 def choice(
@@ -219,11 +228,11 @@ def several(
     now = look(path) if write is None or path else value
     seed(key, [x for x in now or [] if x in options])
     st.pills(
-        label,
+        for_markdown(label),
         options,
         key=key,
         selection_mode="multi",
-        format_func=names,
+        format_func=lambda one: for_markdown(names(one)),
         help=help,
         on_change=_changed,
         args=(key, write or _at(path), list),
@@ -236,7 +245,7 @@ def switch(
 ) -> None:
     """Yes or no."""
     seed(key, bool(look(path) if write is None or path else value))
-    st.toggle(label, key=key, help=help, on_change=_changed, args=(key, write or _at(path), bool))
+    st.toggle(for_markdown(label), key=key, help=help, on_change=_changed, args=(key, write or _at(path), bool))
     fault(key)
 
 
@@ -257,7 +266,12 @@ def day(
 
     seed(key, None if now is None else dt.date.fromisoformat(now))
     st.date_input(
-        label, key=key, help=help, format="YYYY-MM-DD", on_change=_changed, args=(key, write or _at(path), read)
+        for_markdown(label),
+        key=key,
+        help=help,
+        format="YYYY-MM-DD",
+        on_change=_changed,
+        args=(key, write or _at(path), read),
     )
     fault(key)
 
@@ -276,5 +290,5 @@ def act(
     disabled: bool = False,
 ) -> None:
     """A button that changes the document."""
-    st.button(label, key=key, help=help, icon=icon, disabled=disabled, on_click=_act, args=(key, how))
+    st.button(for_markdown(label), key=key, help=help, icon=icon, disabled=disabled, on_click=_act, args=(key, how))
     fault(key)

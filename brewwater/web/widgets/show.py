@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from html import escape
 
 import streamlit as st
 
+from brewwater.output.escape import for_html as escape
 from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT
 from brewwater.verdicts import Verdict
 from brewwater.web.widgets.words import MEANS
