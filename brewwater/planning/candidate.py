@@ -15,18 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.changes import ChangeCalendar, Descale, descale_dates, descales
-from brewwater.cost import EQUIPMENT, Cost, Usage, yearly_cost
-from brewwater.ensemble import percentiles
+from brewwater.cost import EQUIPMENT, Cost, Usage, price_of, yearly_cost
+from brewwater.ensemble import mean, percentiles
 from brewwater.log import analyte_of
 from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
+from brewwater.planning.worth import Stake
 from brewwater.plumbing import Branch, Check, Network, fit
 from brewwater.plumbing.network import behind, way_of
 from brewwater.treatment import Context, Load, Problem, Stage, TrainResult, held_back, order_problems, run_train
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.verdicts.readings import ServedReading
-from brewwater.verdicts.severity import SUBJECTS, Weighed, severity
+from brewwater.verdicts.severity import SUBJECTS, Lost, Weighed, severity
 from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -382,23 +383,53 @@ class Weight:
         return np.asarray(self.cost + sum(self.loss.values()), dtype=np.float64)
 
 
-def losses(scenario: Scenario, served: Sequence[Served], *, measured_only: bool = True) -> dict[Weighed, FloatArray]:
-    """What a year of these waters being out of goal is worth to the user, by subject and draw; the worst
-    machine counts."""
-    worth = scenario.document.worth
-    worst: dict[Weighed, FloatArray] = {subject: np.zeros(1) for subject in SUBJECTS}
-    for at in served:
-        if at.machine is None or at.state is None:
-            continue
-        found = severity(
-            at.water,
-            at.state,
-            known=scenario.known,
-            machine=at.machine,
-            targets=scenario.document.targets,
-            supplies=scenario.supplies,
-            measured_only=measured_only,
-            inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
-        )
-        worst = {s: np.maximum(worst[s], found[s] * getattr(worth, s)) for s in SUBJECTS}
+def stake(scenario: Scenario) -> Stake:
+    """What a year's drinks and a gram of scale are worth in this plan."""
+    money = scenario.document.money
+    per_descale = scenario.draws.span("scale per descale", money.scale_g_per_descale)
+    descale = scenario.draws.span("price: descale", price_of(money, "descale")[0])
+    drinks = scenario.demand.drinks_between(0, scenario.demand.year())
+    each = float(mean(descale, scenario.weights)) * float(mean(1 / per_descale, scenario.weights))
+    return Stake(scenario.document.worth, np.asarray(drinks, dtype=np.float64), each)
+
+
+def lost_at(scenario: Scenario, at: Served, *, measured_only: bool) -> Lost:
+    """How far out of goal the water at a machine is."""
+    assert at.machine is not None
+    assert at.state is not None
+    return severity(
+        at.water,
+        at.state,
+        known=scenario.known,
+        machine=at.machine,
+        targets=scenario.document.targets,
+        supplies=scenario.supplies,
+        measured_only=measured_only,
+        inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
+    )
+
+
+def worst_of(found: Sequence[Mapping[Weighed, FloatArray]]) -> dict[Weighed, FloatArray]:
+    """The losses of several machines as one: every drink meets the worst, scale is laid down in each."""
+    zero: FloatArray = np.zeros(1)
+    worst: dict[Weighed, FloatArray] = dict.fromkeys(SUBJECTS, zero)
+    for one in found:
+        for subject in SUBJECTS:
+            both = worst[subject], one[subject]
+            worst[subject] = both[0] + both[1] if subject == "scale" else np.maximum(*both)
     return worst
+
+
+def losses(scenario: Scenario, served: Sequence[Served], *, measured_only: bool = True) -> dict[Weighed, FloatArray]:
+    """What a year of these waters being out of goal is worth to the user, by subject and draw."""
+    at_stake, year = stake(scenario), scenario.demand.year()
+    return worst_of(
+        [
+            at_stake.lost(
+                lost_at(scenario, at, measured_only=measured_only),
+                scenario.demand.litres(at.branch.name, 0, year) * scenario.by_phase(scale_mg_L(at)) / 1000,
+            )
+            for at in served
+            if at.machine is not None and at.state is not None
+        ]
+    )

@@ -20,8 +20,9 @@ from brewwater.demand import DemandInput
 from brewwater.ensemble import DEFAULT_DRAWS
 from brewwater.errors import InputError
 from brewwater.log.entry import Reading
+from brewwater.planning.worth import Worth
 from brewwater.plumbing import Branch, Unit
-from brewwater.records import Name, NonNegative, Part, Span
+from brewwater.records import Name, Part, Span
 from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.supply.tank_days import FillCalendar
@@ -39,19 +40,6 @@ class Settings(Part):
 
     draws: Annotated[int, Field(ge=1, le=65536)] = DEFAULT_DRAWS
     seed: Annotated[int, Field(ge=0)] = 20261125
-
-
-class Worth(Part):
-    """What a year with that verdict fully out of range would cost, in the plan's currency: how the search weighs
-    money against water. Placeholders without a source: set them to your own trade.
-
-    A part of it (``targets.severity.LOSS``) is counted where a water is merely off the goal, all of it past the
-    limit.
-    """
-
-    cup: NonNegative = 2000.0
-    scale: NonNegative = 1500.0
-    corrosion: NonNegative = 2500.0
 
 
 class PlanDocument(Part):

@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 
 from brewwater.errors import InputError
 from brewwater.records import Finite, Part
-from brewwater.reference import Row, cite, table
+from brewwater.reference import Row, cite, keyed, table
 
 FloatArray = NDArray[np.float64]
 Severity = NDArray[np.int8]
@@ -74,6 +74,28 @@ class Goal(Part):
         out = red | under(self.low) | over(self.high) | np.isnan(values)
         return out.astype(np.int8) + red.astype(np.int8)
 
+    def depth(self, values: FloatArray) -> FloatArray:
+        """How far out of goal, 0 to 1, for values of any shape.
+
+        0 in goal, growing without a step from the goal's edge and on past the red line, so that worse stays worse
+        (``reference/weighing.csv``). What cannot be solved counts as a part.
+        """
+        w = weighing()
+        kept: FloatArray = np.ones(values.shape)
+        for bound, red, sign, left, power in (
+            (self.low, self.red_below, -1.0, w["left_at_red_below"], w["power_below"]),
+            (self.high, self.red_above, 1.0, w["left_at_red"], w["power_above"]),
+        ):
+            edge = red if bound is None else bound
+            if edge is None:
+                continue
+            width = abs((0.0 if red is None else red) - edge) or w["width_of_a_limit"] * abs(edge) or 1.0
+            past = np.maximum(np.nan_to_num(sign * (values - edge)) / width, 0.0)
+            if past.any():
+                kept = kept * (w["left_without_red"] if red is None else left) ** past**power
+        unsolved = np.isnan(values)
+        return 1 - (np.where(unsolved, w["left_unsolved"], kept) if unsolved.any() else kept)
+
     @property
     def unbound(self) -> bool:
         """True where nothing binds: the measure is only shown."""
@@ -82,6 +104,12 @@ class Goal(Part):
     def upper_only(self) -> Goal:
         """The same goal without its lower side."""
         return self.model_copy(update={"low": None, "red_below": None})
+
+
+@cache
+def weighing() -> Mapping[str, float]:
+    """The figures of ``reference/weighing.csv`` by key."""
+    return {key: float(row["value"]) for key, row in keyed("weighing").items()}
 
 
 class TargetChoice(Part):

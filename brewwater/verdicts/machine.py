@@ -11,7 +11,8 @@ from brewwater.records import Finite, Name, NonNegative, Part, Positive
 from brewwater.reference import cite, keyed
 
 Kind = Literal["espresso", "steam_boiler", "brewer", "hot_water", "ice", "other"]
-Metal = Literal["copper_brass", "stainless", "unknown"]
+Metal = Literal["copper_brass", "stainless", "steel", "unknown"]
+LineMaterial = Literal["non_metallic", "copper_brass", "stainless", "steel"]
 Default = Literal["boiler_temperature_C", "minimum_conductivity_uS_cm", "minimum_inlet_psi"]
 MANUAL = "the machine's manual"
 
@@ -32,8 +33,11 @@ class MachineProfile(Part):
     to 130; above 90 chemistry is extrapolated), ``minimum_conductivity_uS_cm`` (level probes, 25 °C) and
     ``minimum_inlet_psi`` (flowing) fall back on the kind's usual figure of ``reference/machine_defaults.csv``
     (``limit``). ``steam_fraction`` is the share of a boiler's water that leaves as steam: 0 to below 1.
-    ``wetted_metal``: low pH is judged red only on copper and brass. ``stainless_grade`` brings in the
-    chloride that the grade bears at the boiler's temperature.
+    ``wetted_metal``: of the machine's own waterways; ``steel`` is any iron that rusts. ``line_material``: of the
+    line from the filter to the machine; low pH and CO2 are red only where it is copper, brass or steel.
+    ``stainless_grade`` brings in the chloride that the grade bears at the boiler's temperature.
+    ``chloride_limit_at``: whether the manual's chloride is of the water that goes in (usual) or of the boiler's.
+    ``lead_bearing_brass``: an older fitting or machine; then chloride is read beside sulfate.
     """
 
     name: Name = "Main machine"
@@ -49,6 +53,9 @@ class MachineProfile(Part):
     boiler_temperature_C: Annotated[Finite, Field(ge=0, le=130)] | None = None
     steam_fraction: Annotated[Finite, Field(ge=0, lt=1)] | None = None
     wetted_metal: Metal = "unknown"
+    line_material: LineMaterial = "non_metallic"
+    chloride_limit_at: Literal["inlet", "boiler"] = "inlet"
+    lead_bearing_brass: bool = False
     stainless_grade: Literal["304", "316", "unknown"] = "unknown"
 
     @model_validator(mode="after")
@@ -67,6 +74,21 @@ class MachineProfile(Part):
             return Limit(float(own), MANUAL, True)
         row = keyed("machine_defaults", "kind")[self.kind]
         return Limit(float(row[name]), cite(row["source"]), False) if row[name] else None
+
+    @property
+    def rusts(self) -> bool:
+        """True where steel or iron is wetted: what the Larson-Skold ratio was made for."""
+        return "steel" in (self.wetted_metal, self.line_material)
+
+    @property
+    def metal_line(self) -> bool:
+        """True where acid and CO2 meet a line of copper, brass or steel on the way to the machine."""
+        return self.line_material in ("copper_brass", "steel")
+
+    @property
+    def cycles(self) -> float:
+        """Salts in the boiler's water over those of its feed: 1 / (1 - share that leaves as steam)."""
+        return 1 / (1 - (self.steam_fraction or 0.0))
 
     @property
     def makes_steam(self) -> bool:

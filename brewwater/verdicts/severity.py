@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.reports.analysis import Supply
-from brewwater.verdicts.case import Case, grid, usual
-from brewwater.verdicts.goals import Severity, TargetChoice, goals
+from brewwater.verdicts.case import usual
+from brewwater.verdicts.goals import TargetChoice, goals, weighing
 from brewwater.verdicts.judge import MEASURES, case_of
 from brewwater.verdicts.machine import MachineProfile
 from brewwater.verdicts.measure import Role
@@ -23,31 +23,42 @@ FloatArray = NDArray[np.float64]
 
 Weighed = Literal["cup", "scale", "corrosion"]
 SUBJECTS: tuple[Weighed, ...] = ("cup", "scale", "corrosion")
-# Part of the worth of a subject that one measure takes away in goal, amber and red (common practice, no source).
-LOSS = np.array([0.0, 0.15, 1.0])
-# Share of a goal's bound past which amber counts in full (common practice, no source: half a kit's error).
-NEAR = 0.05
-COMPOSITION = frozenset({"total_hardness", "alkalinity", "temporary_hardness", "total_dissolved_solids", "sodium"})
-# Acid that leaves with its CO2 harms only the line, and an approved non-metallic line mends that.
+# Acid that leaves with its CO2 harms only a metal line, and a line that is not metal mends that at the price of a
+# hose: it is judged and told, and never weighed against a medium.
 OF_THE_LINE = frozenset({"line_ph", "line_co2"})
+SUM = "total_dissolved_solids"
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """How far out of goal, 0 to 1, each shape ``(draw,)``, ``(1,)`` or with the axes that stand before the phases.
+
+    cup, corrosion, scale : by subject; ``limit`` : the machine's own limits that are passed, among them too
+    faults : how many measures are out of goal, 0 or more; dissolved solids (a sum of the others)
+        and scale (hardness and alkalinity again) aside
+    """
+
+    cup: FloatArray
+    scale: FloatArray
+    corrosion: FloatArray
+    limit: FloatArray
+    faults: FloatArray
+
+    def __getitem__(self, subject: Weighed) -> FloatArray:
+        found: FloatArray = getattr(self, subject)
+        return found
 
 
 def bounded(water: Water, machine: MachineProfile, targets: TargetChoice) -> Bounded:
     """A state that solves only what ``severity`` can read."""
     ph, gypsum = goals(targets)["ph"], usual("scale_limits")["gypsum_index"]
-    line = usual("corrosion_limits")["line_ph"]
-    red_line = line.red_below
-    low = max(x for x in (ph.low, red_line, -np.inf) if x is not None)
+    low = -np.inf if ph.low is None else ph.low
     high = np.inf if ph.high is None else ph.high
-    others = [x for x in (ph.low, ph.red_below, ph.red_above, red_line) if x is not None]
-    co2 = usual("corrosion_limits")["line_co2"].high
     probe = machine.limit("minimum_conductivity_uS_cm")
     return Bounded(
         water,
         machine.temperature_C,
-        (low, high, *others),
-        line.low,
-        np.inf if co2 is None else co2,
+        (low, high),
         -np.inf if gypsum.high is None else gypsum.high,
         -np.inf if probe is None else probe.value,
     )
@@ -64,11 +75,11 @@ def severity(
     role: Role = "served",
     measured_only: bool = True,
     inhibited_up_to_mg_L_as_CaCO3: FloatArray | float = 0.0,
-) -> dict[Weighed, FloatArray]:
-    """Part of each subject's worth that is lost, 0 to 1, in each draw on its worst water.
+) -> Lost:
+    """How far out of goal each draw is, 0 to 1, on its worst water.
 
-    Every measure out of goal takes its part (``LOSS``) of what the others leave, so a second fault still
-    counts. Shape ``(draw,)``, ``(1,)``, or with the axes that stand before the phases.
+    Every measure out of goal takes its part (``Goal.depth``) of what the others leave, so a second fault still
+    counts.
 
     Parameters
     ----------
@@ -82,44 +93,29 @@ def severity(
         inhibited_up_to_mg_L_as_CaCO3=inhibited_up_to_mg_L_as_CaCO3,
     )
     case = replace(case, known=case.known | {"chlorine"}, decided_only=measured_only)
-    found: dict[Weighed, FloatArray] = {}
+    found: dict[str, FloatArray] = {}
+    within: FloatArray = np.ones((1, 1))
+    faults: FloatArray = np.zeros((1, 1))
     for subject in SUBJECTS:
         kept: FloatArray = np.ones((1, 1))
-        of_line = np.zeros((1, 1), np.int8)
         for judged in MEASURES[subject](case):
-            if judged.informs_only or (measured_only and not judged.known):
+            if judged.informs_only or judged.name in OF_THE_LINE or (measured_only and not judged.known):
                 continue
-            if judged.name in OF_THE_LINE:  # one acid, said twice
-                of_line = np.maximum(of_line, _weighed(judged, case))
-            else:
-                kept = kept * (1 - _lost(judged, case))
-        kept = kept * (1 - LOSS[of_line])
+            part = 1 - _lost(judged)
+            kept = kept * part
+            if judged.name != SUM and subject != "scale":
+                faults = faults + (part < 1)
+            if judged.manual and subject == "scale":  # chloride's own limit counts with the metal already
+                within = within * part
         found[subject] = 1 - kept.min(axis=-2)
-    return found
+    return Lost(found["cup"], found["scale"], found["corrosion"], 1 - within.min(axis=-2), faults.max(axis=-2))
 
 
-def _lost(judged: Judged, case: Case) -> FloatArray:
-    """The part lost by one measure. A composition barely past its goal is barely worse: the amber part grows
-    from nothing at the goal's bound to all of it at ``NEAR`` beyond, so that no stage is bought for a hair."""
-    severity = _weighed(judged, case)
-    lost = LOSS[severity]
-    if judged.name not in COMPOSITION or judged.severity is not None or not (severity == 1).any():
-        return lost
-    past = np.zeros(judged.values.shape)
-    for bound, sign in ((judged.goal.low, -1.0), (judged.goal.high, 1.0)):
-        if bound is not None and bound > 0:
-            past = np.maximum(past, sign * (judged.values - bound) / (NEAR * bound))
-    return np.where(severity == 1, lost * np.clip(past, 0.0, 1.0), lost)
-
-
-def _weighed(judged: Judged, case: Case) -> Severity:
-    """The severity as it is weighed: acid that leaves with the CO2 is amber at most, and the Larson-Skold
-    ratio, made for steel mains, counts only beside chloride that is itself out of goal."""
-    found = judged.severities()
-    if judged.name == "larson_ratio":
-        chloride = case.goals["chloride"].severity(grid(case.water.chloride_mg_L))
-        return np.where(chloride > 0, found, 0).astype(np.int8)
-    if judged.name not in OF_THE_LINE or not (found > 1).any():
-        return found
-    stays = grid(case.state.air_ph) < (judged.goal.red_below or 0.0) if judged.name == "line_ph" else False
-    return np.minimum(found, np.where(stays, 2, 1)).astype(np.int8)
+def _lost(judged: Judged) -> FloatArray:
+    """The part lost by one measure: what it is held out of, or capped to amber, counts less."""
+    lost = judged.goal.depth(judged.values)
+    if judged.name == SUM:
+        lost = 1 - (1 - lost) ** weighing()["weight_of_dissolved_solids"]
+    if judged.cap < 2:
+        lost = np.minimum(lost, weighing()["most_of_a_cap"])
+    return lost if judged.severity is None else np.where(judged.severity > 0, lost, 0.0)

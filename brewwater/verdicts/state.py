@@ -178,13 +178,11 @@ class Bounded(State):
 
     A search reads only on which side of a bound a draw lies, and the calcite that does fall.
 
-    - the line's pH and CO2 by the first dissociation, corrected once for carbonate, pairs and acid; solved where
-      that comes within ``LINE_DOUBT`` of a pH bound or ``CO2_DOUBT`` of the CO2 bound, or where too little of the
-      carbon is CO2 to tell
-    - ``line_ph_bound``: one more bound that only the line's pH is held against
-    - ``ph_bounds``: where the line's pH is inside the first two, air cannot take the water out of its goal
-      (``cup.nearest_ph``); elsewhere the pH in the air is solved only where a plain estimate comes within
-      ``PH_DOUBT`` of any bound.
+    - the line's pH by the first dissociation, corrected once for carbonate, pairs and acid; solved where that comes
+      within ``LINE_DOUBT`` of the goal's bounds or too little of the carbon is CO2 to tell
+    - ``ph_goal``: where the line's pH is inside it, air cannot take the water out (``cup.nearest_ph``). Elsewhere
+      the pH in the air is solved, but where a plain estimate, by more than ``PH_DOUBT``, leads the way to the air
+      through the goal.
     - what falls in the machine is 0 where even all alkalinity as bicarbonate leaves calcite undersaturated
     - ``gypsum_above``: calcium times sulfate, without ion pairs or activity coefficients, is never under the
       index.
@@ -193,7 +191,6 @@ class Bounded(State):
 
     PH_DOUBT = 0.35
     LINE_DOUBT = 0.06
-    CO2_DOUBT = 0.12  # of the bound
     LEAST_ALKALINITY = 5e-5  # eq/L, under which acid itself counts
     LEAST_PER_EQ = 24_000.0  # µS/cm for eq/L; the slowest ion, magnesium, has 53,000 in dilute water
 
@@ -201,15 +198,12 @@ class Bounded(State):
         self,
         water: Water,
         machine_temperature_C: float,
-        ph_bounds: Sequence[float],
-        line_ph_bound: float | None,
-        co2_bound_mg_L: float,
+        ph_goal: tuple[float, float],
         gypsum_above: float,
         conductivity_below: float,
     ) -> None:
         super().__init__(water, machine_temperature_C)
-        self._ph_bounds, self._co2_bound_mg_L = tuple(ph_bounds), co2_bound_mg_L
-        self._line_ph_bounds = {*ph_bounds, *(() if line_ph_bound is None else (line_ph_bound,))}
+        self._ph_goal = ph_goal
         self._gypsum_above, self._conductivity_below = gypsum_above, conductivity_below
 
     @cached_property
@@ -220,8 +214,8 @@ class Bounded(State):
         return log_gamma_davies(1, np.maximum(strength, 0.0), 0.509)
 
     @cached_property
-    def _line(self) -> tuple[FloatArray, FloatArray]:
-        """pH and CO2, mg/L, of the line."""
+    def _line_estimate(self) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """pH of the line, and where that is told to within ``LINE_DOUBT``."""
         t = self.water.totals
         k1, k2, kw, ca_pair, mg_pair, ca_pair2, mg_pair2 = log_ks(
             ("k1", "k2", "kw", "cahco3", "mghco3", "caco3", "mgco3"), self.water.temperature_C
@@ -238,33 +232,23 @@ class Bounded(State):
             bicarbonate = (t.alkalinity - 2 * carbonate - base) / paired
             co2 = first + carbonate + base
             ph = np.log10(bicarbonate * g / co2) - k1
-        mg_L = co2 * (CO2_G_PER_MOL * 1000)
-        clear = np.abs(mg_L / self._co2_bound_mg_L - 1) > self.CO2_DOUBT
-        for bound in self._line_ph_bounds:
-            clear = clear & (np.abs(ph - bound) > self.LINE_DOUBT)
+        return np.broadcast_arrays(ph, told & np.isfinite(ph))  # type: ignore[return-value]
 
-        def solved(water: Water) -> FloatArray:
-            found = speciate(water)
-            return np.stack([found.ph, found.co2_mol_L * (CO2_G_PER_MOL * 1000)])
-
-        both = _solve_where(~(told & clear), np.stack(np.broadcast_arrays(ph, mg_L)), self.water, solved)
-        return both[0], both[1]
-
-    @property
+    @cached_property
     def line_ph(self) -> FloatArray:
-        return self._line[0]
-
-    @property
-    def line_co2_mg_L(self) -> FloatArray:
-        return self._line[1]
+        """Exact within ``LINE_DOUBT`` of the goal and outside it short of red, elsewhere an estimate."""
+        ph, told = self._line_estimate
+        clear = told.copy()
+        for bound in self._ph_goal:
+            clear &= np.abs(ph - bound) > self.LINE_DOUBT
+        return _solve_where(~clear, ph, self.water, lambda water: speciate(water).ph)
 
     @cached_property
     def air_ph(self) -> FloatArray:
-        line, (low, high) = self.line_ph, self._ph_bounds[:2]
+        line, (low, high) = self.line_ph, self._ph_goal
         inside = (line >= low) & (line <= high)
-        near = self._plain_airy_ph()
-        clear = np.logical_and.reduce([np.abs(near - bound) > self.PH_DOUBT for bound in self._ph_bounds])
-        clear = clear | (line < low) & (near > low + self.PH_DOUBT)  # the way to the air leads through the goal
+        near, doubt = self._plain_airy_ph(), self.PH_DOUBT
+        clear = (line < low) & (near > low + doubt)  # the way to the air leads through the goal
         return _solve_where(~(inside | clear), np.where(inside, line, near), self.water, _airy_ph)
 
     def _plain_airy_ph(self) -> FloatArray:
@@ -274,7 +258,7 @@ class Bounded(State):
         with np.errstate(divide="ignore", invalid="ignore"):
             found = -first - gas - OUTDOOR_LOG_PCO2 + np.log10(self.water.totals.alkalinity)
         # so little alkalinity is not all bicarbonate: solve it
-        return np.where(self.water.totals.alkalinity > 2e-5, found, self._ph_bounds[0])
+        return np.where(self.water.totals.alkalinity > 2e-5, found, self._ph_goal[0])
 
     @cached_property
     def machine_ccpp_mg_L_as_CaCO3(self) -> FloatArray:

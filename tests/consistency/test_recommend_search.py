@@ -11,7 +11,7 @@ import pytest
 
 from brewwater.ensemble import mean
 from brewwater.planning.scenario import Scenario, prepare
-from brewwater.planning.search import Alternative, Kind, Search, recommend
+from brewwater.planning.search import Alternative, Kind, Scales, Search, recommend
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).parents[1] / "scenarios" / "recommend_scenarios.py")))
 WATERS = {
@@ -27,7 +27,7 @@ AS_GOOD = 1.021
 
 
 def total(scenario: Scenario, one: Alternative) -> float:
-    return float(mean(one.weight.total, scenario.weights))
+    return Scales(scenario).value(one.weight)
 
 
 def brute(kind: Kind) -> list[tuple[float, ...]]:
@@ -60,8 +60,10 @@ def test_the_leading_setting_is_the_least_treatment_as_good(name: str) -> None:
     doses = {d.salt: d.mg_L for d in train[-1].doses}
     amounts = [doses.get(s, 0.0) for s in kind.doses or ()]
     recovery = next((s.recovery for s in train if s.medium == "reverse_osmosis"), None)
-    more = search.scales.lot(kind, [(percent + step, *amounts) for step in (0, 1.0, 2.0)], recovery).total
-    assert more[2] > more[0]  # further on it is worse
+    lot = search.scales.lot(kind, [(percent + step, *amounts) for step in (-12.0, -6.0, 0.0, 2.0, 4.0)], recovery)
+    weighed = search.scales.of_setting(lot)
+    assert weighed[2] <= weighed[:2].min() * AS_GOOD  # as good as more treatment, and less is worse or more is out
+    assert weighed[4] > weighed[2] or lot.faults[4] > max(lot.faults[2], 0.05)
 
 
 def test_the_more_the_cup_is_worth_the_less_of_it_is_lost() -> None:

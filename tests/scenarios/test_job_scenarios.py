@@ -78,10 +78,11 @@ def test_2_from_three_numbers_on_the_command_line() -> None:
 def test_3_permanent_hardness_refuses_weak_acid() -> None:
     made = AT.plan({"total_hardness": 280, "alkalinity": 45, "sulfate": 210, "chloride": 25}, **CITY)
     assert AT.chosen(made) == ("reverse_osmosis", "mineral_dose")
-    assert AT.stage(made, "reverse_osmosis").bypass_percent == pytest.approx(30, abs=8)
+    # inside the goal is done: the blend may rise until hardness meets its goal (by hand 30 % gives 94, 40 % 119)
+    assert 22 <= AT.stage(made, "reverse_osmosis").bypass_percent <= 40
     doses = {d.salt: d.mg_L for d in AT.stage(made, "mineral_dose").doses}
     assert doses["potassium_bicarbonate"] / 2.0 == pytest.approx(30, abs=8)  # ppm of bicarbonate as CaCO3
-    assert AT.served(made)["hardness"] == pytest.approx(94, abs=15)
+    assert 79 <= AT.served(made)["hardness"] <= 120
     refused = AT.listed(made, "weak_acid")
     assert not refused.fits
     assert "permanent" in refused.why and "buffer" in refused.why
@@ -186,7 +187,8 @@ def test_7_the_search_serves_both_towns_or_says_which_it_cannot() -> None:
         a for a in made.alternatives if a.candidate.stages and a.candidate.stages[-1].medium == "reverse_osmosis"
     ]
     assert all("scales" in a.why for a in membranes if "softening" not in AT.media(a.candidate.stages))
-    assert "alkalinity" in AT.listed(made, "weak_acid").why
+    # the soft town's floor comes first, so one bypass leaves the hard town hard
+    assert "the cup: hardness" in AT.listed(made, "weak_acid").why
 
 
 def test_8_report_units() -> None:

@@ -210,10 +210,19 @@ def weak_acid_water() -> Water:
     )
 
 
-@pytest.mark.parametrize(("metal", "status"), [("copper_brass", "act"), ("stainless", "watch"), ("unknown", "watch")])
-def test_co2_rich_water_is_right_in_the_cup_and_wrong_for_brass(metal: str, status: str) -> None:
+@pytest.mark.parametrize(
+    ("metal", "line", "status"),
+    [
+        ("copper_brass", "copper_brass", "act"),
+        ("stainless", "steel", "act"),
+        ("copper_brass", "non_metallic", "watch"),
+        ("stainless", "non_metallic", "watch"),
+        ("unknown", "non_metallic", "watch"),
+    ],
+)
+def test_co2_rich_water_is_right_in_the_cup_and_wrong_for_a_metal_line(metal: str, line: str, status: str) -> None:
     known = frozenset({"total_hardness", "alkalinity", "ph", "chloride", "sulfate", "sodium"})
-    machine = MachineProfile.model_validate({"wetted_metal": metal, "stainless_grade": "316"})
+    machine = MachineProfile.model_validate({"wetted_metal": metal, "line_material": line, "stainless_grade": "316"})
     found = {
         v.subject: v for v in judge(weak_acid_water(), known=known, weights=np.ones(1), role="served", machine=machine)
     }

@@ -280,11 +280,19 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
 
 def _early_or_late(plan: Plan) -> str:
     worth, cost = plan.document.worth, plan.candidate.cost
+    stated = [f"{getattr(worth, s):,.0f} for {said}" for s, said in _YEARLY.items() if getattr(worth, s) is not None]
+    by_drink = (
+        f"a drink wholly out of goal counts as {worth.of('cup_per_drink'):.2f}, a gram of scale as "
+        f"{worth.of('scale_per_g'):.2f} besides descaling, and attacked metal as {worth.metal_per_drink:.2f} a drink"
+    )
+    year = f"; of a whole year {', '.join(stated)} instead" if stated else ""
     return (
         f"Too early throws capacity away: {cost.thrown_away:,.2f} {cost.currency} of it in the first year. Too late "
-        f"lets scale, chlorine or taste through: a whole year of that counts as {worth.cup:,.0f} for the cup, "
-        f"{worth.scale:,.0f} for scale and {worth.corrosion:,.0f} for metal in this plan."
+        f"lets scale, chlorine or taste through: {by_drink} in this plan{year}."
     )
+
+
+_YEARLY = {"cup": "the cup", "scale": "scale", "corrosion": "metal"}
 
 
 def shopping_page(plan: Plan, tree: PlumbingTree) -> Page:

@@ -18,13 +18,15 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Best:
-    """The best setting of a kind: ``value`` is its expected weight, a refusal on top."""
+    """The best setting of a kind: ``value`` is its expected weight, a refusal on top; ``faults`` how many
+    measures are out of goal in the mean."""
 
     kind: Kind
     setting: Setting
     recovery: float | None
     train: tuple[Stage, ...]
     value: float
+    faults: float = 0.0
 
 
 Look = Callable[[], Best]
@@ -46,7 +48,7 @@ def all_best(
     in the order of ``looks``; and how many trains other processes weighed
     """
     longest = max((len(kind.bounds) + len(kind.stages) for kind, _ in looks), default=0)
-    notes = cores.shared(len(looks), 4 + longest)
+    notes = cores.shared(len(looks), 5 + longest)
 
     def look(number: int) -> None:
         before = count()
@@ -54,24 +56,31 @@ def all_best(
 
     begun = count()
     cores.spread(look, range(len(looks)), each)
-    weighed = int(notes[:, 3].sum()) - (count() - begun)
+    weighed = int(notes[:, 4].sum()) - (count() - begun)
     return [_read(kind, row) if row[0] else None for (kind, _), row in zip(looks, notes, strict=True)], weighed
 
 
 def _note(row: FloatArray, best: Best, weighed: int) -> None:
     """Write what is found as numbers: all that a forked child can hand to its parent."""
     recovery = np.nan if best.recovery is None else best.recovery
-    numbers = [best.value, recovery, weighed, *best.setting, *(SIZES.index(item.size) for item in best.train)]
+    numbers = [
+        best.value,
+        best.faults,
+        recovery,
+        weighed,
+        *best.setting,
+        *(SIZES.index(item.size) for item in best.train),
+    ]
     row[1 : 1 + len(numbers)] = numbers
     row[0] = 1
 
 
 def _read(kind: Kind, row: FloatArray) -> Best:
-    value, recovery, _, *rest = (float(x) for x in row[1:])
+    value, faults, recovery, _, *rest = (float(x) for x in row[1:])
     setting = tuple(rest[: len(kind.bounds)])
     held = None if np.isnan(recovery) else recovery
     train = tuple(
         item if item.medium in NOT_BOUGHT else in_size(item, SIZES[int(size)])
         for item, size in zip(kind.train(setting, held), rest[len(kind.bounds) :], strict=False)
     )
-    return Best(kind, setting, held, train, value)
+    return Best(kind, setting, held, train, value, faults)

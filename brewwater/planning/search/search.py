@@ -8,16 +8,16 @@ from functools import partial
 
 import numpy as np
 
-from brewwater.ensemble import mean
 from brewwater.planning.candidate import Candidate, Weight, context_of, evaluate
 from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.best import Best, Look, all_best
 from brewwater.planning.search.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
-from brewwater.planning.search.weigh import Scales
+from brewwater.planning.search.weigh import MOST_CHANGES_A_YEAR, Scales
 from brewwater.planning.search.words import explained
 from brewwater.treatment import Problem, Stage, order_problems
 from brewwater.treatment.order import DEMINERALISERS, REMINERALISERS
+from brewwater.verdicts.goals import weighing
 
 Progress = Callable[[float], None]
 Cancelled = Callable[[], bool]
@@ -92,12 +92,19 @@ def recommend(
             break
         made.append(search.alternative(one))
         _tell(progress, 0.75 + 0.25 * (number + 1) / len(found))
-    made.sort(key=lambda a: (not a.fits, float(mean(a.weight.total, scenario.weights))))
+    made.sort(key=lambda a: (not a.fits, search.scales.value(a.weight)))
     return tuple(explained(scenario, made))
 
 
 # What a reader asks about, whatever comes of it: nothing, carbon, and each usual cure.
-_ALWAYS = ({"scale_inhibitor"}, {"weak_acid"}, {"softening"}, {"reverse_osmosis"}, {"mixed_bed"})
+_ALWAYS = (
+    {"scale_inhibitor"},
+    {"weak_acid"},
+    {"softening"},
+    {"reverse_osmosis"},
+    {"softening", "reverse_osmosis"},
+    {"mixed_bed"},
+)
 _LISTED = 10
 
 
@@ -154,10 +161,12 @@ class Search:
         recoveries = kind.recoveries or (None,)
         found = []
         for recovery, lot in zip(recoveries, self.scales.lots(kind, settings, recoveries), strict=True):
-            for setting, train, total in zip(settings, lot.trains, lot.total, strict=True):
+            total = self.scales.of_setting(lot)
+            for i, (setting, train) in enumerate(zip(settings, lot.trains, strict=True)):
+                refused = self.refused(train) or (lot.changes[i] > MOST_CHANGES_A_YEAR and _heavy(train))
                 # of refused ones the lowest recovery stays, which says most: not even so
-                value = float(total) + _REFUSED * (1 + (recovery or 0.0)) * bool(self.refused(train))
-                found.append(Best(kind, setting, recovery, train, value))
+                value = float(total[i]) + _REFUSED * (1 + (recovery or 0.0)) * bool(refused)
+                found.append(Best(kind, setting, recovery, train, value, float(lot.faults[i])))
         self.weighed += len(found)
         return found
 
@@ -206,15 +215,13 @@ class Search:
         return best if kind.bypass_at is None else self._least(kind, best)
 
     def _least(self, kind: Kind, best: Best) -> Best:
-        """The least treatment that is as good: the highest bypass up to which the weight stays with the best."""
+        """Of the settings that weigh as good as the best: one in goal, where there is one, and then the least."""
         percent, *doses = best.setting
-        more = [(min(percent + 0.5 * step, MOST_BYPASS), *doses) for step in range(1, 13)]
-        as_good = [best]
-        for one in self.weigh(kind, more):
-            if one.value > best.value * (1 + _AS_GOOD):
-                break
-            as_good.append(one)
-        return as_good[-1]
+        bypasses = {min(max(percent + 0.5 * step, 0.0), MOST_BYPASS) for step in range(-12, 13)} - {percent}
+        tried = [best, *self.weigh(kind, [(b, *doses) for b in sorted(bypasses)])]
+        most = max(weighing()["few_faults"], best.faults)
+        as_good = [b for b in tried if b.value <= best.value * (1 + _AS_GOOD) and b.faults <= most]
+        return max(as_good, key=lambda b: b.setting[0], default=best)
 
     def with_plain_carbon(self, found: Sequence[Best]) -> list[Best]:
         """Where the disinfectant is unknown: the leading train with plain carbon, which a chlorine test may allow."""
@@ -256,6 +263,11 @@ class Search:
             for train in trains:
                 if up or train is not one.train:
                     yield tuple(s if s.medium in NOT_BOUGHT else _larger(s, up) for s in train)
+
+
+def _heavy(train: Sequence[Stage]) -> bool:
+    """A mixed bed is for little water: heavy cartridges, each end sudden (common practice)."""
+    return any(s.medium == "mixed_bed" for s in train)
 
 
 def _of_one(one: Best) -> Kind:

@@ -18,7 +18,7 @@ from brewwater.changes.wear import CURRENCIES, Currency
 from brewwater.cost import EQUIPMENT, price_of
 from brewwater.demand import DAYS_PER_YEAR
 from brewwater.ensemble import mean
-from brewwater.planning.candidate import Served, Weight, scale_held
+from brewwater.planning.candidate import Served, Weight, lost_at, scale_mg_L, stake, worst_of
 from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.kinds import SIZES, Kind, Setting, in_size
@@ -32,7 +32,8 @@ from brewwater.treatment import (
     run_train,
 )
 from brewwater.units import GAL_L
-from brewwater.verdicts.severity import SUBJECTS, Weighed, bounded, severity
+from brewwater.verdicts.goals import weighing
+from brewwater.verdicts.severity import SUBJECTS, Weighed, bounded
 from brewwater.verdicts.state import State
 from brewwater.water import Water
 
@@ -51,11 +52,15 @@ class Lot:
 
     trains : as they would be bought, each stage in its best size
     cost : expected money a year, shape (setting,); loss : expected loss by subject, shape (setting,)
+    faults : measures out of goal, mean over the draws, shape (setting,)
+    changes : cartridges a year of the stage that is changed most often, shape (setting,)
     """
 
     trains: tuple[tuple[Stage, ...], ...]
     cost: FloatArray
     loss: Mapping[Weighed, FloatArray]
+    faults: FloatArray
+    changes: FloatArray
 
     @property
     def total(self) -> FloatArray:
@@ -74,12 +79,29 @@ class Scales:
         self._through = sum((self._litres[b.name] for b in self._filtered), start=np.zeros((1, 1)))
         self._peak_gal = scenario.demand.peak_day_litres(*(b.name for b in self._filtered)) / GAL_L
         self._bears: dict[tuple[str, str], tuple[Stage, Mapping[Currency, FloatArray], FloatArray]] = {}
+        self._stake = stake(scenario)
+        self._a_fault = weighing()["a_fault"] * float(self.expected(self._stake.whole_year("cup")))
         unfiltered = (b for b in scenario.document.branches if not b.filtered)
         self._elsewhere = self._at_machines([b.name for b in unfiltered], scenario.waters, np.zeros(1))
 
     def expected(self, values: FloatArray) -> FloatArray:
         """Mean over the draws, the last axis."""
         return np.asarray(values @ self.share if values.shape[-1] > 1 else values[..., 0], dtype=np.float64)
+
+    def counted(self, loss: FloatArray) -> FloatArray:
+        """The expected loss of a subject as far as it is likely: nothing is bought for what hardly ever is out."""
+        often = self.expected((loss > 0).astype(np.float64))
+        low, high = weighing()["unlikely_share"], weighing()["likely_share"]
+        return self.expected(loss) * np.clip((often - low) / (high - low), 0.0, 1.0)
+
+    def value(self, weight: Weight) -> float:
+        """What trains are ranked by: expected money, and what it loses as far as that is likely."""
+        return float(self.expected(weight.cost)) + sum(float(self.counted(x)) for x in weight.loss.values())
+
+    def of_setting(self, lot: Lot) -> FloatArray:
+        """What the settings of one kind are chosen by, shape (setting,): the whole expectation, and a little for
+        each measure that is out of goal."""
+        return lot.total + lot.faults * self._a_fault
 
     def lot(self, kind: Kind, settings: Sequence[Setting], recovery: float | None = None) -> Lot:
         """Weigh settings of a kind at one recovery."""
@@ -92,23 +114,23 @@ class Scales:
         found: list[list[Lot]] = [[] for _ in recoveries]
         for first in range(0, len(settings), at_once):
             part = settings[first : first + at_once]
-            served: tuple[FloatArray, dict[Weighed, FloatArray]] | None = None
+            served: tuple[dict[Weighed, FloatArray], FloatArray] | None = None
             for number, recovery in enumerate(recoveries):
                 trains = [kind.train(s, recovery) for s in part]
                 run, chosen = self._run(trains)
                 if served is None:
                     served = self._at_filtered(run.served, run.inhibited_up_to_mg_L_as_CaCO3)
-                money, sizes = self._money(trains, run, chosen)
-                found[number].append(self._lot(trains, sizes, money + served[0], served[1]))
+                money, sizes, changes = self._money(trains, run, chosen)
+                found[number].append(self._lot(trains, sizes, money, changes, *served))
         return [_joined(lots) for lots in found]
 
     def weigh(self, train: Sequence[Stage], served: Sequence[Served], *, measured_only: bool = True) -> Weight:
         """The weight of one train as it stands, by draw; ``served`` from its evaluation, whose states are used."""
         run, chosen = self._run([tuple(train)])
-        money, _ = self._money([tuple(train)], run, chosen, as_is=True)
-        falls, loss = self._worst([(at, at.state) for at in served], measured_only)
+        money = self._money([tuple(train)], run, chosen, as_is=True)[0]
+        loss, _ = self._worst([(at, at.state) for at in served], measured_only)
         shape = self.share.shape
-        total = np.broadcast_to(money + falls, (1, *shape))[0]
+        total = np.broadcast_to(money, (1, *shape))[0]
         return Weight(total, {s: np.broadcast_to(x, shape) for s, x in loss.items()})
 
     def _lot(
@@ -116,7 +138,9 @@ class Scales:
         trains: Sequence[tuple[Stage, ...]],
         sizes: Sequence[Sequence[Stage]],
         money: FloatArray,
+        changes: FloatArray,
         loss: Mapping[Weighed, FloatArray],
+        faults: FloatArray,
     ) -> Lot:
         count = len(trains)
         bought = tuple(
@@ -126,8 +150,12 @@ class Scales:
             )
             for i, train in enumerate(trains)
         )
-        spread = {s: np.broadcast_to(self.expected(x), (count,)) for s, x in loss.items()}
-        return Lot(bought, np.broadcast_to(self.expected(money), (count,)), spread)
+
+        def spread(values: FloatArray) -> FloatArray:
+            return np.broadcast_to(self.expected(values), (count,))
+
+        each = {s: spread(x) for s, x in loss.items()}
+        return Lot(bought, spread(money), each, spread(faults), changes)
 
     def _run(self, trains: Sequence[tuple[Stage, ...]]) -> tuple[TrainResult, list[Settings]]:
         """All trains at once: they differ in bypass and doses, which become an axis before the phases."""
@@ -146,15 +174,15 @@ class Scales:
         by_name = {s.name: c for s, c in zip(first, chosen, strict=True)}
         return run_train(first, self.scenario.waters, self.scenario.draws, settings=by_name), chosen
 
-    def _at_filtered(self, water: Water, inhibited: FloatArray) -> tuple[FloatArray, dict[Weighed, FloatArray]]:
-        here = self._at_machines([b.name for b in self._filtered], water, inhibited)
-        falls = here[0] + self._elsewhere[0]
-        return falls, {s: np.maximum(here[1][s], self._elsewhere[1][s]) for s in SUBJECTS}
+    def _at_filtered(self, water: Water, inhibited: FloatArray) -> tuple[dict[Weighed, FloatArray], FloatArray]:
+        here, faults = self._at_machines([b.name for b in self._filtered], water, inhibited)
+        elsewhere, more = self._elsewhere
+        return worst_of([here, elsewhere]), np.maximum(faults, more)
 
     def _at_machines(
         self, branches: Sequence[str], water: Water, inhibited: FloatArray
-    ) -> tuple[FloatArray, dict[Weighed, FloatArray]]:
-        """Descaling in money, and losses, at the machines of branches that carry one water."""
+    ) -> tuple[dict[Weighed, FloatArray], FloatArray]:
+        """What is lost at the machines of branches that carry one water, as ``_worst``."""
         found = []
         states: dict[str, State] = {}
         for branch in self.scenario.document.branches:
@@ -169,29 +197,19 @@ class Scales:
 
     def _worst(
         self, places: Sequence[tuple[Served, State | None]], measured_only: bool
-    ) -> tuple[FloatArray, dict[Weighed, FloatArray]]:
-        document = self.scenario.document
-        money = document.money
-        grams, worst = np.zeros(1), {s: np.zeros(1) for s in SUBJECTS}
+    ) -> tuple[dict[Weighed, FloatArray], FloatArray]:
+        """What is lost at machines in money, and how many measures are out of goal at the worst of them."""
+        found = []
+        faults: FloatArray = np.zeros(1)
         for at, state in places:
             if at.machine is None or state is None:
                 continue
-            lost = severity(
-                at.water,
-                state,
-                known=self.scenario.known,
-                machine=at.machine,
-                targets=document.targets,
-                supplies=self.scenario.supplies,
-                measured_only=measured_only,
-                inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
-            )
-            worst = {s: np.maximum(worst[s], lost[s] * getattr(document.worth, s)) for s in SUBJECTS}
-            falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
-            falls = np.where(scale_held(at), 0.0, falls)
-            grams = grams + (falls * self._litres[at.branch.name]).sum(axis=-2) / 1000
-        per_descale = self.scenario.draws.span("scale per descale", money.scale_g_per_descale)
-        return grams * self._price("descale") * float(mean(1 / per_descale, self.scenario.weights)), worst
+            at = replace(at, state=state)
+            grams = (scale_mg_L(at) * self._litres[at.branch.name]).sum(axis=-2) / 1000
+            lost = lost_at(self.scenario, at, measured_only=measured_only)
+            found.append(self._stake.lost(lost, grams))
+            faults = np.maximum(faults, lost.faults)
+        return worst_of(found), faults
 
     def _price(self, key: str) -> float:
         return self._middle(f"price: {key}", price_of(self.scenario.document.money, key)[0])
@@ -206,12 +224,14 @@ class Scales:
         chosen: Sequence[Settings],
         *,
         as_is: bool = False,
-    ) -> tuple[FloatArray, list[list[Stage]]]:
-        """Money a year by setting and draw, and the size of each stage in each setting."""
+    ) -> tuple[FloatArray, list[list[Stage]], FloatArray]:
+        """Money a year by setting and draw, the size of each stage in each setting, and the changes a year of the
+        stage that is changed most often."""
         money = self.scenario.document.money
         total = np.zeros((len(trains), 1))
         sizes: list[list[Stage]] = []
         visits: FloatArray = np.zeros((len(trains), 1))
+        most = np.zeros(len(trains))
         for at, (item, load, settings) in enumerate(zip(trains[0], run.loads, chosen, strict=True)):
             feed = run.waters[at - 1] if at else self.scenario.waters
             if item.medium in EQUIPMENT:
@@ -224,13 +244,14 @@ class Scales:
             overrun = partial(self._overrun, trains, at, load, settings, feed)
             best, changes, stages = self._sized(item, load, overrun, len(trains), as_is)
             total, visits = total + best + self._price("head") / money.head_life_years, visits + changes
+            most = np.maximum(most, self.expected(changes))
             sizes.append(stages)
         if money.visits_paid:
             total = total + visits * self._price("labour_visit")
         spilled = (run.reject_L * self._through).sum(axis=-2)
         through = self._through.sum(axis=-2) + spilled
         total = total + through / GAL_L * self._price("hauled_gal" if money.hauled else "water_gal")
-        return total, sizes
+        return total, sizes, most
 
     def _use(self, currency: Currency, load: Load) -> FloatArray:
         """Use of a currency in a year, shape (draw,), or with the settings before it."""
@@ -335,4 +356,6 @@ def _joined(lots: Sequence[Lot]) -> Lot:
         tuple(t for lot in lots for t in lot.trains),
         np.concatenate([lot.cost for lot in lots]),
         {s: np.concatenate([lot.loss[s] for lot in lots]) for s in SUBJECTS},
+        np.concatenate([lot.faults for lot in lots]),
+        np.concatenate([lot.changes for lot in lots]),
     )

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from brewwater.ensemble import mean
+from brewwater.planning.candidate import stake
 from brewwater.planning.scenario import Scenario
 from brewwater.units import percent
 from brewwater.verdicts import RANK, Measure, Verdict
@@ -92,14 +93,17 @@ def _other(scenario: Scenario, one: Alternative, first: Alternative) -> str:
 
 def _shortfalls(scenario: Scenario, one: Alternative, first: Alternative) -> Iterator[str]:
     """The subjects in which it is worse than the first, the worst first, each with the figure that decides."""
-    worth = scenario.document.worth
 
     def lost(a: Alternative, subject: Weighed) -> float:
         return float(mean(a.weight.loss[subject], scenario.weights))
 
+    at_stake = stake(scenario)
+    most = max(lost(one, "scale"), lost(first, "scale"))
+    whole = {s: float(mean(at_stake.whole_year(s), scenario.weights)) for s in SUBJECTS}
+    whole["scale"] = max(whole["scale"], most)
     worse = {s: lost(one, s) - lost(first, s) for s in SUBJECTS}
     for subject in sorted(worse, key=lambda s: -worse[s]):
-        if worse[subject] <= _NAMED * max(getattr(worth, subject), 1.0):
+        if worse[subject] <= _NAMED * max(whole[subject], 1.0):
             continue
         verdict = _verdict(one, subject)
         if verdict is not None and _chlorine_may_pass(verdict):

@@ -14,7 +14,7 @@ from brewwater.cost import price_of
 from brewwater.ensemble import mean
 from brewwater.log import plan_factor
 from brewwater.log.entry import standing_readings
-from brewwater.planning.candidate import Candidate, losses, route, serve
+from brewwater.planning.candidate import Candidate, losses, route, serve, stake
 from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative, Scales
@@ -139,9 +139,19 @@ def _change_now(scenario: Scenario, one: Cartridge) -> Iterator[Decision]:
     usual = medium_class(one.stage.medium, one.stage.size).price
     sold = one.stage.sheet.price or usual
     price = sold.middle if sold is not None else 0.0
-    wait = over * getattr(scenario.document.worth, harm) * WAIT_DAYS / 365.25
+    wait = over * _whole_year(scenario, one, harm) * WAIT_DAYS / 365.25
     change = np.clip(1 - share, 0.0, 1.0) * price
     yield Decision(f"whether to change {one.stage.name} now", np.array([wait, change]), "served", one, share)
+
+
+def _whole_year(scenario: Scenario, one: Cartridge, harm: Weighed) -> FloatArray:
+    """A year without this cartridge, out of goal in what it guards; the tap's temporary hardness for the scale."""
+    tap = np.minimum(scenario.waters.hardness_mg_L_as_CaCO3, np.maximum(scenario.waters.alkalinity_mg_L_as_CaCO3, 0))
+    year = scenario.demand.year()
+    litres = sum((scenario.demand.litres(b, 0, year) for b in one.branches), start=np.zeros(1))
+    at_stake, grams = stake(scenario), litres * scenario.by_phase(tap) / 1000
+    descales = grams * at_stake.descale_per_g if harm == "scale" else 0.0
+    return np.asarray(at_stake.whole_year(harm, grams) + descales, dtype=np.float64)
 
 
 def _today(scenario: Scenario) -> int:

@@ -1,0 +1,285 @@
+"""The panel: waters and what a good specialist would do with each, as data with the reason beside it.
+
+Common practice, no source. What a row neither asks for nor forbids is allowed. ``only`` is the train behind the
+sediment filter and the carbon; ``first_of`` are trains of which one must be chosen and the others listed.
+"""
+
+from __future__ import annotations
+
+import runpy
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from brewwater.plan import Plan, make_plan
+from brewwater.planning.document import load_document
+
+AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
+CARBON = ("sediment", "carbon")
+GOOD = {"total_hardness": 75, "alkalinity": 55, "total_dissolved_solids": 130, "chloride": 10, "ph": 7.4}
+HARD = {"total_hardness": 205, "alkalinity": 154, "total_dissolved_solids": 310}
+STEAM = {"total_hardness": 120, "calcium": 36, "alkalinity": 100, "chloride": 45, "ph": 7.5}
+STEAMER = {"boiler_temperature_C": 120, "steam_fraction": 0.8, "chloride_max_mg_L": 50}
+CHLORAMINE = {"total_hardness": 70, "alkalinity": 50, "total_chlorine": 3.0, "free_chlorine": 0.1}
+IRON = {"total_hardness": 220, "alkalinity": 200, "iron": 0.6, "manganese": 0.12, "ph": 7.2}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One water, one use and what is required and never; ``why`` is the panel's own reason.
+
+    served, bypass : medium of the served water and of the train's bypass that must lie between two figures
+    worst : no verdict of the served water on this subject may be worse
+    """
+
+    id: str
+    water: Mapping[str, float]
+    why: str
+    drinks: float = 120
+    facts: Mapping[str, Any] = field(default_factory=lambda: {"disinfectant": "free_chlorine"})
+    machine: Mapping[str, Any] = field(default_factory=dict)
+    unit: Mapping[str, Any] = field(default_factory=dict)
+    weekdays: tuple[str, ...] = ()
+    train: tuple[str, ...] | None = None
+    one_of: tuple[tuple[str, ...], ...] = ()
+    listed: tuple[str, ...] = ()
+    never: tuple[str, ...] = ()
+    served: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    bypass: tuple[float, float] | None = None
+    worst: Mapping[str, str] = field(default_factory=dict)
+    warns: tuple[str, ...] = ()
+    unwarned: tuple[str, ...] = ()
+    governed: str | None = None
+
+
+WEAK, MEMBRANE, MINERALS = "weak_acid", "reverse_osmosis", "mineral_dose"
+DEEP = ("softening", MEMBRANE)
+ROWS = (
+    Row("good", GOOD, "inside every goal: leave it alone", 90, train=CARBON),
+    Row(
+        "good-2",
+        {"total_hardness": 62, "alkalinity": 46, "total_dissolved_solids": 118, "chloride": 12},
+        "a goal is a goal, not its middle",
+        train=CARBON,
+    ),
+    Row("zero", GOOD, "nothing is served", 0, train=()),
+    Row(
+        "few",
+        GOOD,
+        "small cartridges; time governs",
+        12,
+        weekdays=("wed", "thu", "fri", "sat"),
+        train=CARBON,
+        governed="time",
+    ),
+    Row(
+        "hard-alk",
+        {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420},
+        "the classic",
+        one_of=((WEAK,),),
+        bypass=(15, 35),
+        served={"alkalinity": (45, 75)},
+    ),
+    Row(
+        "hard-alk-ph",
+        {**HARD, "ph": 7.6},
+        "a pH between 7 and 8.3 must not turn the decision; a CO2-rich line asks for non-metallic pipe",
+        one_of=((WEAK,),),
+        bypass=(20, 45),
+        never=("mixed_bed",),
+        warns=("carbon_dioxide_in_brass",),
+    ),
+    Row("hard-alk-no-ph", HARD, "the same train without a pH", one_of=((WEAK,),), bypass=(20, 45)),
+    Row(
+        "very-hard",
+        {"total_hardness": 420, "alkalinity": 330, "total_dissolved_solids": 620, "chloride": 25},
+        "the cup's floor before the last grain of hardness; both ways are told",
+        200,
+        one_of=((WEAK,), DEEP, (*DEEP, MINERALS)),
+        listed=(WEAK, "softening reverse_osmosis"),
+        served={"alkalinity": (35, 75)},
+    ),
+    Row(
+        "permanent",
+        {
+            "total_hardness": 280,
+            "alkalinity": 45,
+            "sulfate": 210,
+            "chloride": 25,
+            "total_dissolved_solids": 520,
+        },
+        "no buffer to take: a membrane with blend",
+        one_of=((MEMBRANE,), (MEMBRANE, MINERALS), DEEP, (*DEEP, MINERALS)),
+        never=(WEAK,),
+        served={"alkalinity": (35, 75)},
+    ),
+    Row(
+        "soft",
+        {"total_hardness": 34, "alkalinity": 34, "chloride": 8, "total_dissolved_solids": 60},
+        "minerals for the cup may not cost the metal",
+        one_of=((), (MINERALS,)),
+        listed=(MINERALS,),
+        never=(WEAK, "softening", "calcium_to_magnesium", "chloride_anion"),
+        worst={"corrosion": "unknown"},
+    ),
+    Row(
+        "chloride",
+        {
+            "total_hardness": 180,
+            "alkalinity": 120,
+            "chloride": 250,
+            "sodium": 140,
+            "total_dissolved_solids": 700,
+        },
+        "only a membrane (or anion bed) takes chloride",
+        150,
+        one_of=((MEMBRANE, MINERALS), (*DEEP, MINERALS), ("other_water",)),
+        never=(),
+        served={"chloride": (0, 50)},
+    ),
+    Row("chloride-28", {**GOOD, "chloride": 28}, "no cliff at a goal's edge", 90, train=CARBON),
+    Row(
+        "chloride-32",
+        {**GOOD, "chloride": 32},
+        "no cliff at a goal's edge",
+        90,
+        train=CARBON,
+        worst={"corrosion": "watch"},
+    ),
+    Row(
+        "iron",
+        IRON,
+        "fouling: iron is taken out first, at base, or another supply is filled; germs are tested before",
+        facts={"disinfectant": "none", "kind": "well"},
+        warns=("untested_well",),
+        one_of=(("iron_manganese", WEAK), ("iron_manganese",), ("other_water",)),
+    ),
+    Row(
+        "chloramine",
+        CHLORAMINE,
+        "the limit must not come from its own assumption; larger or two in series if short",
+        200,
+        facts={"disinfectant": "chloramine"},
+        train=("sediment", "catalytic_carbon"),
+    ),
+    Row(
+        "house-softened",
+        {"total_hardness": 28, "alkalinity": 245, "sodium": 120, "total_dissolved_solids": 380},
+        "sodium bicarbonate water: ask for the tap before the softener, else a membrane",
+        one_of=((MEMBRANE,), (MEMBRANE, MINERALS)),
+        never=(WEAK, "softening"),
+        warns=("house_softener",),
+    ),
+    Row(
+        "gypsum",
+        {"total_hardness": 400, "alkalinity": 60, "sulfate": 300, "total_dissolved_solids": 700},
+        "permanent hardness: a membrane after softening or at low recovery, gypsum warned",
+        one_of=(DEEP, (*DEEP, MINERALS), (MEMBRANE,), (MEMBRANE, MINERALS)),
+        never=(WEAK, "scale_inhibitor"),
+    ),
+    Row(
+        "hopeless",
+        {"total_hardness": 1500, "alkalinity": 300, "total_dissolved_solids": 3000, "chloride": 1200},
+        "nothing aboard mends it: fill elsewhere or haul, priced",
+        one_of=(("other_water",),),
+        warns=("other_water",),
+    ),
+    Row(
+        "lime-softened",
+        {
+            "total_hardness": 175,
+            "alkalinity": 109,
+            "ph": 8.85,
+            "sulfate": 116,
+            "chloride": 26,
+            "sodium": 52,
+            "total_dissolved_solids": 417,
+        },
+        "pH falls in the cup by itself: no acid for the pH alone",
+        one_of=((WEAK,), (MEMBRANE,), (MEMBRANE, MINERALS)),
+    ),
+    Row("steam", STEAM, "chloride in the boiler is told, and what to draw off", 150, machine=STEAMER),
+    Row(
+        "recovery",
+        {"total_hardness": 205, "alkalinity": 100},
+        "an edge, not a wall: recovery is searched",
+        listed=(MEMBRANE,),
+    ),
+    Row(
+        "shop",
+        {"total_hardness": 300, "alkalinity": 250},
+        "a shop has a drain: a regenerating softener, weak acid and a membrane are compared",
+        400,
+        unit={"kind": "shop"},
+        one_of=((WEAK,), (MEMBRANE,), DEEP, (*DEEP, MINERALS)),
+        listed=(WEAK, "softening", MEMBRANE),
+    ),
+)
+
+
+def _document(row: Row, draws: int = 64) -> Any:
+    values = dict(row.water)
+    if row.facts["disinfectant"] == "free_chlorine":
+        values.setdefault("free_chlorine", 0.5)
+    made = AT.document(values, drinks=row.drinks, draws=draws, **row.facts).model_dump()
+    made["machines"][0].update(row.machine)
+    made["unit"].update(row.unit)
+    if row.weekdays:
+        made["demand"]["calendar"]["weekdays"] = list(row.weekdays)
+    return load_document(made)
+
+
+@cache
+def _plan(row_id: str) -> Plan:
+    return make_plan(_document(next(r for r in ROWS if r.id == row_id)))
+
+
+def _aside(stages: Any) -> tuple[str, ...]:
+    return tuple(m for m in AT.media(stages) if m not in {"sediment", "carbon", "catalytic_carbon"})
+
+
+def _shown(made: Plan) -> str:
+    return f"{AT.media(made.candidate.stages)} {AT.served(made)} {sorted(AT.codes(made))}"
+
+
+# What was not yet so when the panel was first run, with what it did instead. Removed as each is mended.
+NOT_YET: Mapping[str, str] = {
+    "iron": "a mixed bed on iron water, and no word of germs",
+    "house-softened": "nobody asks whether a softener stands before the tap",
+    "hopeless": "nothing, as the best train for TDS 3000",
+}
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda r: r.id)
+def test_the_panel(row: Row, request: pytest.FixtureRequest) -> None:
+    if row.id in NOT_YET:
+        request.applymarker(pytest.mark.xfail(strict=True, reason=NOT_YET[row.id]))
+    made = _plan(row.id)
+    media, shown = AT.media(made.candidate.stages), _shown(made)
+    if row.train is not None:
+        assert media == row.train, shown
+    first = ("other_water",) if "other_water" in AT.codes(made) else _aside(made.candidate.stages)
+    if row.one_of:
+        assert first in row.one_of, shown
+    names = [" ".join(_aside(a.candidate.stages)) for a in made.alternatives]
+    for wanted in row.listed:
+        assert any(n.startswith(wanted) for n in names), names
+    assert not set(row.never) & set(media), shown
+    water = AT.served(made)
+    for quantity, (low, high) in row.served.items():
+        assert low <= water[quantity] <= high, shown
+    if row.bypass:
+        assert row.bypass[0] <= max(s.bypass_percent for s in made.candidate.stages) <= row.bypass[1], shown
+    rank = ("ok", "unknown", "watch", "act", "stop")
+    for subject, worst in row.worst.items():
+        assert rank.index(AT.verdict(made.candidate.verdicts, subject).status) <= rank.index(worst), shown
+    assert set(row.warns) <= AT.codes(made), shown
+    if row.governed:
+        assert {c.changes.governed_by(made.scenario.weights) for c in made.candidate.cartridges} == {row.governed}, (
+            shown
+        )
