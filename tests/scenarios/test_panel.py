@@ -280,6 +280,4 @@ def test_the_panel(row: Row, request: pytest.FixtureRequest) -> None:
         assert rank.index(AT.verdict(made.candidate.verdicts, subject).status) <= rank.index(worst), shown
     assert set(row.warns) <= AT.codes(made), shown
     if row.governed:
-        assert {c.changes.governed_by(made.scenario.weights) for c in made.candidate.cartridges} == {row.governed}, (
-            shown
-        )
+        assert {life.governs for life in made.candidate.calendar.lives.values()} == {row.governed}, shown
