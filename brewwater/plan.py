@@ -126,7 +126,8 @@ def make_plan(
     alternatives = recommend(scenario, progress, cancelled) if search else ()
     stages, recommended = choose(scenario, alternatives, train)
     source_state = describe(scenario.waters, source_machine(scenario).temperature_C)
-    candidate = evaluate(scenario, stages, beside=[source_state])
+    followed = next((a.candidate for a in alternatives if a.candidate.stages == stages), None)
+    candidate = followed or evaluate(scenario, stages, beside=[source_state])
     tests = next_tests(scenario, candidate, alternatives) if search else ()
     before = evaluate(prior, stages) if correction.log.informs else None
     return Plan(

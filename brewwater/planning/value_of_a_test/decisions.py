@@ -21,6 +21,7 @@ from brewwater.planning.search import Alternative, Scales
 from brewwater.treatment import medium_class
 from brewwater.units import GAL_L
 from brewwater.verdicts.severity import Weighed
+from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -43,13 +44,15 @@ _HARM: dict[str, Weighed] = {
 @dataclass(frozen=True, slots=True)
 class Decision:
     """Something one does or does not: ``totals`` is the cost and loss of each option, shape (option, n);
-    ``place`` the supply or ``served`` whose tests inform it, None for any; ``cartridge`` where it is about one."""
+    ``place`` the supply or ``served`` whose tests inform it, None for any; ``cartridge`` where it is about one, then
+    with what is ``used`` of it and the main branch's water ``without`` it."""
 
     name: str
     totals: FloatArray
     place: str | None = None
     cartridge: Cartridge | None = None
     used: FloatArray | None = None
+    without: Water | None = None
 
 
 def decisions(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> Iterator[Decision]:
@@ -62,7 +65,7 @@ def decisions(scenario: Scenario, candidate: Candidate, alternatives: Sequence[A
         yield Decision("the choice of train or bypass", np.array([np.broadcast_to(r, n) for r in rows]))
     yield from _fills(scenario, candidate)
     for one in candidate.cartridges:
-        yield from _change_now(scenario, one)
+        yield from _change_now(scenario, candidate, one)
 
 
 def _waits_for_alkalinity(one: Alternative) -> bool:
@@ -80,9 +83,11 @@ def _bypasses(scenario: Scenario, candidate: Candidate) -> Iterator[FloatArray]:
     for percent in steps:
         if not 0 <= percent <= 95:
             continue
-        other = stage.model_copy(update={"bypass_percent": percent})
-        train = (*candidate.stages[:at], other, *candidate.stages[at + 1 :])
-        served = serve(scenario, candidate.branches, route(scenario, train, candidate.branches))
+        train, served = candidate.stages, candidate.served  # as it is: followed already
+        if percent != stage.bypass_percent:
+            other = stage.model_copy(update={"bypass_percent": percent})
+            train = (*candidate.stages[:at], other, *candidate.stages[at + 1 :])
+            served = serve(scenario, candidate.branches, route(scenario, train, candidate.branches))
         yield scales.weigh(train, served, measured_only=False).total
 
 
@@ -111,7 +116,7 @@ def _fills(scenario: Scenario, candidate: Candidate) -> Iterator[Decision]:
         yield Decision(f"whether to fill in {supply.name}", np.array([fill, haul]), supply.name)
 
 
-def _change_now(scenario: Scenario, one: Cartridge) -> Iterator[Decision]:
+def _change_now(scenario: Scenario, candidate: Candidate, one: Cartridge) -> Iterator[Decision]:
     """Changing a cartridge now, and throwing away what is left, against waiting for a visit in a month."""
     harm = _HARM.get(one.stage.medium)
     horizon = len(scenario.demand.days)
@@ -141,7 +146,9 @@ def _change_now(scenario: Scenario, one: Cartridge) -> Iterator[Decision]:
     price = sold.middle if sold is not None else 0.0
     wait = over * _whole_year(scenario, one, harm) * WAIT_DAYS / 365.25
     change = np.clip(1 - share, 0.0, 1.0) * price
-    yield Decision(f"whether to change {one.stage.name} now", np.array([wait, change]), "served", one, share)
+    others = tuple(s for s in candidate.stages if s.name != one.stage.name)
+    without = route(scenario, others, candidate.branches).served[scenario.main_branch.name]
+    yield Decision(f"whether to change {one.stage.name} now", np.array([wait, change]), "served", one, share, without)
 
 
 def _whole_year(scenario: Scenario, one: Cartridge, harm: Weighed) -> FloatArray:

@@ -6,13 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.log import analyte_of
-from brewwater.planning.candidate import Candidate, route
+from brewwater.planning.candidate import Candidate
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.value_of_a_test.decisions import Decision
 from brewwater.reference import Row
 from brewwater.reports.instruments import instrument
 from brewwater.treatment import Stage
 from brewwater.treatment.train import share_lost
+from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -46,23 +47,21 @@ def predicted_of(
     if place != "served":
         number = next(i for i, s in enumerate(scenario.supplies) if s.name == place)
         return np.broadcast_to(analyte_of(scenario.supply_waters[number], analyte), n)
-    one, used = choice.cartridge, choice.used
-    if one is None or used is None:
+    one, used, without = choice.cartridge, choice.used, choice.without
+    if one is None or used is None or without is None:
         return None
     if analyte == "meter_gal":
         return np.asarray(used * np.broadcast_to(one.usable_gal, n)) if np.isfinite(one.usable_gal).all() else None
-    return _through(scenario, candidate, one.stage, analyte, used)
+    return _through(scenario, candidate, one.stage, analyte, used, without)
 
 
 def _through(
-    scenario: Scenario, candidate: Candidate, stage: Stage, analyte: str, used: FloatArray
+    scenario: Scenario, candidate: Candidate, stage: Stage, analyte: str, used: FloatArray, without: Water
 ) -> FloatArray | None:
     """The served water at the main branch, with a cartridge as far used as it is; None where it does not show."""
-    branch = scenario.main_branch
-    whole = route(scenario, candidate.stages, candidate.branches).served[branch.name]
-    without = tuple(s for s in candidate.stages if s.name != stage.name)
-    bare = route(scenario, without, candidate.branches).served[branch.name]
-    fresh, raw = (scenario.by_phase(analyte_of(w, analyte)) for w in (whole, bare))
+    branch = scenario.main_branch.name
+    whole = next(at.water for at in candidate.served if at.branch.name == branch)
+    fresh, raw = (scenario.by_phase(analyte_of(w, analyte)) for w in (whole, without))
     if np.allclose(fresh, raw):
         return None
     return np.broadcast_to(fresh + share_lost(stage.medium, used) * (raw - fresh), used.shape)
