@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 from brewwater.changes import ChangeCalendar
+from brewwater.cost import Cost
 from brewwater.log import Diagnosis, Flag
 from brewwater.planning.base_membrane import AtBase, made_at_base, tanks_fail
 from brewwater.planning.candidate import SERVES_NOTHING, Candidate, evaluate, with_descales
 from brewwater.planning.cartridges import grouping_note
 from brewwater.planning.correction import Correction, Moved, correct, moved
-from brewwater.planning.document import PlanDocument
+from brewwater.planning.document import PlanDocument, document_of
 from brewwater.planning.heaters import heater_verdicts
+from brewwater.planning.notebook import plan_html
+from brewwater.planning.quick import quick_document
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
 from brewwater.planning.shelf_rating import Rated, from_shelf, rate
 from brewwater.planning.value_of_a_test import NextTest, next_tests
+from brewwater.planning.waters import Waters, waters_of
 from brewwater.treatment import Stage
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge
 
@@ -85,6 +91,27 @@ class Plan:
         return tuple(r for stage in stages for r in rate(self.scenario, stages, stage.name))
 
     @property
+    def cost(self) -> Cost:
+        """The money of the first twelve months."""
+        return self.candidate.cost
+
+    @cached_property
+    def waters(self) -> Waters:
+        """The water as it comes and at each branch, in the measures that are read."""
+        return waters_of(self.scenario, self.source_state, self.candidate.served)
+
+    def _repr_html_(self) -> str:
+        """The plan as a notebook shows it: verdicts, trains, dates and money as tables, every text escaped."""
+        return plan_html(
+            self.document.name,
+            self.candidate.stages,
+            (*self.source_verdicts, *self.candidate.verdicts),
+            self.calendar,
+            self.cost,
+            [w.message for w in self.warnings],
+        )
+
+    @property
     def reading_flags(self) -> tuple[Flag, ...]:
         """Lines of the log that are not used, or used with care, and why."""
         return self.correction.flags
@@ -96,7 +123,7 @@ class Plan:
 
 
 def make_plan(
-    document: PlanDocument,
+    document: PlanDocument | Mapping[str, Any] | str | os.PathLike[str],
     *,
     search: bool = True,
     train: Sequence[Stage] | None = None,
@@ -107,7 +134,7 @@ def make_plan(
 
     Parameters
     ----------
-    document : the plan document (``inputs.load_document``)
+    document : the plan document: itself, a mapping, JSON text, or the path of its file (``document.document_of``)
     search : look for the best train; with False the document's own train, or ``train``, or none, is followed
     train : the train to follow where the document has none and nothing is searched
     progress, cancelled : called during the search with a share 0 to 1, and to ask whether to stop
@@ -118,8 +145,9 @@ def make_plan(
 
     Raises
     ------
-    InputError : a part of the document cannot be used, in one clear line
+    InputError : the document cannot be read, or a part of it cannot be used, in one clear line
     """
+    document = document_of(document)
     prior = prepare(document)
     correction = correct(prior, document.train if document.train is not None else train)
     scenario = correction.scenario
@@ -172,6 +200,40 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         + log_warnings(plan.correction)
         + base_warning(plan.scenario, candidate, alternatives),
     )
+
+
+def quick_plan(
+    *,
+    hardness: float | str | None = None,
+    alkalinity: float | str | None = None,
+    tds: float | str | None = None,
+    drinks: float | str | None = None,
+    report: str | os.PathLike[str] | None = None,
+    supply: str | None = None,
+    search: bool = True,
+) -> Plan:
+    """The plan of a plain mobile unit from a few figures or a water report: what ``brewwater plan`` makes of them.
+
+    Parameters
+    ----------
+    hardness, alkalinity, tds : mg/L, the first two as CaCO3, or a text with its unit (``17 gpg``); what is not given
+        is not known, and never borrowed
+    drinks : on a service day, 0 to 20000
+    report, supply : a water report's file, and which of its supplies
+    search : look for the best train; with False none is followed
+
+    Returns
+    -------
+    Plan : of the demo, where nothing of the water is given
+
+    Raises
+    ------
+    InputError : a file, a supply or a number that cannot be used, in one clear line
+    """
+    document = quick_document(
+        hardness=hardness, alkalinity=alkalinity, tds=tds, drinks=drinks, report=report, supply=supply
+    )
+    return make_plan(document, search=search)
 
 
 def choose(

@@ -354,6 +354,15 @@ def _substance_fits(analyte: str, basis: str) -> bool:
     return analyte not in ("free_chlorine", "total_chlorine", "chloramine", "iron", "manganese")
 
 
+_NUMBER = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+
+
+def number_and_unit(text: str) -> tuple[float, str] | None:
+    """The number that ``text`` opens with and the words behind it; None where it opens with none."""
+    match = _NUMBER.match(text)
+    return None if match is None else (float(match.group(1)), match.group(2))
+
+
 def percent(share: float, digits: int = 0) -> str:
     """A share, 0 to 1, as it is written in every sentence: ``80 %``."""
     return f"{100 * share:.{digits}f} %"

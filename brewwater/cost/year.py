@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,9 @@ from brewwater.cost.coins import decimals, rounded
 from brewwater.cost.inputs import CostInput, price_of
 from brewwater.ensemble import Draws, mean, percentiles
 from brewwater.records import Span
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 DAYS_PER_YEAR = 365.25
@@ -97,6 +101,15 @@ class Cost:
     thrown_away: Decimal
     flush_gal: FloatArray
     warnings: tuple[tuple[str, str], ...]
+
+    def frame(self) -> pd.DataFrame:
+        """A row a line of the first twelve months, in the plan's currency, which the column names; they add up to the
+        last row, ``expected``."""
+        import pandas as pd
+
+        rows = [(line.name, float(line.amount)) for line in self.lines]
+        rows.append(("expected", float(self.expected)))
+        return pd.DataFrame(rows, columns=["line", f"first_year_{self.currency}"])
 
 
 def yearly_cost(

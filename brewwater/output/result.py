@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,15 +34,13 @@ from brewwater.output.result_schema import (
 from brewwater.output.sheet.branches import branch_decisions
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, AtBase
-from brewwater.planning.candidate import Served
 from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.shelf_rating import Rated
 from brewwater.plumbing import Check
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent
-from brewwater.verdicts import State, Verdict, describe, ph_in_cup
-from brewwater.water import Water
+from brewwater.verdicts import Verdict
 
 FloatArray = NDArray[np.float64]
 
@@ -50,20 +48,17 @@ FloatArray = NDArray[np.float64]
 def plan_result(plan: Plan) -> PlanResult:
     """The plan as one flat record (the contract of ``plan --json``)."""
     scenario, candidate = plan.scenario, plan.candidate
+    (_, source), *others = plan.waters.each
     served = [
-        ServedResult(
-            branch=s.branch.name,
-            machine=s.machine.name if s.machine else None,
-            water=_water(scenario, s.water, _state(s)),
-        )
-        for s in candidate.served
+        ServedResult(branch=s.branch.name, machine=s.machine.name if s.machine else None, water=_water(measures))
+        for s, (_, measures) in zip(candidate.served, others, strict=True)
     ]
     low, middle, high = candidate.cost.total_percentiles
     ranked = {d.branch: d for d in branch_decisions(plan)}
     return PlanResult(
         schema_version=1,
         stamp=plan.stamp,
-        source_water=_water(scenario, scenario.waters, plan.source_state),
+        source_water=_water(source),
         served_water=served[0].water,
         served=served,
         verdicts=[_verdict(v) for v in (*plan.source_verdicts, *candidate.verdicts, *plan.heaters)],
@@ -174,10 +169,6 @@ def _gallons_a_day(scenario: Scenario, branch: str) -> Percentiles:
     return _spread(scenario.demand.litres_per_service_day(branch) / GAL_L, scenario.weights)
 
 
-def _state(served: Served) -> State:
-    return describe(served.water) if served.state is None else served.state
-
-
 def _number(value: float | None) -> float | None:
     """A finite number of six figures, or None."""
     if value is None or not math.isfinite(value):
@@ -195,26 +186,8 @@ def _spread(values: FloatArray, weights: FloatArray) -> Percentiles:
     return _triple(percentiles(np.where(np.isfinite(values), values, np.nan), weights))
 
 
-def _water(scenario: Scenario, water: Water, state: State) -> WaterResult:
-    def over(values: FloatArray) -> Percentiles:
-        return _triple(scenario.pooled(values))
-
-    in_cup = over(ph_in_cup(state, scenario.document.targets))
-    return WaterResult(
-        hardness_mg_L_as_CaCO3=over(water.hardness_mg_L_as_CaCO3),
-        alkalinity_mg_L_as_CaCO3=over(water.alkalinity_mg_L_as_CaCO3),
-        tds_mg_L=over(state.tds_mg_L),
-        ph=in_cup,
-        ph_in_cup=in_cup,
-        ph_in_line=over(state.line_ph),
-        ph_in_air=over(state.air_ph),
-        chloride_mg_L=over(water.chloride_mg_L),
-        sodium_mg_L=over(water.sodium_mg_L),
-        conductivity_uS_cm=over(state.conductivity_uS_cm),
-        total_chlorine_mg_L_as_Cl2=over(water.total_chlorine_mg_L),
-        calcite_saturation_index_hot=over(state.hot_index),
-        ccpp_hot_mg_L_as_CaCO3=over(state.hot_ccpp_mg_L_as_CaCO3),
-    )
+def _water(measures: Mapping[str, FloatArray]) -> WaterResult:
+    return WaterResult(**{name: _triple(values) for name, values in measures.items()})
 
 
 def _verdict(v: Verdict) -> VerdictResult:

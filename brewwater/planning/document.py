@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Iterable, Mapping
 from importlib import resources
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError, model_validator
@@ -172,6 +174,33 @@ def load_document(source: str | Mapping[str, Any]) -> PlanDocument:
         return PlanDocument.model_validate(dict(source))
     except ValidationError as error:
         raise first_fault(error) from None
+
+
+def document_of(source: PlanDocument | Mapping[str, Any] | str | os.PathLike[str]) -> PlanDocument:
+    """A plan document in any form: itself, a mapping, JSON text, or the path of a file that holds it.
+
+    A text that opens with a brace is JSON; any other names a file.
+
+    Raises
+    ------
+    InputError : the file cannot be read, or ``load_document`` refuses what it holds
+    """
+    if isinstance(source, PlanDocument):
+        return source
+    if isinstance(source, os.PathLike) or (isinstance(source, str) and not source.lstrip().startswith("{")):
+        return load_document(_text_of(os.fspath(source)))
+    return load_document(source)
+
+
+def _text_of(path: str) -> str:
+    remedy = "Give the path of a plan document, or the document itself."
+    try:
+        return Path(path).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise InputError("plan document", path[:200], "the file is not there", remedy) from None
+    except (OSError, ValueError) as error:  # UnicodeDecodeError is a ValueError, as is a NUL in a path
+        why = f"the file cannot be read ({type(error).__name__})"
+        raise InputError("plan document", ascii(path[:200]), why, remedy) from None
 
 
 def first_fault(error: ValidationError) -> InputError:

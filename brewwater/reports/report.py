@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from html import escape
+from typing import TYPE_CHECKING, Any, Literal
 
 from brewwater.errors import InputError, ReportError
 from brewwater.reference import keyed, table
 from brewwater.reports.analysis import Disinfectant, Measurement, Supply
 from brewwater.reports.columns import ALL
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Notice = Literal["none", "boil_water", "do_not_drink"]
 
@@ -148,6 +152,46 @@ class Report:
             disinfectant=self.disinfectant(picked),
             notice=self.notice,
             violation_reported=self.violation(picked),
+        )
+
+    def frame(self) -> pd.DataFrame:
+        """A row a printed value: numbers, unit and basis as printed, and the same ends in the plan's unit
+        (``plan_unit``; NaN where the printed unit does not convert)."""
+        import pandas as pd
+
+        from brewwater.units import PLAN_UNITS
+
+        def own(x: float | None, row: Row) -> float | None:
+            return None if x is None else plan_value(x, row, row.basis)
+
+        columns = {
+            "supply": [r.supply for r in self.rows],
+            "analyte": [r.analyte for r in self.rows],
+            "low": [r.low for r in self.rows],
+            "typical": [r.typical for r in self.rows],
+            "high": [r.high for r in self.rows],
+            "unit": [r.unit for r in self.rows],
+            "basis": [r.basis for r in self.rows],
+            "below_detection": [r.below_detection for r in self.rows],
+            "low_in_plan_unit": [own(r.low, r) for r in self.rows],
+            "typical_in_plan_unit": [own(r.typical, r) for r in self.rows],
+            "high_in_plan_unit": [own(r.high, r) for r in self.rows],
+            "plan_unit": [PLAN_UNITS.get(r.analyte) for r in self.rows],
+            "date": [r.date for r in self.rows],
+            "page": [r.page for r in self.rows],
+            "confidence": [r.confidence for r in self.rows],
+        }
+        numbers = ("low", "typical", "high", "low_in_plan_unit", "typical_in_plan_unit", "high_in_plan_unit")
+        return pd.DataFrame(columns).astype({name: "float64" for name in numbers})
+
+    def _repr_html_(self) -> str:
+        """The report as a notebook shows it: what was read, and what a person must look at, every text escaped."""
+        shown = self.frame()[["supply", "analyte", "low", "typical", "high", "unit", "basis", "page", "confidence"]]
+        problems = "".join(f"<li>{escape(p.message)}</li>" for p in self.problems)
+        return (
+            f"<h3>{escape(self.name)}: {escape(', '.join(self.supplies)) or 'no supply named'}</h3>"
+            + shown.to_html(index=False, border=0, na_rep="", max_rows=60)
+            + (f"<ul>{problems}</ul>" if problems else "")
         )
 
     def to_json(self, supply: str | None = None) -> dict[str, Any]:

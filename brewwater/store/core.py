@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
+from brewwater.errors import InputError
 from brewwater.store import access, backups, bundle, database, seal, tables
 from brewwater.store.faults import NotAllowed
 from brewwater.store.log import LogStore
@@ -21,6 +22,23 @@ from brewwater.store.text import canonical, document_text, read_json
 
 class Store(PlanStore, LogStore, ShelfStore):
     """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
+
+    def planned(self, ref: str) -> Document:
+        """The plan of a unit as last saved, with the lines of its log: what a plan of it is made from.
+
+        Raises
+        ------
+        InputError : nothing was saved yet
+        """
+        saved = self.plan(ref)
+        if saved is None:
+            remedy = "Save a plan in the front end, or give a plan document."
+            raise InputError("UNIT", ref, "it has a log, and no plan was saved yet", remedy)
+        document = dict(saved.document)
+        own = list(document.get("readings") or ())
+        ids = {line["id"] for line in own}
+        log = [line.model_dump(mode="json") for line in self.readings(ref) if line.id not in ids]
+        return document | {"readings": [*own, *log]}
 
     def export_unit(self, ref: str) -> str:
         """Everything of a unit as the text of one file (see ``bundle``)."""

@@ -214,6 +214,9 @@ class UnitStore:
         query = select(tables.unit).where(asked).order_by(u.key).limit(1)
         # a writer holds the unit until its transaction ends (SQLite has one writer at a time anyway)
         row = c.execute(query.with_for_update() if edit else query).first()
+        if row is None and (key := self._spelled(c, ref)) is not None:
+            query = select(tables.unit).where(u.key == key)
+            row = c.execute(query.with_for_update() if edit else query).first()
         if row is None:
             if broken := next((f for f in seal.check(c) if f.problem), None):
                 raise self.damaged(f"{ref!r} is not there, and the unit {broken.unit!r} is damaged: {broken.problem}")
@@ -240,6 +243,16 @@ class UnitStore:
         row = c.execute(new.returning(*u)).one()
         seal.make(c, row.key)
         return row.key, self._unit(c, row, True)
+
+    def _spelled(self, c: Connection, ref: str) -> int | None:
+        """The unit that a name means in another spelling (``TRUCK_a`` for ``Truck A``): by the id that follows from
+        it. None where there is none, or more than one."""
+        name, _, owner = ref.rpartition("@") if "@" in ref else (ref, "", "")
+        u = tables.unit.c
+        rows = c.execute(select(u.key, u.slug, u.name).where(u.owner == (owner or self.person))).all()
+        wanted = slug_of(name)
+        alike = [r.key for r in rows if wanted in (r.slug, slug_of(r.name))]
+        return alike[0] if len(alike) == 1 else None
 
     def _find_or_create(self, c: Connection, ref: str) -> tuple[int, Unit]:
         try:

@@ -22,12 +22,10 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, 
 
 @pytest.fixture(scope="module")
 def plan_json() -> dict[str, Any]:
-    from brewwater.cli.plan import document_from
     from brewwater.output.result import plan_result
-    from brewwater.plan import make_plan
+    from brewwater.plan import quick_plan
 
-    numbers = {"hardness": "290", "alkalinity": "240", "tds": "420"}
-    made = make_plan(document_from(None, None, None, numbers, "120"))
+    made = quick_plan(hardness="290", alkalinity="240", tds="420", drinks="120")
     found: dict[str, Any] = json.loads(plan_result(made).model_dump_json())
     return found
 
@@ -98,11 +96,11 @@ def test_a_report_without_a_figure_is_refused(capsys: pytest.CaptureFixture[str]
 
 
 def test_units_of_the_closed_list_are_taken(capsys: pytest.CaptureFixture[str]) -> None:
-    from brewwater.cli.words import parse_quantity
+    from brewwater.planning.quick import typed
 
-    grains = parse_quantity("--hardness", "17 gpg", "total_hardness").in_plan_units("total_hardness")
+    grains = typed("--hardness", "17 gpg", "total_hardness").in_plan_units("total_hardness")
     assert grains.middle == pytest.approx(17 * 17.11806, rel=1e-6)
-    degrees = parse_quantity("--alkalinity", "3 dKH", "alkalinity").in_plan_units("alkalinity")
+    degrees = typed("--alkalinity", "3 dKH", "alkalinity").in_plan_units("alkalinity")
     assert degrees.middle == pytest.approx(3 * 17.848, rel=1e-4)
 
 
