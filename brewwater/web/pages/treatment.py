@@ -9,6 +9,7 @@ import streamlit as st
 
 from brewwater.output.charts import scale_laid
 from brewwater.output.escape import for_markdown
+from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan
 from brewwater.reference import keyed
@@ -18,7 +19,7 @@ from brewwater.web import planning
 from brewwater.web.pages import first
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
-from brewwater.web.widgets.beside import G_PER_OZ, scale_g, scale_text, side_of, train_text
+from brewwater.web.widgets.beside import scale_g, scale_text, side_of, train_text
 from brewwater.web.widgets.words import Kind, Words
 
 

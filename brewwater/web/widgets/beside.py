@@ -6,14 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-import numpy as np
-
-from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
+from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.result import capacity_gal
+from brewwater.output.towns import scale_g as laid_g
 from brewwater.output.vocabulary import GOVERNS, SUBJECT
 from brewwater.plan import Plan
-from brewwater.planning.candidate import Candidate, scale_held
+from brewwater.planning.candidate import Candidate
 from brewwater.planning.cartridges import NOT_BOUGHT, Cartridge
 from brewwater.planning.document import PlanDocument
 from brewwater.planning.scenario import Scenario
@@ -23,7 +22,6 @@ from brewwater.verdicts import State, Verdict
 from brewwater.web.widgets import facts, show
 from brewwater.web.widgets.words import Words
 
-G_PER_OZ = 28.349523125
 SHOWN = ("hardness", "alkalinity", "tds", "chloride", "sodium", "cup_ph", "line_ph", "air_ph", "ccpp")
 
 
@@ -161,13 +159,7 @@ def cost_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
 def scale_g(side: Side, *, treated: bool) -> tuple[float, float, float]:
     """Scale that can fall out in the main machine in a year, g: 10th, 50th, 90th percentile."""
     main = side.candidate.main
-    state = (main.state if treated else None) or side.source_state
-    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
-    if treated:
-        falls = np.where(scale_held(main), 0.0, falls)
-    litres = side.scenario.demand.litres(main.branch.name, 0, side.scenario.demand.year())
-    low, middle, high = percentiles(side.scenario.by_phase(falls) * litres / 1000, side.scenario.weights)
-    return float(low), float(middle), float(high)
+    return laid_g(side.scenario, main, (main.state if treated else None) or side.source_state, treated=treated)
 
 
 def train_text(stages: Sequence[Stage], words: Words) -> str:
