@@ -9,7 +9,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from brewwater.output.dates import Due, dues
+from brewwater.changes import Due
 from brewwater.output.flows import Flows, flows
 from brewwater.output.numbers import Kind, Words
 from brewwater.output.result import capacity_gal
@@ -17,7 +17,7 @@ from brewwater.output.sentences import before_sentence, headline, outcome, sente
 from brewwater.output.towns import Town, Towns, scale_g, towns
 from brewwater.output.vocabulary import DOES, GOVERNS, MEASURES, SUBJECT, TAKES, bypass, stage_name, stage_part
 from brewwater.plan import Plan
-from brewwater.planning.candidate import NOT_BOUGHT
+from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.treatment import DataSheet, Stage, usual_sheet
 from brewwater.verdicts import RANK, Verdict
 from brewwater.verdicts.measure import Subject
@@ -118,6 +118,7 @@ class Answer:
 
     ``today``: the day it is told for. ``money`` and ``start`` are whole amounts as written, ``money_range`` the year's
     10th to 90th percentile. ``stop``: the safety stop, before all, or empty. ``doubts`` are sentences.
+    ``searching``: a search for a better treatment is under way.
     """
 
     name: str
@@ -139,6 +140,7 @@ class Answer:
     flows: Flows
     doubts: tuple[str, ...]
     test: str
+    searching: bool
 
     @property
     def next(self) -> Change | None:
@@ -200,7 +202,7 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
             )
         )
     numbers = {s.name: n for n, s in enumerate(plan.candidate.stages, start=1)}
-    changes = tuple(_change(d, numbers) for d in dues(plan) if d.date >= now)
+    changes = tuple(_change(d, numbers, plan.candidate.stages) for d in plan.calendar.dues if d.date >= now)
     cost = plan.candidate.cost
     low, _, high = cost.total_percentiles
     stages = tuple(_stage(plan, s, n, changes) for s, n in zip(plan.candidate.stages, numbers.values(), strict=True))
@@ -225,6 +227,7 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
         flows=flows(plan),
         doubts=_doubts(stages, prices=assumed),
         test=_test(plan, words),
+        searching=searching,
     )
 
 
@@ -282,11 +285,12 @@ def _unit(kind: Kind, unit: str, words: Words) -> str:
     return words.unit(kind)
 
 
-def _change(due: Due, numbers: Mapping[str, int]) -> Change:
+def _change(due: Due, numbers: Mapping[str, int], stages: Sequence[Stage]) -> Change:
+    stage = stages[numbers[due.cartridge] - 1]
     return Change(
-        numbers[due.stage.name],
-        stage_name(due.stage),
-        stage_part(due.stage),
+        numbers[due.cartridge],
+        stage_name(stage),
+        stage_part(stage),
         due.date,
         due.early,
         due.late,
@@ -312,7 +316,7 @@ def _stage(plan: Plan, stage: Stage, number: int, changes: Sequence[Change]) -> 
         stage_part(stage),
         TAKES[stage.medium],
         DOES[stage.medium],
-        None if one is None else capacity_gal(one, plan.scenario.weights).p50,
+        None if one is None else capacity_gal(one, plan.calendar, plan.scenario.weights).p50,
         assumed_life(stage),
         stage.medium not in NOT_BOUGHT,
         tuple(c for c in changes if c.number == number),

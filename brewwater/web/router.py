@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache, partial
 from importlib import resources
+from typing import Any
 
 import streamlit as st
 
@@ -20,7 +22,9 @@ from brewwater.web.pages import (
     files,
     first,
     readings,
+    service,
     sources,
+    start,
     targets,
     treatment,
     units,
@@ -30,26 +34,43 @@ from brewwater.web.state import change, desk, hand, hear, put, redo, undo
 from brewwater.web.widgets import facts, show
 from brewwater.web.widgets.words import MARKS
 
-# title, function, address, icon; the first one opens
-PAGES: tuple[tuple[str, Callable[[], None], str, str], ...] = (
-    ("Plan", first.page, "plan", "water_drop"),
-    ("Water", water.page, "water", "description"),
-    ("Targets and machines", targets.page, "targets", "target"),
-    ("Treatment", treatment.page, "treatment", "filter_alt"),
-    ("Side by side", compare.page, "compare", "compare"),
-    ("Branches", branches.page, "branches", "account_tree"),
-    ("Days and drinks", day.page, "days", "calendar_month"),
-    ("Changes", changes.page, "changes", "event_repeat"),
-    ("Cost", cost.page, "cost", "payments"),
-    ("Readings", readings.page, "readings", "speed"),
-    ("Units", units.page, "units", "local_shipping"),
-    ("Print and files", files.page, "files", "print"),
-    ("Trust and sources", sources.page, "sources", "menu_book"),
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A page on the way: its group, its name in the menu, its question, what draws it, its address, its sign."""
+
+    group: str
+    title: str
+    question: str
+    draw: Callable[[], None]
+    address: str
+    icon: str
+
+
+# in the order of the menu; the first one opens, and says its own heading
+PAGES: tuple[Stop, ...] = (
+    Stop("", "Answer", "", first.page, "plan", "water_drop"),
+    Stop("Water", "Read a report", "What does the report say?", water.report_page, "report", "upload_file"),
+    Stop("Water", "What is in it", "What is in the water?", water.page, "water", "science"),
+    Stop("Water", "Goals", "What should the water be?", targets.page, "targets", "target"),
+    Stop("Treatment", "Stages", "What does each stage do?", treatment.page, "treatment", "filter_alt"),
+    Stop("Treatment", "Compare two", "Which of two is better?", compare.page, "compare", "compare"),
+    Stop("The unit", "Branches", "Which branches get treated water?", branches.page, "branches", "account_tree"),
+    Stop("The unit", "Tanks and pump", "Does it fit the unit?", branches.tanks_page, "tanks", "local_shipping"),
+    Stop("The unit", "Days and drinks", "How much water, on which days?", day.page, "days", "calendar_month"),
+    Stop("Calendar and money", "Calendar", "What is due, and when?", changes.page, "changes", "event_repeat"),
+    Stop("Calendar and money", "Cost", "What does a year cost?", cost.page, "cost", "payments"),
+    Stop("Records", "Readings", "What was measured and done?", readings.page, "readings", "speed"),
+    Stop("Records", "Service stop", "How is a filter changed?", service.page, "service", "build"),
+    Stop("Records", "Print", "What goes on paper?", files.page, "files", "print"),
+    Stop("Records", "Trucks", "Which truck is this?", units.page, "units", "garage"),
+    Stop("Trust", "How sure", "How sure is all this?", sources.sure_page, "sure", "rule"),
+    Stop("Trust", "Sources", "Where does each figure come from?", sources.page, "sources", "menu_book"),
 )
 
 
 # pages that say at their head what is planned so far, or show nothing of the plan
-SAY_THEMSELVES = {"plan", "treatment", "units", "sources"}
+SAY_THEMSELVES = {"plan", "treatment", "units", "sources", "sure", "report"}
 
 
 def main() -> None:
@@ -62,24 +83,31 @@ def main() -> None:
     hear()
     keeping.start()
     pages = {
-        address: st.Page(
-            function, title=title, url_path=address, icon=f":material/{sign}:", default=function is first.page
+        stop.address: st.Page(
+            stop.draw,
+            title=stop.title,
+            url_path=stop.address,
+            icon=f":material/{stop.icon}:",
+            default=stop is PAGES[0],
         )
-        for title, function, address, sign in PAGES
+        for stop in PAGES
     }
     st.session_state["pages"] = pages
-    # one plain list: Streamlit's headed lists are not valid lists for a screen reader
-    chosen = st.navigation(list(pages.values()), expanded=True)
+    groups: dict[str, list[Any]] = {}
+    for stop in PAGES:
+        groups.setdefault(stop.group, []).append(pages[stop.address])
+    chosen = st.navigation(groups, expanded=True)
+    at = next(stop for stop in PAGES if pages[stop.address] is chosen)
     on = desk()
     if on.page != chosen.url_path:
         on.page = chosen.url_path  # a fault stays at its field, and its field is gone
         on.faults, on.done = {}, {}
     _sidebar()
-    _bar(chosen.title)
+    _bar(at)
     keeping.trouble()
     standing = st.container(key="not_last_word")
     chosen.run()
-    if _address(chosen.title) not in SAY_THEMSELVES:
+    if at.address not in SAY_THEMSELVES:
         line = facts.not_the_last_word()
         if line:
             with standing:
@@ -91,10 +119,6 @@ def _lasting() -> None:
     """What is loaded by now stays: a quarter of a million objects that no search for garbage need look at again."""
     gc.collect()
     gc.freeze()
-
-
-def _address(title: str) -> str:
-    return next(address for name, _, address, _ in PAGES if name == title)
 
 
 def _set_units() -> None:
@@ -111,34 +135,37 @@ def _sidebar() -> None:
         for key, now in (("units", on.typed.units), ("marks", on.marks)):
             hand(key, now)
         st.radio(
-            "Units",
+            "Measures",
             ["us", "metric"],
             key="units",
             horizontal=True,
             on_change=_set_units,
             format_func={"us": "US", "metric": "Metric"}.get,
-            help="Gallons, psi and °F, or litres, kPa and °C. Hardness and alkalinity are mg/L as CaCO3 in both.",
+            help="Gallons, psi, °F and grains of hardness, or litres, kPa, °C and mg/L. What was typed stays as typed.",
         )
         st.selectbox("Number marks", MARKS, key="marks", on_change=_set_marks)
 
 
-def _bar(title: str) -> None:
+def _bar(stop: Stop) -> None:
     on = desk()
     with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", key="bar"):
-        st.title(title, anchor=False)
-        with st.container(horizontal=True, width="content", vertical_alignment="center", gap="small"):
-            st.markdown(_state_of_saving())
+        st.markdown(_state_of_saving(), width="content")
+        with st.container(
+            horizontal=True, width="content", vertical_alignment="center", gap="small", key="bar_buttons"
+        ):
+            start.offer()
             st.button("Undo", key="undo", icon=":material/undo:", on_click=undo, disabled=not on.past)
             st.button("Redo", key="redo", icon=":material/redo:", on_click=redo, disabled=not on.future)
             st.button(
                 "Save", key="save", icon=":material/save:", on_click=partial(keeping.save), disabled=not on.unsaved
             )
+    if stop.question:
+        st.title(stop.question, anchor=False)
 
 
 def _state_of_saving() -> str:
     on = desk()
+    name = f"**{for_markdown(on.typed.name)}**"
     if on.ref is None:
-        return f"**{for_markdown(on.typed.name)}** · :yellow-badge[▲ Not saved yet]"
-    if on.unsaved:
-        return f"**{for_markdown(on.typed.name)}** · :yellow-badge[▲ Change not saved]"
-    return f"**{for_markdown(on.typed.name)}** · :green-badge[● Saved, version {on.version}]"
+        return f"{name} :gray[not saved yet]"
+    return f"{name} :gray[{'change not saved' if on.unsaved else f'saved, version {on.version}'}]"

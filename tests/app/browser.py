@@ -16,6 +16,8 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
+from brewwater.web.router import PAGES
+
 ROOT = Path(__file__).resolve().parents[2]
 FLAGS = [
     "--no-sandbox",
@@ -133,7 +135,7 @@ class Watched:
 
     def open(self, address: str) -> Watched:
         self.page.goto(address)
-        self.page.wait_for_selector(".st-key-plan_stamp p")
+        self.page.wait_for_selector(".st-key-plan_stamp p", state="attached")
         return self.settled()
 
     def settled(self) -> Watched:
@@ -144,24 +146,31 @@ class Watched:
         )
         return self
 
-    def go(self, address: str, title: str) -> Watched:
-        """Open a page by its link, from the side or, on a phone, from the menu."""
+    def go(self, address: str) -> Watched:
+        """Open a page by its link, from the side or, on a phone, from the menu, which closes after the choice."""
+        stop = next(s for s in PAGES if s.address == (address or "plan"))
         link = self.page.locator(f'a[data-testid=stSidebarNavLink][href$="/{address}"]')
         if self.width < 700:
             self.page.get_by_test_id("stExpandSidebarButton").click()
             self.page.wait_for_timeout(350)
         link.click()
-        self.page.get_by_role("heading", level=1, name=title, exact=True).wait_for()
+        if stop.question:
+            self.page.get_by_role("heading", level=1, name=stop.question, exact=True).wait_for()
+        else:
+            self.page.locator(".bw-headline").wait_for()
         if self.width < 700:
             self.page.wait_for_timeout(350)
             shut = self.page.get_by_test_id("stSidebarCollapseButton").locator("button")
-            if shut.is_visible() and (shut.bounding_box() or {"x": -1})["x"] >= 0:
-                shut.click()
-                self.page.wait_for_timeout(350)
+            assert not (shut.is_visible() and (shut.bounding_box() or {"x": -1})["x"] >= 0), "the menu stays open"
+        return self.settled()
+
+    def planned(self, seconds: float = 90) -> Watched:
+        """The first screen shows what the search found."""
+        self.page.locator('.bw-answer[data-searching="no"]').wait_for(timeout=1000 * seconds)
         return self.settled()
 
     def stamp(self) -> str:
-        return self.page.locator(".st-key-plan_stamp p").inner_text()
+        return self.page.locator(".st-key-plan_stamp p").text_content() or ""
 
     def fill(self, key: str, value: str) -> Watched:
         """Type into the field with a key and leave it."""

@@ -67,7 +67,9 @@ class Front:
 
     def html(self) -> str:
         """All blocks of plain HTML on the page, in order."""
-        return "\n".join(e.proto.body for e in self.at.get("html"))
+        plain = [e.proto.body for e in self.at.get("html")]
+        drawn = [e.value for e in self.at.markdown if e.allow_html]
+        return "\n".join([*plain, *drawn])
 
     def errors(self) -> list[str]:
         return [e.value for e in self.at.error]

@@ -56,13 +56,13 @@ def test_no_page_cuts_or_overflows_on_a_phone(kit, chromium, served, few_draws, 
         kept.save_plan(ref, as_document(few_draws(long_names())), 0)
     seen = kit.Watched(chromium, 390)
     seen.open(f"{address}/?unit={ref}")
-    seen.page.get_by_role("heading", name="Recommended treatment").wait_for()
+    seen.planned()
     amiss, cards = {}, 0
-    for title, _, place, _ in PAGES:
-        seen.go("" if place == "plan" else place, title)
+    for place in (stop.address for stop in PAGES):
+        seen.go("" if place == "plan" else place)
         unfolded(seen.page)
         if found := seen.page.evaluate(AMISS):
-            amiss[title] = found
+            amiss[place] = found
         if place in ("changes", "branches"):
             for table in seen.page.locator(".bw-broad table").all():
                 assert table.evaluate("e => getComputedStyle(e).display") == "block"

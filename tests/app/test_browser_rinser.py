@@ -77,7 +77,7 @@ def test_the_rinser_behind_the_filters(
         ref = kept.create_unit("Rinser truck").ref
         kept.save_plan(ref, as_document(few_draws(truck())), 0)
     seen.open(f"{address}/?unit={ref}")
-    seen.go("branches", "Branches")
+    seen.go("branches")
     page = seen.page
     page.locator(".bw-label", has_text="Pressure at the machine").first.wait_for()
     page.wait_for_function("() => !document.body.innerText.includes('Looking')")
@@ -109,7 +109,7 @@ def test_a_row_of_the_pipe_table_hangs_the_rinser_behind_the_filters(
         ref = kept.create_unit("Pipe truck").ref
         kept.save_plan(ref, as_document(few_draws(truck())), 0)
     seen.open(f"{address}/?unit={ref}")
-    seen.go("branches", "Branches")
+    seen.go("branches")
     page = seen.page
     page.wait_for_function("() => !document.body.innerText.includes('Looking')")
     page.get_by_text("Every part of the pipe: drawing and table").click()

@@ -76,7 +76,7 @@ def test_what_was_assumed_stays_open_when_a_number_changes(kit: Any, chromium: A
     seen.page.locator(".st-key-assumed summary").click()
     opened.wait_for()
     stamp = seen.page.locator(".st-key-plan_stamp p").inner_text()
-    seen.page.locator(".st-key-hardness input").fill("231")
+    seen.page.locator(".st-key-hardness input").fill("13.5")
     seen.page.locator(".st-key-hardness input").press("Enter")
     seen.page.wait_for_function("was => document.querySelector('.st-key-plan_stamp p')?.textContent !== was", arg=stamp)
     seen.settled()

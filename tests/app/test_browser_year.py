@@ -40,13 +40,13 @@ def opened(request, kit, chromium, served, few_draws, monkeypatch) -> Iterator[A
 
 
 def searched(seen: Any) -> Any:
-    seen.page.get_by_role("heading", name="Recommended treatment").wait_for()
+    seen.planned()
     return seen.settled()
 
 
 def test_busy_days_from_a_file_are_looked_at_and_taken(opened, tmp_path: Path) -> None:
     seen = opened(demo_document())
-    seen.go("days", "Days and drinks")
+    seen.go("days")
     place = tmp_path / "year.csv"
     place.write_text(EVENTS, encoding="utf-8")
     box = seen.page.locator(".st-key-box_events")
@@ -68,7 +68,7 @@ def test_busy_days_from_a_file_are_looked_at_and_taken(opened, tmp_path: Path) -
 
 def test_page_and_calendar_file_have_the_same_dates_when_changes_are_grouped(opened, tmp_path: Path) -> None:
     seen = searched(opened(demo_document()))
-    seen.go("changes", "Changes")
+    seen.go("changes")
     table = seen.page.get_by_role("region", name="Change schedule")
     before = table.first.inner_text()
     seen.page.get_by_text("How dates are chosen").click()
@@ -86,7 +86,7 @@ def test_page_and_calendar_file_have_the_same_dates_when_changes_are_grouped(ope
     )
     card = seen.page.locator(".bw-card", has_text="Next cartridge change").locator(".bw-value").first.inner_text()
     assert card == rows[0][0].strip()
-    seen.go("files", "Print and files")
+    seen.go("files")
     seen.press("make_files")
     with seen.page.expect_download() as taken:
         seen.page.locator(".st-key-take_changes-ics button").first.click()
@@ -104,7 +104,7 @@ def test_page_and_calendar_file_have_the_same_dates_when_changes_are_grouped(ope
 
 def test_a_number_is_traced_to_its_checks_with_the_keyboard(opened) -> None:
     seen = opened(demo_document())
-    seen.go("sources", "Trust and sources")
+    seen.go("sources")
     seen.page.locator(".st-key-trust_number input").focus()
     seen.page.keyboard.type("Conductivity")
     seen.page.keyboard.press("Enter")
@@ -138,7 +138,7 @@ def wide_water() -> PlanDocument:
 
 def test_which_test_matters_is_a_picture_with_words(opened) -> None:
     seen = searched(opened(wide_water(), 256))
-    seen.go("readings", "Readings")
+    seen.go("readings")
     seen.page.get_by_role("heading", name="Which test matters").wait_for()
     seen.page.locator(".stVegaLiteChart canvas, .stVegaLiteChart svg").first.wait_for()
     card = seen.page.locator(".bw-card", has_text="Total and free chlorine test, Your water")
@@ -149,7 +149,7 @@ def test_which_test_matters_is_a_picture_with_words(opened) -> None:
 
 def test_the_two_plans_stand_line_by_line_with_when_it_is_paid_back(opened) -> None:
     seen = searched(opened(demo_document()))
-    seen.go("cost", "Cost")
+    seen.go("cost")
     seen.page.locator(".stVegaLiteChart canvas, .stVegaLiteChart svg").first.wait_for()
     seen.page.get_by_text("The same two as a table that adds up").click()
     rows = seen.page.get_by_role("region", name="Two plans by line").locator("tbody tr").all()

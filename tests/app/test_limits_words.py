@@ -54,7 +54,7 @@ def test_a_word_and_its_verdict_agree(ready) -> None:
         said = bound(check.check, "", fails_above=_fails_above(check))
         holds = check.value >= check.limit - 1e-9 if "least" in said else check.value <= check.limit + 1e-9
         assert holds == check.ok, check
-    ready.go("branches")
+    ready.go("tanks")
     assert "(must be at least " in ready.html() or "(must be at most " in ready.html()
 
 

@@ -123,7 +123,7 @@ def test_a_row_of_an_unknown_kind_is_refused() -> None:
 
 
 def test_every_part_of_the_unit_can_be_given(plain) -> None:
-    plain.go("branches")
+    plain.go("tanks")
     for part in ("accumulator", "pipe", "heater", "repump"):
         plain.at.toggle(key=f"{part}_known").set_value(True)
         plain.run()
@@ -153,6 +153,7 @@ def test_every_part_of_the_unit_can_be_given(plain) -> None:
     assert unit.heater.set_C == pytest.approx(60)  # typed in the reader's °F
     assert (unit.weights.fresh_at.ahead_in, unit.weights.product_at.left_in, unit.weights.hitch_in) == (-30, 12, 120)
     assert "Over 40 in the drain end lies 0.83 in lower; it lies 1 in lower." in plain.html()
+    plain.go("branches")
     assert 'aria-label="Weight"' in plain.html()
 
 

@@ -78,7 +78,7 @@ def test_removing_a_supply_takes_its_fills_along(front) -> None:
 
 
 def test_a_report_is_read_a_supply_chosen_and_used(front) -> None:
-    front.go("water")
+    front.go("report")
     front.desk.extra["report"] = ("zones.csv", REPORT)
     front.run()
     front.at.selectbox(key="report_supply").set_value("Hill zone")
@@ -92,7 +92,7 @@ def test_a_report_is_read_a_supply_chosen_and_used(front) -> None:
 
 
 def test_a_report_that_cannot_be_read_is_one_line_and_loses_nothing(front) -> None:
-    front.go("water")
+    front.go("report")
     kept = front.document
     front.desk.extra["report"] = ("empty.csv", b"")
     front.run()
@@ -249,7 +249,7 @@ def test_a_branch_is_added_renamed_everywhere_and_removed(front) -> None:
 
 
 def test_the_unit_takes_tanks_pump_and_weight(front) -> None:
-    front.go("branches")
+    front.go("tanks")
     front.at.number_input(key="fresh_tank").set_value(40)
     front.run()
     assert front.document.unit.fresh_tank_gal == 40
@@ -333,7 +333,7 @@ def test_fills_follow_the_weekdays(front) -> None:
 
 
 def test_doubts_of_a_report_are_those_of_the_supply_and_do_not_bury_its_values(front) -> None:
-    front.go("water")
+    front.go("report")
     twice = b"""analyte,value,unit,supply
 Total hardness,250,mg/L as CaCO3,Hill zone
 Total hardness,150,mg/L as CaCO3,Hill zone

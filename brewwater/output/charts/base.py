@@ -12,6 +12,9 @@ import numpy as np
 from altair.utils import schemapi
 from numpy.typing import NDArray
 
+from brewwater.output.drawing.ink import DARK as NIGHT
+from brewwater.output.drawing.ink import PRINT
+
 # A whole chart is still held against the schema when it is shown; not every part of it once more when it is made,
 # nor, where a field is given as alt.X("x:Q") and not as "x:Q", searched for in all of altair's classes.
 schemapi.disable_debug_mode()
@@ -38,8 +41,10 @@ class Palette:
     deep: str
 
 
-LIGHT = Palette("#1f272a", "#56626a", "#fbfaf6", "#a65300", "#0b6570", "#7d8f86", "#8c1237", "#dbe8e6", "#04343b")
-DARK = Palette("#edebe4", "#a9b5b8", "#14191b", "#f2a35c", "#57b9bf", "#8fa299", "#ff9fb6", "#233a3d", "#c3f4f5")
+LIGHT, DARK = (
+    Palette(ink.ink, ink.second, ink.paper, ink.raw, ink.treated, ink.edge, ink.act, faint, deep)
+    for ink, faint, deep in ((PRINT, "#DCE9F8", "#06305C"), (NIGHT, "#17324F", "#CFE5FC"))
+)
 
 
 def picked(weights: FloatArray, count: int = SHOWN_DRAWS) -> NDArray[np.int64]:

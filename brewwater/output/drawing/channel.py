@@ -39,7 +39,7 @@ def scale(rail: Rail, width: float) -> Callable[[float], float]:
     return place
 
 
-def channel(rail: Rail, words: Words, ink: Ink, width: float = 190) -> str:
+def channel(rail: Rail, words: Words, ink: Ink, width: float = 160) -> str:
     """The channel of a rail as SVG."""
     pad = RADIUS + 2
     place = scale(rail, width - 2 * pad)

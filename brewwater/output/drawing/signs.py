@@ -11,6 +11,12 @@ from brewwater.verdicts.measure import Status
 
 FACE = "'Source Sans','Source Sans 3','Source Sans Pro','Liberation Sans',system-ui,sans-serif"
 
+# Headings of the blocks: a front end that makes its own of h1 to h3 (links, anchors) leaves these as they are.
+H1 = '<div role="heading" aria-level="1" class="bw-headline">'
+H2 = '<div role="heading" aria-level="2" class="bw-h2">'
+H2_DESK = '<div role="heading" aria-level="2" class="bw-h2 bw-desk">'
+H3 = '<div role="heading" aria-level="3" class="bw-h3">'
+
 
 def n(value: float) -> str:
     """A coordinate with a tenth of a pixel."""

@@ -144,21 +144,30 @@ def page() -> None:
         )
         st.graphviz_chart(dot, width="content")
         st.caption("Solid thick line: filtered. Dashed thin line: unfiltered. The arrows show the way of the water.")
-    unit.section()
     _what_each_costs(plan, on.words)
     pipes.section(plan, on.words)
-    _fit(plan, on.words)
-    if plan.at_base is not None:
-        _at_base(plan, plan.at_base, on.words)
     show.cautions(
         [
-            "City pressure can exceed what housings bear: regulate it. Hammer bursts bowls.",
             "Close the valve and relieve pressure before opening a housing; hot water and steam scald.",
             "Low-pH, demineralised or CO2-rich water needs approved non-metallic line and lead-free parts.",
             "Backflow protection first; local plumbing code decides.",
         ]
     )
     planning.search(plan)
+
+
+def tanks_page() -> None:
+    """The checks of the unit, the fields they rest on, and a membrane at base where one is in question."""
+    on = desk()
+    plan = planning.current()
+    if plan is not None:
+        _fit(plan, on.words)
+    show.cautions(["City pressure can exceed what housings bear: regulate it. Hammer bursts bowls."])
+    unit.section()
+    if plan is not None and plan.at_base is not None:
+        _at_base(plan, plan.at_base, on.words)
+    if plan is not None:
+        planning.search(plan)
 
 
 def _pressure(plan: Plan, words: Words) -> Figure:
@@ -227,7 +236,6 @@ COUNTED = {
 def _fit(plan: Plan, words: Words) -> None:
     if not plan.candidate.checks:
         return
-    st.subheader("Does it fit the unit?", anchor=False)
     named = {s.name for s in plan.candidate.stages} | {b.name for b in plan.candidate.branches}
 
     def amount(check: Check, value: float | None) -> str:

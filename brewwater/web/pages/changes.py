@@ -11,6 +11,7 @@ from brewwater.changes import Descale, Due
 from brewwater.demand import WEEKDAYS
 from brewwater.output.charts import Remaining, capacity_left, remaining
 from brewwater.output.escape import for_markdown
+from brewwater.output.drawing import SCREEN, calendar_html, treatment_html
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import Cartridge
@@ -33,10 +34,13 @@ def page() -> None:
     if plan is None:
         return
     if not plan.candidate.cartridges:
-        first.treatment(plan, on.words)
+        title, note = planning.headline(plan)
+        show.raw(treatment_html(first.told(plan), SCREEN, title, note))
         planning.search(plan)
         return
     due = plan.calendar.dues
+    show.raw(calendar_html(first.told(plan), on.typed.demand.calendar, SCREEN))
+    show.page_link("service", "Go to the service stop", "build")
     show.figures([facts.change_figure(plan), facts.filtered_figure(plan, on.words), facts.cost_figure(plan, on.words)])
     st.subheader("Schedule", anchor=False)
     _schedule(plan, due, on.words)
@@ -51,15 +55,7 @@ def page() -> None:
         "Capacity or time limit, whichever is nearer its end."
     )
     _descaling(plan.calendar.descales)
-    show.cautions(
-        [
-            "Power off and cool down first; close the valve; relieve the pressure; then open the housing.",
-            "Flush a new cartridge as its sheet says and test before serving.",
-            "Sanitise with the cartridges bypassed or out. Never mix bleach with acid descaler.",
-            "A cartridge that froze wet may look whole and bypass: discard it.",
-            "Every date is an estimate: verify by test.",
-        ]
-    )
+    show.cautions(["Every date is an estimate: verify by test."])
     planning.search(plan)
 
 

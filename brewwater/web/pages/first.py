@@ -1,54 +1,56 @@
-"""The first screen: three numbers, drinks a day, which branches are filtered, and the answer beside them."""
+"""The first screen: the answer first, then the numbers it rests on."""
 
 from __future__ import annotations
 
+import datetime as dt
 from functools import partial
 
 import streamlit as st
 
-from brewwater.output.charts import cup_sketch
 from brewwater.output.escape import for_markdown
+from brewwater.output.answer import Answer, answer
+from brewwater.output.drawing import SCREEN, answer_html
+from brewwater.output.vocabulary import METHODS
 from brewwater.plan import Plan
-from brewwater.verdicts import goals
 from brewwater.web import planning
 from brewwater.web.pages import start
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
-from brewwater.web.widgets.words import Words
+from brewwater.web.widgets.words import Kind
 
-NUMBERS = (
+NUMBERS: tuple[tuple[str, str, str, Kind, str], ...] = (
     (
         "hardness",
         "total_hardness",
         "Hardness",
-        "mg/L as CaCO3",
-        "Total hardness, ppm as CaCO3. One grain a gallon is 17.1 ppm. Leave empty where you do not know it: the plan "
-        "then carries every value that fits the rest.",
+        "hardness",
+        "Total hardness. One grain a gallon is 17.1 ppm as CaCO3. Leave empty where you do not know it: the plan then "
+        "carries every value that fits the rest.",
     ),
     (
         "alkalinity",
         "alkalinity",
         "Alkalinity",
-        "mg/L as CaCO3",
-        "Alkalinity, ppm as CaCO3. City reports often leave it out: a drop kit tells it in five minutes.",
+        "amount",
+        "Alkalinity as CaCO3. City reports often leave it out: a drop kit tells it in five minutes.",
     ),
     (
         "tds",
         "total_dissolved_solids",
         "Dissolved solids",
-        "mg/L",
-        "Total dissolved solids, ppm, from the report or a meter.",
+        "amount",
+        "Total dissolved solids, from the report or a meter.",
     ),
 )
 
 
-def set_measure(analyte: str, supply: int, document: Document, value: float | None) -> None:
-    """Write a typed number over a supply's measurement; None takes it away."""
+def set_measure(analyte: str, supply: int, unit: str, document: Document, value: float | None) -> None:
+    """Write a typed number over a supply's measurement, in the unit it was typed in; None takes it away."""
     analysis = document["supplies"][supply]["analysis"]
     if value is None:
         analysis.pop(analyte, None)
     else:
-        analysis[analyte] = {"value": value, "unit": "mg/L", "method": "typed"}
+        analysis[analyte] = {"value": value, "unit": unit, "method": "typed"}
 
 
 def set_drinks(document: Document, value: float | None) -> None:
@@ -74,124 +76,110 @@ def _choose_supply() -> None:
         desk().faults.pop(key, None)
 
 
+def told(plan: Plan) -> Answer:
+    """The answer of the plan on the desk, in the reader's measures, for today."""
+    on = desk()
+    seeking = on.typed.train is None and not planning.searched(plan)
+    return answer(plan, on.words, dt.date.today(), searching=seeking)
+
+
 def page() -> None:
-    """Inputs on one side, the answer on the other."""
+    """The answer, then the numbers."""
     on = desk()
     if start.form():
         return
-    start.offer()
-    left, right = st.columns([1, 2], gap="large")
-    with left:
-        _inputs()
-    with right:
-        stamp = st.container(key="plan_stamp")
-        plan = planning.current()
-        stamp.caption(f"Plan {plan.stamp}" if plan else "No plan yet")
-        if plan is not None:
-            _answer(plan, on.words)
+    stamp = st.container(key="plan_stamp")
+    plan = planning.current()
+    stamp.caption(f"Plan {plan.stamp}" if plan else "No plan yet")
+    if plan is not None:
+        shown = told(plan)
+        show.raw(answer_html(shown, on.typed.demand.calendar, SCREEN))
+        planning.search(plan)
+        with st.container(horizontal=True, key="next_steps"):
+            show.page_link("readings", "Enter a reading", "edit_note")
+            show.page_link("treatment", "What else was tried", "compare_arrows")
+    _inputs()
+    if plan is not None:
+        _behind(plan)
     start.offer_below()
 
 
 def _inputs() -> None:
+    """The numbers that the answer rests on, in the order in which they matter."""
     on = desk()
     typed = on.typed
+    st.subheader("My numbers", anchor="my-numbers")
     names = [s.name for s in typed.supplies]
     at = chosen_supply()
-    st.subheader("Your water", anchor=False)
-    if len(names) > 1:
-        fields.seed("supply", names[at])
-        fields.pick(
-            "Which water",
-            names,
-            key="supply",
-            on_change=_choose_supply,
-            help="The three numbers belong to this water; the plan is made for all of them.",
-        )
-    for key, analyte, label, unit, help_text in NUMBERS:
-        found = typed.supplies[at].analysis.get(analyte)
-        now = None if found is None else found.in_plan_units(analyte)
+    water, day, behind = st.columns(3, gap="large")
+    with water:
+        if len(names) > 1:
+            fields.seed("supply", names[at])
+            fields.pick(
+                "Which water",
+                names,
+                key="supply",
+                on_change=_choose_supply,
+                help="The three numbers belong to this water; the plan is made for all of them.",
+            )
+        for key, analyte, label, kind, help_text in NUMBERS:
+            _number(key, analyte, label, kind, help_text, at)
+    with day:
+        drinks = typed.demand.drinks_per_service_day
+        listed = sum(d.per_service_day.middle for d in typed.demand.drinks)
         fields.number(
-            label,
-            key,
-            value=None if now is None else now.middle,
-            write=partial(set_measure, analyte, at),
-            unit=unit,
-            help=help_text,
-            step=5.0,
+            "Drinks on a service day",
+            "drinks",
+            value=drinks.middle if drinks else listed,
+            write=set_drinks,
+            step=10,
             high=20000,
+            whole=True,
+            optional=False,
+            help=f"An ordinary day. Service days: {', '.join(w.capitalize() for w in typed.demand.calendar.weekdays)}.",
         )
-        if now is not None and found is not None and not now.certain:
-            span, method = on.words.span([now.low, now.high]), found.method.replace("_", " ")
-            st.caption(for_markdown(f"{span} {unit} ({method}); a number typed here replaces the range."))
-    st.subheader("Your day", anchor=False)
-    drinks = typed.demand.drinks_per_service_day
-    listed = sum(d.per_service_day.middle for d in typed.demand.drinks)
+    with behind:
+        for i, branch in enumerate(typed.branches):
+            fields.switch(
+                branch.name,
+                f"filtered_{i}",
+                value=branch.filtered,
+                write=partial(set_filtered, i),
+                help="On: this branch is fed with treated water. Rinse and sink lines seldom need it.",
+            )
+
+
+def _number(key: str, analyte: str, label: str, kind: Kind, help_text: str, at: int) -> None:
+    """One of the three numbers, in the unit that was typed where one was, else in the reader's."""
+    on = desk()
+    found = on.typed.supplies[at].analysis.get(analyte)
+    unit = fields.unit_of(kind, on.words.metric, found)
+    name = on.words.unit(kind) if unit in ("gpg", "mg/L") else unit
+    now = None if found is None else fields.in_unit(found, analyte, unit)
     fields.number(
-        "Drinks on a service day",
-        "drinks",
-        value=drinks.middle if drinks else listed,
-        write=set_drinks,
-        step=10,
-        high=20000,
-        whole=True,
-        optional=False,
-        help=f"An ordinary day. Service days: {', '.join(typed.demand.calendar.weekdays)}.",
+        label,
+        key,
+        value=None if now is None else now.middle,
+        write=partial(set_measure, analyte, at, unit),
+        unit=name,
+        help=help_text,
+        step=1.0 if kind == "hardness" and not on.words.metric else 5.0,
+        high=20000 if unit == "mg/L" else 1200,
     )
-    st.subheader("Behind the filters", anchor=False)
-    for i, branch in enumerate(typed.branches):
-        fields.switch(
-            branch.name,
-            f"filtered_{i}",
-            value=branch.filtered,
-            write=partial(set_filtered, i),
-            help="On: this branch is fed with filtered water. Rinse and sink lines seldom need it.",
+    if now is not None and found is not None and not now.certain:
+        st.caption(
+            f"{on.words.span([now.low, now.high], digits=3)} {name} "
+            f"({METHODS.inside(found.method)}); a number typed here replaces the range."
         )
 
 
-def _answer(plan: Plan, words: Words) -> None:
-    main = plan.candidate.main.branch.name
-    served = [v for v in plan.candidate.verdicts if v.branch == main]
-    treatment(plan, words)
-    planning.search(plan)
-    show.figures([facts.change_figure(plan), facts.cost_figure(plan, words), facts.filtered_figure(plan, words)])
-    with show.together():
-        show.heading("What the water does")
-        show.verdicts(plan.source_verdicts, served, words.share)
-        if any(v.subject == "safety" and v.status in ("stop", "act") for v in plan.source_verdicts):
-            show.cautions(["This plan cannot make unsafe water safe. Stop, and call the water authority."], "Stop")
-        if plan.next_tests:
-            best = plan.next_tests[0]
-            what = "" if best.test == "none" else f"{best.label}, {best.supply}. "
-            show.say(f"Next test: {what}{best.because}")
-    with show.together():
-        _picture(plan, words)
-        show.small(
-            "Each mark is one water that fits what is known: squares as it comes, dots as served. Their figures: on "
-            "the Water page."
+def _behind(plan: Plan) -> None:
+    """How the figures came about, and what was assumed on the way."""
+    on = desk()
+    with st.expander("How the date, the year's cost and the gallons came about", icon=":material/calculate:"):
+        show.figures(
+            [facts.change_figure(plan), facts.cost_figure(plan, on.words), facts.filtered_figure(plan, on.words)]
         )
-    _notes(plan)
-
-
-def treatment(plan: Plan, words: Words) -> None:
-    """The train that is shown, and what it is."""
-    title, line = planning.headline(plan)
-    with show.together():
-        show.heading(title)
-        if plan.candidate.stages or not line.startswith("Everything"):
-            show.train(facts.train_names(plan.candidate.stages, words))
-        if line:
-            show.small(line)
-
-
-def _picture(plan: Plan, words: Words) -> None:
-    goal = goals(plan.document.targets)
-    hard, alk = goal["total_hardness"], goal["alkalinity"]
-    wanted = ((hard.low, hard.high), (alk.low, alk.high))
-    show.drawn(cup_sketch(plan.scenario, plan.candidate.main.water, wanted, planning.colours(), words.number))
-
-
-def _notes(plan: Plan) -> None:
-    """What the plan assumed on the way."""
     if plan.warnings:
         with st.expander(f"What was assumed ({len(plan.warnings)})", icon=":material/info:", key="assumed"):
             show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")

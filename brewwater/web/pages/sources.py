@@ -62,8 +62,8 @@ HELD_BY = {
 }
 
 
-def page() -> None:
-    """What may be trusted how far."""
+def sure_page() -> None:
+    """How a range is read, what each verdict means, and what this plan assumed."""
     plan = planning.current()
     st.subheader("How to read a range", anchor=False)
     st.markdown(
@@ -84,6 +84,12 @@ def page() -> None:
             show.table(["Assumed or not known"], [[w.message] for w in plan.warnings], label="Assumptions")
         else:
             st.caption("Nothing.")
+    show.cautions(["Estimate, verify by test: every date, every gallon."])
+
+
+def page() -> None:
+    """From a number to its sources, what is held against them, and where they disagree."""
+    plan = planning.current()
     basis = _number(plan)
     _checks(basis)
     _disagreements(basis)
@@ -91,7 +97,6 @@ def page() -> None:
     show.cautions(
         [
             "Not a potability tool. Health code, plumbing code, manual and warranty go before anything here.",
-            "Estimate, verify by test: every date, every gallon.",
         ]
     )
 

@@ -14,7 +14,7 @@ from brewwater.planning.document import PlanDocument, demo_document, mobile_temp
 from brewwater.records import Span
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.web.state import begin, desk, hand
-from brewwater.web.widgets import fields
+from brewwater.web.widgets import fields, show
 
 Way = Literal["report", "drop_kit", "strip", "lab", "meter", "unknown"]
 WAYS: dict[Way, str] = {
@@ -25,7 +25,7 @@ WAYS: dict[Way, str] = {
     "unknown": "Not sure",
 }
 UNITS = {
-    "mg/L": "mg/L as CaCO3, the same as ppm",
+    "mg/L": "ppm as CaCO3, the same as mg/L",
     "°dH": "°dH, degrees (one drop of many kits)",
     "gpg": "gpg, grains a gallon",
 }
@@ -77,19 +77,22 @@ def _demo() -> PlanDocument:
     return demo_document()
 
 
-def offer() -> None:
-    """Over the demo: what it is, and the way to a plan of one's own."""
+def is_demo() -> bool:
+    """Whether the invented trailer is on the desk."""
     on = desk()
-    if on.ref is not None or on.typed.name != _demo().name:
-        return
-    with st.container(border=True, horizontal=True, vertical_alignment="center", key="own_offer"):
-        st.markdown("**This is the demo**: an invented trailer that fills in two invented towns.", width="stretch")
+    return on.ref is None and on.typed.name == _demo().name
+
+
+def offer() -> None:
+    """Over the demo: the way to a plan of one's own."""
+    if is_demo() and desk().extra.get("own") is None:
         _button("own_start", primary=True)
 
 
 def offer_below() -> None:
     """Under a plan of one's own: the same way, less loud, and the way back to the demo."""
-    if desk().ref is None and desk().typed.name == _demo().name:
+    if is_demo():
+        show.small("This is the demo: an invented trailer that fills in two invented towns.")
         return
     with st.container(horizontal=True, key="own_offer_below"):
         _button("own_start", primary=False)
@@ -151,10 +154,10 @@ def form() -> bool:
             on_change=_keep,
             args=("unit",),
         )
-        short = "mg/L as CaCO3" if scenario["unit"] == "mg/L" else scenario["unit"]
+        short = "ppm as CaCO3" if scenario["unit"] == "mg/L" else scenario["unit"]
         _number("hardness", f"Hardness, or GH ({short})", "Calcium and magnesium together.")
         _number("alkalinity", f"Alkalinity, or KH ({short})", "What holds pH; city reports often leave it out.")
-        _number("tds", "Dissolved solids, or TDS (mg/L)", "From the report, or a pen that reads ppm.")
+        _number("tds", "Dissolved solids, or TDS (ppm)", "From the report, or a pen that reads ppm.")
         _number("drinks", "Drinks on a service day", "An ordinary day, Monday to Friday; change the days later.", "")
         with st.container(horizontal=True):
             st.button("Make my plan", key="own_make", on_click=_make, type="primary", icon=":material/check:")

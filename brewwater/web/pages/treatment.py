@@ -9,6 +9,7 @@ import streamlit as st
 
 from brewwater.output.charts import scale_laid
 from brewwater.output.escape import for_markdown
+from brewwater.output.drawing import SCREEN, treatment_html
 from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan
@@ -29,7 +30,8 @@ def page() -> None:
     plan = planning.current()
     own = on.typed.train is not None
     if plan is not None:
-        first.treatment(plan, on.words)
+        title, note = planning.headline(plan)
+        show.raw(treatment_html(first.told(plan), SCREEN, title, note))
         planning.search(plan)
         for problem in plan.candidate.problems:
             st.warning(
@@ -51,15 +53,6 @@ def page() -> None:
     if plan is not None:
         _results(plan, on.words)
         _others(plan, on.words)
-    show.cautions(
-        [
-            "Mineral dosing: weigh food-grade salt in grams; have someone check for tenfold mistakes. Sodium salts "
-            "add sodium.",
-            "Never dump brine, reject or gray water to ground or storm drain.",
-            "After exchange or a membrane the line must not be brass or copper.",
-            "Never regenerate a softener aboard.",
-        ]
-    )
 
 
 def _take(stages: list[dict[str, Any]], document: Document) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.output.charts import boiler_cloud, cup_cloud
-from brewwater.output.vocabulary import DISINFECTANTS, METHODS, NOTICES, SUPPLY_KINDS
+from brewwater.output.vocabulary import DISINFECTANTS, METHODS, NOTICES, SUPPLY_KINDS, WATER
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan
@@ -23,22 +23,29 @@ from brewwater.web.widgets import facts, fields, show
 NO_UNIT = ("1", "NONE", "none", "")  # of pH
 
 
+def report_page() -> None:
+    """A report: dropped, checked beside its page, taken into one water of the plan."""
+    _supplies()
+    report.section(_chosen(), _rename)
+    show.cautions(["Lead figures in a report come from sampled homes, not from this tap."])
+
+
 def page() -> None:
-    """The supplies, a report, the values, what is missing, and the picture."""
+    """The supplies, the values, what is missing, and the picture."""
     on = desk()
     plan = planning.current()
     _supplies()
     at = _chosen()
-    report.section(at, _rename)
+    show.page_link("report", "Read it from a report", "upload_file")
     left, right = st.columns([1, 1], gap="large")
     with left:
         _values(at)
     with right:
         if plan is not None:
             _missing(plan)
-            st.subheader("As it comes, and served", anchor=False)
+            st.subheader("Before and after treatment", anchor=False)
             show.table(
-                ["Measure", "As it comes", "Served"],
+                ["Measure", WATER.label("source"), WATER.label("served")],
                 facts.measures(plan, on.words),
                 label="Water, ranges",
                 tight=(1, 2),
@@ -52,7 +59,6 @@ def page() -> None:
             "Not a test of whether water is safe to drink. Boil-water notice, untested well, nitrate, lead, arsenic, "
             "coliform: stop, and call the authority.",
             "Carbon does not disinfect. Water without chlorine must not be stored long.",
-            "Lead figures in a report come from sampled homes, not from this tap.",
         ]
     )
 

@@ -11,12 +11,16 @@ import streamlit as st
 
 from brewwater.errors import InputError
 from brewwater.output.escape import for_markdown
+from brewwater.records import Span
+from brewwater.reports.analysis import Measurement
+from brewwater.units import from_plan_units
 from brewwater.web.state import Document, change, desk, hand, look, put
 from brewwater.web.widgets.words import Kind, read_range, write_range
 
 Path = tuple[str | int, ...]
 Write = Callable[[Document, Any], None]
 MOST_LETTERS = 36  # a longer name is cut off in a closed list on a phone
+DEGREES = ("°dH", "dH", "°fH", "fH", "Clark")
 MOST_SHOWN = 12  # of so many at most all are shown
 
 
@@ -32,6 +36,26 @@ def fault(key: str) -> None:
     message = desk().faults.get(key)
     if message:
         st.error(for_markdown(message), icon=":material/edit_off:")
+
+
+def unit_of(kind: Kind, metric: bool, found: Measurement | None = None) -> str:
+    """The unit in which a concentration is asked for: the reader's, or the degrees in which it was typed."""
+    if found is not None and found.unit in DEGREES:
+        return found.unit
+    return "gpg" if kind == "hardness" and not metric else "mg/L"
+
+
+def in_unit(found: Measurement, analyte: str, unit: str) -> Span:
+    """A measurement in another unit; as it was typed where it was typed in that one."""
+    if found.unit == unit:
+        return found.value
+    known = found.in_plan_units(analyte)
+
+    def turn(x: float) -> float:
+        return float(f"{from_plan_units(x, unit, analyte):.4g}")
+
+    typical = known.typical
+    return Span(low=turn(known.low), high=turn(known.high), typical=None if typical is None else turn(typical))
 
 
 def done(key: str) -> None:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from brewwater.output.escape import for_html as escape
+from brewwater.output.drawing import STYLE as DRAWN
 from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT
 from brewwater.verdicts import Verdict
 from brewwater.web.widgets.words import MEANS
@@ -28,14 +29,14 @@ CARDS_FROM = {80: " bw-cards bw-broad", 50: " bw-cards"}
 CARDS = """
 .bw-cards :is(table,tbody,tr){display:block}
 .bw-cards thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
-.bw-cards tr{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.45rem .8rem;
+.bw-cards tr{border:1px solid var(--bw-edge);border-radius:6px;padding:.45rem .8rem;
  background:light-dark(#ffffff,#1a2123)}
 .bw-cards tr+tr{margin-top:.5rem}
 .bw.bw-cards tbody tr>*{display:grid;grid-template-columns:minmax(0,7.5rem) minmax(0,1fr);gap:0 .7rem;
  border:0;padding:.12rem 0;min-width:0;max-width:none;text-align:left;white-space:normal;overflow-wrap:anywhere;
  position:static;background:none;align-items:baseline}
 .bw-cards tbody tr>*::before{content:attr(data-label);content:attr(data-label) / "";
- font-size:.875rem;font-weight:400;color:light-dark(#47525a,#bcc6c9)}
+ font-size:.875rem;font-weight:400;color:var(--bw-second)}
 .bw.bw-cards tbody tr>[data-label=""]{display:block}
 .bw-cards tbody tr>[data-label=""]::before,.bw.bw-cards tbody tr>:has(>div:empty){display:none}
 .bw-cards tbody tr>:first-child{font-weight:650;font-size:1rem;color:inherit}
@@ -48,16 +49,16 @@ CARDS = """
 STYLE = """<style>
 .bw{font-size:1rem;line-height:1.45}
 .bw-grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,var(--least,10rem)),1fr));gap:.6rem}
-.bw-card{border:1px solid light-dark(#b9bfb9,#465357);border-radius:6px;padding:.6rem .8rem;
+.bw-card{border:1px solid var(--bw-edge);border-radius:6px;padding:.6rem .8rem;
  background:light-dark(#ffffff,#1a2123);overflow-wrap:anywhere}
-.bw-label{font-size:.875rem;color:light-dark(#47525a,#bcc6c9)}
+.bw-label{font-size:.875rem;color:var(--bw-second)}
 .bw-value{font-size:1.3rem;font-weight:650;font-variant-numeric:tabular-nums;line-height:1.3}
-.bw-note{font-size:.875rem;color:light-dark(#47525a,#bcc6c9)}
+.bw-note{font-size:.875rem;color:var(--bw-second)}
 .bw details{margin-top:.3rem;font-size:.875rem}
-.bw summary{cursor:pointer;color:light-dark(#0b6570,#7cd0d5);text-decoration:underline;
+.bw summary{cursor:pointer;color:var(--bw-ink);text-decoration:underline;
  text-underline-offset:3px;min-height:1.5rem}
 .bw dl{margin:.4rem 0 0;padding:0;display:grid;grid-template-columns:auto 1fr;gap:.15rem .7rem}
-.bw dt{margin:0;color:light-dark(#47525a,#bcc6c9)}
+.bw dt{margin:0;color:var(--bw-second)}
 .bw dd{margin:0}
 .bw details :is(dt,dd){font-size:.875rem}
 .bw details>strong{display:block;margin-top:.5rem}
@@ -66,34 +67,34 @@ STYLE = """<style>
 @media (max-width:640px){.bw-grid>.bw-card:has(details[open]){grid-column:1/-1}}
 .bw-badge{display:inline-block;white-space:nowrap;border-radius:5px;padding:.05rem .5rem;font-weight:650;
  border:1px solid currentColor}
-.bw-ok{color:light-dark(#0a5c47,#8fdcc0);background:light-dark(#d9eee6,#173a30)}
-.bw-watch{color:light-dark(#6b4700,#f3d27a);background:light-dark(#fbecc4,#3f3310)}
-.bw-act{color:light-dark(#8a3200,#ffb38a);background:light-dark(#fde0cc,#4a2411)}
-.bw-stop{color:light-dark(#8c1237,#ff9fb6);background:light-dark(#fbdce4,#4c1524)}
-.bw-unknown{color:light-dark(#47525a,#bcc6c9);background:light-dark(#e3e5e4,#2e383b);border-style:dashed}
+.bw-ok{color:var(--bw-good);background:transparent}
+.bw-watch{color:var(--bw-watch-ink);background:var(--bw-watch)}
+.bw-act{color:var(--bw-act);background:transparent}
+.bw-stop{color:var(--bw-act);background:transparent}
+.bw-unknown{color:var(--bw-second);background:transparent;border-style:dashed}
 .bw-row{display:flex;flex-wrap:wrap;gap:.3rem .6rem;align-items:baseline}
 .bw-subject{font-weight:700;min-width:4.2rem}
 .bw-scroll{overflow-x:auto}
 .bw table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
-.bw th{text-align:left;font-size:.875rem;font-weight:650;color:light-dark(#47525a,#bcc6c9)}
-.bw th,.bw td{padding:.35rem .6rem .35rem 0;border-bottom:1px solid light-dark(#d5d6cf,#374347);
+.bw th{text-align:left;font-size:.875rem;font-weight:650;color:var(--bw-second)}
+.bw th,.bw td{padding:.35rem .6rem .35rem 0;border-bottom:1px solid var(--bw-grid);
  vertical-align:top}
 .bw td.n,.bw th.n{text-align:right}
 .bw td.t{white-space:nowrap}
 .bw td.l{min-width:15rem}
 .bw td{min-width:4.5rem}
-.bw th.p{position:sticky;left:0;min-width:6rem;max-width:14rem;background:light-dark(#fbfaf6,#14191b)}
+.bw th.p{position:sticky;left:0;min-width:6rem;max-width:14rem;background:var(--bw-paper)}
 .bw-pair{display:flex;flex-wrap:wrap;gap:0 .5rem;align-items:baseline}
 .bw-pair>:first-child{min-width:4.8rem}
 .bw-pair>:last-child{white-space:nowrap}
 .bw ol.bw-entries{list-style:none;margin:0;padding:0}
 .bw-entry+.bw-entry{margin-top:.5rem}
-.bw-caution{border-left:5px solid light-dark(#8a3200,#ffb38a);padding:.35rem .8rem;
- background:light-dark(#fdf1e7,#2b201a);border-radius:0 6px 6px 0}
+.bw-caution{border-left:5px solid var(--bw-act);padding:.35rem .8rem;
+ background:transparent;border-radius:0 6px 6px 0}
 .bw-caution ul{margin:.2rem 0 0;padding-left:1.1rem}
-.bw-line{border-left:5px solid light-dark(#0b6570,#57b9bf);padding:.2rem .8rem}
+.bw-line{border-left:5px solid var(--bw-ink);padding:.2rem .8rem}
 .bw ol.bw-train{list-style:none;display:flex;flex-wrap:wrap;gap:.35rem;margin:.2rem 0;padding:0}
-.bw ol.bw-train li{border:1px solid light-dark(#0b6570,#57b9bf);border-radius:5px;padding:.1rem .55rem;margin:0}
+.bw ol.bw-train li{border:1px solid var(--bw-ink);border-radius:5px;padding:.1rem .55rem;margin:0}
 .bw ol.bw-train li+li::before{content:"→ ";margin-right:.2rem}
 .bw-blocks{display:grid;grid-template-columns:minmax(0,1fr);gap:1rem}
 .bw-blocks>h3{font-size:1.75rem;font-weight:600;line-height:1.2;letter-spacing:-.005em;margin:0;padding:.75rem 0 0}
@@ -107,10 +108,20 @@ STYLE = """<style>
 .bw-up,.bw-along{position:absolute;inset:0;pointer-events:none}
 .bw-along span{top:calc(100% + .25rem);transform:translateX(-50%)}
 .bw-end{text-align:right}
-.st-key-plan_stamp{min-height:1.4rem}
-[data-testid=stCaptionContainer],[data-testid=stCaptionContainer] p{color:light-dark(#47525a,#bcc6c9)!important;
+.st-key-plan_stamp{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
+[data-testid=stCaptionContainer],[data-testid=stCaptionContainer] p{color:var(--bw-second)!important;
  opacity:1}
-.stMainBlockContainer{padding-top:3.2rem}
+.stMainBlockContainer{padding:.75rem 2rem 3rem!important;max-width:72rem}
+[data-testid=stHeader]{background:transparent;pointer-events:none;height:3.25rem}
+[data-testid=stHeader] :is(button,a){pointer-events:auto;background:var(--bw-paper)}
+[data-testid=stSidebar]{width:15rem!important;min-width:15rem!important}
+[data-testid=stSidebarHeader]{height:2.6rem;padding-bottom:0;margin-bottom:0}
+[data-testid=stSidebarNavLink]{padding-top:.1rem;padding-bottom:.1rem}
+.stMainBlockContainer>[data-testid=stVerticalBlock]{gap:.6rem}
+@media (pointer:fine){[data-testid=stSidebarNavLink]{height:1.75rem;margin:0}
+ [data-testid=stNavSectionHeader]{padding-top:.35rem;padding-bottom:0;margin-bottom:0;min-height:0}}
+.st-key-bar{min-height:2.6rem}
+.st-key-bar .stElementContainer:has(button:disabled){display:none}
 .stGraphVizChart{overflow-x:auto}
 *,::before,::after{transition-duration:0s!important}
 @media (prefers-reduced-motion:reduce){*,::before,::after{animation-duration:1ms!important;
@@ -124,8 +135,13 @@ STYLE = """<style>
  .bw td .bw-badge{padding:.05rem .3rem;font-size:.875rem}.bw-pair{flex-direction:column}}
 .bw-cards{container:bw-cards/inline-size}
 .bw-broad{container-name:bw-broad}
-@media (max-width:640px){.stMainBlockContainer{padding-left:.9rem!important;padding-right:.9rem!important}
- .st-key-bar .stElementContainer:has(.stMarkdown){flex:1 1 100%}}
+@media (max-width:700px){.stMainBlockContainer{padding:.4rem .95rem 3rem!important}
+ [data-testid=stSidebar]{width:100%!important}
+ .st-key-bar{padding-left:2.6rem;gap:.5rem;flex-wrap:nowrap}
+ .st-key-bar .stMarkdown p span{display:none}
+ .st-key-bar button{min-height:2.4rem;padding:.1rem .6rem}
+ .st-key-bar button p{font-size:.875rem;white-space:nowrap}
+ .st-key-bar button span:has(>[data-testid=stIconMaterial]){display:none}}
 </style>""".replace(
     "</style>",
     f"@container bw-cards (max-width:34rem){{{CARDS}}}\n@container bw-broad (max-width:44rem){{{CARDS}}}\n</style>",
@@ -135,9 +151,15 @@ STYLE = """<style>
 def style() -> None:
     """The rules that the blocks need, once a run."""
     st.html(STYLE)
+    st.html(f"<style>{DRAWN}</style>")
 
 
 _GATHERED: ContextVar[list[str] | None] = ContextVar("gathered", default=None)
+
+
+def raw(html: str) -> None:
+    """A block made in ``brewwater.output.drawing``: ``st.html`` would take its SVG away."""
+    st.markdown(html.replace("\n", " "), unsafe_allow_html=True)
 
 
 def _put(html: str) -> None:
