@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, partial
 from importlib import resources
-from typing import Any
 
 import streamlit as st
 
@@ -93,10 +92,9 @@ def main() -> None:
         for stop in PAGES
     }
     st.session_state["pages"] = pages
-    groups: dict[str, list[Any]] = {}
-    for stop in PAGES:
-        groups.setdefault(stop.group, []).append(pages[stop.address])
-    chosen = st.navigation(groups, expanded=True)
+    # one plain list: Streamlit's headed lists are not valid lists for a screen reader; the headings are drawn over it
+    chosen = st.navigation(list(pages.values()), expanded=True)
+    st.html(f"<style>{headings()}</style>")
     at = next(stop for stop in PAGES if pages[stop.address] is chosen)
     on = desk()
     if on.page != chosen.url_path:
@@ -112,6 +110,20 @@ def main() -> None:
         if line:
             with standing:
                 show.say(line)
+
+
+@cache
+def headings() -> str:
+    """The name of each group over its first page in the menu, as rules of style."""
+    firsts: dict[str, str] = {}
+    for stop in PAGES:
+        firsts.setdefault(stop.group, stop.address)
+    head = "display:block;font-size:.875rem;font-weight:650;color:var(--bw-second);margin:.55rem 0 .1rem"
+    return "".join(
+        f'[data-testid=stSidebarNavItems] li:has(a[href$="/{address}"])::before{{content:"{group}";{head}}}'
+        for group, address in firsts.items()
+        if group
+    )
 
 
 @cache

@@ -118,8 +118,7 @@ STYLE = """<style>
 [data-testid=stSidebarHeader]{height:2.6rem;padding-bottom:0;margin-bottom:0}
 [data-testid=stSidebarNavLink]{padding-top:.1rem;padding-bottom:.1rem}
 .stMainBlockContainer>[data-testid=stVerticalBlock]{gap:.6rem}
-@media (pointer:fine){[data-testid=stSidebarNavLink]{height:1.75rem;margin:0}
- [data-testid=stNavSectionHeader]{padding-top:.35rem;padding-bottom:0;margin-bottom:0;min-height:0}}
+@media (pointer:fine){[data-testid=stSidebarNavLink]{height:1.75rem;margin:0}}
 .st-key-bar{min-height:2.6rem}
 .st-key-bar .stElementContainer:has(button:disabled){display:none}
 .stGraphVizChart{overflow-x:auto}
