@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,6 +43,7 @@ def _source(named: str) -> Path | Document:
 @click.option("--tds", help="Total dissolved solids, mg/L (ppm).")
 @click.option("--drinks", help="Drinks per service day.")
 @click.option("--json", "as_json", is_flag=True, help="Print the whole result as JSON.")
+@click.option("--full", is_flag=True, help="Print everything: reasons, alternatives, every cartridge and cost.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the sheet, the calendar and the tables.")
 def plan(
     source: str | None,
@@ -52,10 +54,10 @@ def plan(
     tds: str | None,
     drinks: str | None,
     as_json: bool,
+    full: bool,
     out: Path | None,
 ) -> None:
     """Make a plan from a document, a saved unit with its log, a report or three numbers; else the demo."""
-    from brewwater.output.result import plan_result, summary
     from brewwater.plan import make_plan
     from brewwater.planning.quick import quick_document
 
@@ -75,4 +77,17 @@ def plan(
 
         for path in write_all(made, out):
             click.echo(str(path), err=True)
-    click.echo(plan_result(made).model_dump_json(indent=2) if as_json else summary(made))
+    if as_json:
+        from brewwater.output.result import plan_result
+
+        click.echo(plan_result(made).model_dump_json(indent=2))
+    elif full:
+        from brewwater.output.result import summary
+
+        click.echo(summary(made))
+    else:
+        from brewwater.output.answer import answer
+        from brewwater.output.numbers import Words
+        from brewwater.output.terminal import show
+
+        show(answer(made, Words(made.document.units == "metric"), dt.date.today()))

@@ -221,7 +221,7 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
         changes=changes,
         money=words.whole_money(float(cost.expected), cost.currency),
         money_range=f"{words.whole_money(low, cost.currency)} to {words.whole_money(high, cost.currency)}",
-        per_drink="" if cost.per_drink is None else words.money(float(cost.per_drink), cost.currency, 2),
+        per_drink="" if cost.per_drink is None else words.small_money(float(cost.per_drink), cost.currency),
         start=words.whole_money(float(cost.first_set), cost.currency),
         prices_assumed=assumed,
         flows=flows(plan),
@@ -325,10 +325,10 @@ def _stage(plan: Plan, stage: Stage, number: int, changes: Sequence[Change]) -> 
 
 def _doubts(stages: Sequence[StageLine], *, prices: bool) -> tuple[str, ...]:
     said = ["Prices are guesses."] if prices else []
-    open_ = [f"{s.number} {s.name}" for s in stages if s.assumed and s.bought]
+    open_ = [str(s.number) for s in stages if s.assumed and s.bought]
     if open_:
         names = open_[0] if len(open_) == 1 else f"{', '.join(open_[:-1])} and {open_[-1]}"
-        said.append(f"No data sheet yet for {names}.")
+        said.append(f"No data sheet yet for stage{'s' if len(open_) > 1 else ''} {names}.")
     return tuple(said)
 
 

@@ -218,6 +218,12 @@ class Words:
         sign = "−" if round(amount) < 0 else ""
         return f"{sign}{_SIGNS[currency]}{text}" if currency in _SIGNS else f"{sign}{text} {currency}"
 
+    def small_money(self, amount: float, currency: str) -> str:
+        """An amount under one unit of money: in cents where the currency has a sign for them."""
+        if currency == "USD" and 0 < amount < 1:
+            return f"{self.number(100 * amount, 2)}¢"
+        return self.money(amount, currency, 2)
+
     def _marked(self, text: str) -> str:
         """A number written with 1,234.5 in the reader's own marks."""
         if self.marks == "1 234,5":

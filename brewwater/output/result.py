@@ -32,6 +32,7 @@ from brewwater.output.result_schema import (
     WayResult,
 )
 from brewwater.output.sheet.branches import branch_decisions
+from brewwater.output.vocabulary import CHECKS, GOVERNS, STATUS, SUBJECT, WATER, bypass
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, AtBase
 from brewwater.planning.cartridges import Cartridge
@@ -256,9 +257,6 @@ def _base_lines(result: PlanResult) -> list[str]:
     return out
 
 
-_WORD = {"ok": "in range", "watch": "watch", "act": "act", "stop": "STOP", "unknown": "not known"}
-
-
 def _mark(check: CheckResult) -> str:
     """The verdict ahead of the reason, where the reason does not begin with it."""
     if check.assumed or check.ok is None:
@@ -267,7 +265,7 @@ def _mark(check: CheckResult) -> str:
 
 
 def summary(plan: Plan) -> str:
-    """The plan in a screenful of plain text."""
+    """Everything of the plan in plain text: reasons, alternatives, every cartridge, check and cost."""
     result = plan_result(plan)
     start = plan.document.demand.calendar.start
     out = [f"{plan.document.name}: plan {plan.stamp}, from {start} on", ""]
@@ -287,14 +285,14 @@ def summary(plan: Plan) -> str:
             "the air"
         )
 
-    out += [line("Water as it comes", result.source_water), line("Water served", result.served_water), ""]
+    out += [line("Before, untreated", result.source_water), line("After, treated", result.served_water), ""]
     for v in result.verdicts:
-        where = "as it comes" if v.water == "source" else "served"
+        where = f"{WATER.inside(v.water)}"
         where += "" if v.branch is None else f", {v.branch}"
-        out.append(f"{v.subject} ({where}): {_WORD[v.status]}. {v.why}")
+        out.append(f"{SUBJECT.label(v.subject)} ({where}): {STATUS.inside(v.status)}. {v.why}")
     out.append("")
-    word = "Recommended train" if plan.recommended else "Train"
-    shown = [f"{s.name}" + (f" ({s.bypass_percent:g} % bypass)" if s.bypass_percent else "") for s in result.stages]
+    word = "Recommended treatment" if plan.recommended else "Treatment"
+    shown = [f"{s.name}" + (f" ({bypass(s.bypass_percent)})" if s.bypass_percent else "") for s in result.stages]
     out.append(f"{word}: " + (" > ".join(shown) or "none: buy nothing"))
     for one in result.alternatives:
         names = " > ".join(s.name for s in one.stages) or "nothing"
@@ -303,14 +301,12 @@ def summary(plan: Plan) -> str:
     for c in result.cartridges:
         first = c.changes[0] if c.changes else None
         when = (
-            "past the horizon"
+            "past the plan"
             if first is None
-            else (
-                f"{first.expected or 'past the horizon'} (early {first.early}, late {first.late or 'past the horizon'})"
-            )
+            else (f"{first.expected or 'past the plan'} (early {first.early}, late {first.late or 'past the plan'})")
         )
         gallons = "capacity not known" if c.capacity_gal.p50 is None else f"about {c.capacity_gal.p50:.0f} gal"
-        out.append(f"{c.name}: {gallons}, {c.governed_by} governs; first change {when}")
+        out.append(f"{c.name}: {gallons}, {GOVERNS.inside(c.governed_by)}; first change {when}")
     policy = plan.document.policy
     if result.cartridges and policy.risk is None and policy.margin < 1:
         out.append(f"Gallons and dates count on {percent(policy.margin)} of each capacity; the rest stays in hand.")
@@ -320,18 +316,18 @@ def summary(plan: Plan) -> str:
         f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"
         + (f", {cost.per_drink:.4f} a drink" if cost.per_drink is not None else "")
         + f"; the first set, apart: {cost.first_set:,.2f}; {cost.flush_gal or 0:.3g} gal run to waste through "
-        "new cartridges. (The figures beside the trains above spread every "
+        "new cartridges. (The figures beside the treatments above spread every "
         "part over its life, so that a part that lasts years can be compared.)"
     )
     out += [f"  {item.name}: {item.amount:,.2f}" for item in cost.lines]
     for check in result.fit:
-        out.append(f"{check.check}: {_mark(check)}{check.why}")
+        out.append(f"{CHECKS.label(check.check)}: {_mark(check)}{check.why}")
     out += _base_lines(result)
     if result.next_tests:
         first_test = plan.next_tests[0]
         out += ["", f"Next test: {first_test.label}. {first_test.because}"]
     for warning in result.warnings:
-        out.append(f"note ({warning.code}): {warning.message}")
+        out.append(f"Note: {warning.message}")
     out += [
         "",
         "Dates and gallons are estimates: verify by test. Not a potability tool; the machine's manual, "

@@ -37,7 +37,7 @@ def test_the_sinks_heater_is_judged_on_the_water_as_it_comes(values: dict[str, f
     assert "usual one, not given" in heater.why
     assert "g a year can settle in Water heater" in heater.why
     assert "0 to 0 g" not in heater.why
-    assert f"scale (as it comes, Water heater): {'act' if status == 'act' else 'in range'}." in summary(made)
+    assert f"Scale (untreated, Water heater): {'act' if status == 'act' else 'good'}." in summary(made)
     told = [v for v in plan_result(made).verdicts if v.branch == "Water heater"]
     assert [v.why for v in told] == [heater.why]
 

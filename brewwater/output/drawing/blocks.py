@@ -13,7 +13,7 @@ from brewwater.output.drawing.ink import Ink
 from brewwater.output.drawing.signs import H2, H3, disc
 from brewwater.output.drawing.treatment import picture, strip
 from brewwater.output.drawing.year import flag, year_strip
-from brewwater.output.escape import html
+from brewwater.output.escape import for_html as html
 
 # What can hurt at a stage, said on the stage (common practice; the data sheet and local code go first).
 CARE: Mapping[str, str] = {

@@ -12,7 +12,7 @@ from brewwater.output.drawing.ink import Ink
 from brewwater.output.drawing.signs import H1, H2, H2_DESK, H3, label, sign
 from brewwater.output.drawing.treatment import picture, strip
 from brewwater.output.drawing.year import next_strip, year_strip
-from brewwater.output.escape import html
+from brewwater.output.escape import for_html as html
 from brewwater.output.vocabulary import STATUS, SUBJECT, WATER
 from brewwater.verdicts import Verdict
 from brewwater.verdicts.measure import Status

@@ -10,8 +10,8 @@ import streamlit as st
 from brewwater.changes import Descale, Due
 from brewwater.demand import WEEKDAYS
 from brewwater.output.charts import Remaining, capacity_left, remaining
-from brewwater.output.escape import for_markdown
 from brewwater.output.drawing import SCREEN, calendar_html, treatment_html
+from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import Cartridge

@@ -7,7 +7,6 @@ from functools import partial
 
 import streamlit as st
 
-from brewwater.output.escape import for_markdown
 from brewwater.output.answer import Answer, answer
 from brewwater.output.drawing import SCREEN, answer_html
 from brewwater.output.vocabulary import METHODS

@@ -10,7 +10,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.log.entry import make_reading
 from brewwater.output.answer import Answer, StageLine
 from brewwater.output.drawing import H2, SCREEN, caution, number, strip
-from brewwater.output.escape import html
+from brewwater.output.escape import for_html as html
 from brewwater.output.numbers import Kind
 from brewwater.output.sheet.pages import tree_of
 from brewwater.plumbing import change

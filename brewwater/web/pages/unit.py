@@ -32,8 +32,9 @@ def section() -> None:
     on = desk()
     unit = on.typed.unit
     with st.expander("Tanks, pump, pressure, weight", icon=":material/local_shipping:", expanded=True):
-        st.caption("Empty: the usual figure of its kind stands in, and checks that rest on it hold or fail on assumed "
-            "values.")
+        st.caption(
+            "Empty: the usual figure of its kind stands in, and checks that rest on it hold or fail on assumed values."
+        )
         columns = st.columns(2)
         with columns[0]:
             fields.choice("Kind of unit", "unit_kind", KINDS, ("unit", "kind"), names=UNIT_KINDS.label)
