@@ -266,7 +266,15 @@ METALS = Group(
     "Metal that the water meets",
     ("copper_brass", "Copper or brass", "t"),
     ("stainless", "Stainless steel", "s"),
+    ("steel", "Steel", "s"),
     ("unknown", "Not known", "p"),
+)
+LINES = Group(
+    "Line to the machine",
+    ("non_metallic", "Not of metal", "p"),
+    ("copper_brass", "Copper or brass", "t"),
+    ("stainless", "Stainless steel", "s"),
+    ("steel", "Steel", "s"),
 )
 LOG = Group(
     "Log",
@@ -399,6 +407,7 @@ GROUPS = (
     DISINFECTANTS,
     MACHINES,
     METALS,
+    LINES,
     LOG,
     PARTS,
     FIXTURES,

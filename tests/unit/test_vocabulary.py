@@ -18,7 +18,7 @@ from brewwater.reference import table
 from brewwater.reports.analysis import Disinfectant
 from brewwater.treatment.stage import Medium, Stage
 from brewwater.verdicts.machine import Kind as MachineKind
-from brewwater.verdicts.machine import Metal
+from brewwater.verdicts.machine import LineMaterial, Metal
 from brewwater.verdicts.measure import Status, Subject
 
 CODES = [
@@ -34,6 +34,7 @@ CODES = [
     (words.UNIT_KINDS, get_args(UnitKind)),
     (words.MACHINES, get_args(MachineKind)),
     (words.METALS, get_args(Metal)),
+    (words.LINES, get_args(LineMaterial)),
     (words.RULES, [row["key"] for row in table("waste_tank_rules")]),
     (words.EDITIONS, [row["edition"] for row in table("targets")]),
     (words.SALTS, [row["key"] for row in table("salts")]),

@@ -164,7 +164,7 @@ def _machines() -> None:
         fields.choice(
             "Wetted metal",
             f"machine_metal_{at}",
-            ("unknown", "copper_brass", "stainless"),
+            tuple(METALS),
             (*path, "wetted_metal"),
             names=METALS.label,
         )
