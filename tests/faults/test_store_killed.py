@@ -18,7 +18,7 @@ def test_a_killed_writer_loses_nothing_acknowledged(store_url: str, tmp_path: Pa
         [sys.executable, str(WORKER), "kill", store_url, str(ROUNDS), "20261125", str(tmp_path / "acks")],
         capture_output=True,
         text=True,
-        timeout=600,
+        timeout=120 + 15 * ROUNDS,
     )
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
