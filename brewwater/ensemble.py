@@ -16,14 +16,20 @@ from hashlib import blake2b
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline
-from scipy.special import betaincinv, betaln, ndtr, ndtri, xlogy
+from scipy.optimize import brentq
+from scipy.special import betainc, betaincinv, betaln, ndtr, ndtri, xlogy
 
 from brewwater.records import Span
 
 FloatArray = NDArray[np.float64]
 
 DEFAULT_DRAWS = 2048
-_PERT = 6.0  # two, and a weight of four on the typical value
+# PERT (Malcolm and others 1959): a beta distribution of concentration six, two and a weight of four on the mode.
+_PERT = 6.0
+# Of the draws of a range, so many at most lie within a hundredth of its width from an end (a choice).
+_AT_AN_END, _NEAR = 0.20, 0.01
+# Towards an end the beta distribution of a mean may be as peaked as this parameter makes it, and no more (a choice).
+_STEEPEST = 2.0
 
 
 @dataclass
@@ -47,17 +53,19 @@ class Draws:
         """Standard normal draws, shape ``(n,)``."""
         return np.zeros(1) if self.n == 1 else _normal(self.n, self.seed, name)
 
-    def span(self, name: str, span: Span) -> FloatArray:
+    def span(self, name: str, span: Span, *, average: bool = False) -> FloatArray:
         """Draws of a ``Span``: shape ``(n,)``, or ``(1,)`` where it is certain.
 
-        A range with a typical value becomes a beta distribution on the range with that mean and weight four
-        (the usual PERT choice; common practice, no source). A range alone is uniform.
+        What was typed as typical is the most likely value: a PERT distribution, a beta distribution on the range with
+        that mode and mean (low + 4 typical + high) / 6. An ``average``, as a report prints one, is the mean: a
+        single-peaked beta distribution on the range with that mean (``mean_of`` where it lies next to an end). A range
+        alone is uniform.
         """
         if span.certain:
             return np.array([span.low])
         if self.n == 1:
             return np.array([span.middle])
-        return _spread(self.n, self.seed, name, span)
+        return _spread(self.n, self.seed, name, span, average)
 
 
 # Remembered: every candidate and page asks for them again.
@@ -78,8 +86,8 @@ def _normal(n: int, seed: int, name: str) -> FloatArray:
 
 
 @lru_cache(maxsize=2048)
-def _spread(n: int, seed: int, name: str, span: Span) -> FloatArray:
-    return _kept(span_at_score(_normal(n, seed, name), span))
+def _spread(n: int, seed: int, name: str, span: Span, average: bool) -> FloatArray:
+    return _kept(span_at_score(_normal(n, seed, name), span, average))
 
 
 # Quantiles of a beta distribution are the dearest step of a plan, so they are read off a table over the normal
@@ -87,20 +95,60 @@ def _spread(n: int, seed: int, name: str, span: Span) -> FloatArray:
 _SCORES = np.linspace(-6.0, 6.0, 129)
 
 
-def span_at_score(z: FloatArray, span: Span) -> FloatArray:
-    """The quantiles of a ``Span`` that has width, at standard normal scores ``z``; the shape of ``z``."""
+def span_at_score(z: FloatArray, span: Span, average: bool = False) -> FloatArray:
+    """The quantiles of a ``Span`` that has width, at standard normal scores ``z``; the shape of ``z``. ``average``: as
+    for ``Draws.span``."""
     width = span.high - span.low
     if span.typical is None:
         return np.asarray(span.low + width * ndtr(z), dtype=np.float64)
-    middle = float(np.clip((span.typical - span.low) / width, 0.02, 0.98))
+    at = (span.typical - span.low) / width
     within = np.clip(z, _SCORES[0], _SCORES[-1])  # a share of 1e-9 is left on either side
-    return np.asarray(span.low + width * _beta_quantiles(middle)(within), dtype=np.float64)
+    a, b = _of_mean(at) if average else _of_mode(at)
+    return np.asarray(span.low + width * _beta_quantiles(a, b)(within), dtype=np.float64)
+
+
+def mean_of(span: Span) -> float:
+    """The mean that an average inside a range is drawn with: the average itself, unless it lies so near an end that no
+    single-peaked distribution over the range has it; then the nearest mean that one has, some 2.5 % of the width from
+    that end. Whoever draws one tells so where the two differ."""
+    if span.certain or span.typical is None:
+        return span.middle
+    width = span.high - span.low
+    a, b = _of_mean((span.typical - span.low) / width)
+    drawn = span.low + width * a / (a + b)
+    return span.typical if abs(drawn - span.typical) < 1e-9 * width else drawn
+
+
+def _of_mode(mode: float) -> tuple[float, float]:
+    """The parameters of PERT on 0 to 1."""
+    return 1 + (_PERT - 2) * mode, 1 + (_PERT - 2) * (1 - mode)
 
 
 @lru_cache(maxsize=512)
-def _beta_quantiles(middle: float) -> CubicHermiteSpline:
-    """Quantiles of the beta distribution on 0 to 1 with this mean, over the normal score."""
-    a, b = middle * _PERT, (1 - middle) * _PERT
+def _of_mean(mean: float) -> tuple[float, float]:
+    """The parameters of the widest single-peaked beta distribution on 0 to 1 with this mean that is no wider than PERT
+    and crowds neither end."""
+    if mean > 0.5:
+        a, b = _of_mean(1 - mean)
+        return b, a
+
+    def crowded(a: float, concentration: float) -> float:
+        return float(betainc(a, concentration - a, _NEAR)) - _AT_AN_END
+
+    if mean * _PERT >= 1:
+        return mean * _PERT, (1 - mean) * _PERT
+    if mean > 0 and crowded(1.0, 1 / mean) <= 0:
+        return 1.0, 1 / mean - 1
+    if mean > 0 and crowded(_STEEPEST, _STEEPEST / mean) <= 0:
+        a = float(brentq(lambda x: crowded(x, x / mean), 1.0, _STEEPEST))
+        return a, a / mean - a
+    most = float(brentq(lambda c: crowded(_STEEPEST, c), 2 * _STEEPEST, 1e4))
+    return _STEEPEST, most - _STEEPEST
+
+
+@lru_cache(maxsize=512)
+def _beta_quantiles(a: float, b: float) -> CubicHermiteSpline:
+    """Quantiles of a beta distribution on 0 to 1, over the normal score."""
     x, rest = betaincinv(a, b, ndtr(_SCORES)), betaincinv(b, a, ndtr(-_SCORES))
     density = xlogy(a - 1, x) + xlogy(b - 1, rest) - betaln(a, b)
     return CubicHermiteSpline(_SCORES, x, np.exp(-0.5 * (_SCORES**2 + np.log(2 * np.pi)) - density))

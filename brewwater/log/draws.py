@@ -50,11 +50,11 @@ class Moved(Draws):
         """Moved draws of the unit cube, shape (n,), open interval (0, 1)."""
         return np.asarray(np.clip(ndtr(self.normal(name)), 1e-9, 1 - 1e-9), dtype=np.float64)
 
-    def span(self, name: str, span: Span) -> FloatArray:
+    def span(self, name: str, span: Span, *, average: bool = False) -> FloatArray:
         """Moved draws of a ``Span``: shape (n,), or (1,) where it is certain."""
         if span.certain:
             return np.array([span.low])
-        return span_at_score(self.normal(name), span)
+        return span_at_score(self.normal(name), span, average)
 
 
 # The moves are objects, not closures, so that draws can go to another process and back.

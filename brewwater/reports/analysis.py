@@ -30,6 +30,12 @@ class Measurement(Part):
     text: str | None = None
     confidence: Fraction = 1.0
 
+    @property
+    def average(self) -> bool:
+        """True where the typical value is the mean of what was found, as a report or a laboratory prints it; else it
+        is what someone takes to be most likely."""
+        return self.method in ("report", "lab")
+
     def in_plan_units(self, analyte: str) -> Span:
         """The value in the plan's unit for ``analyte`` (``units.PLAN_UNITS``)."""
 

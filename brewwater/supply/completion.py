@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.chemistry import Totals, dic_from_ph
-from brewwater.ensemble import Draws, effective_size, span_at_score
+from brewwater.ensemble import Draws, effective_size, mean_of, span_at_score
 from brewwater.records import Span
 from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement, Supply
@@ -126,7 +126,9 @@ class _Completer:
             u = self.draws.uniform(self._column(quantity))
             return np.asarray(low * (high / low) ** u)
         typical = float(row["typical"]) if row["typical"] else None
-        return self.draws.span(self._column(quantity), Span(low=low, high=high, typical=typical))
+        # the usual value of natural waters is an average of them
+        span = Span(low=low, high=high, typical=typical)
+        return self.draws.span(self._column(quantity), span, average=row["shape"] == "average")
 
     def measure(self, analyte: str) -> FloatArray:
         """Draws of a measured analyte in its plan unit, its method's error included."""
@@ -135,11 +137,20 @@ class _Completer:
         if self.draws.n == 1:
             return np.array([span.middle])
         if not span.certain:
+            if entry.average and abs(mean_of(span) - span.middle) > 0.005 * (span.high - span.low):
+                self.notes.append(
+                    Note(
+                        "average_at_an_end",
+                        f"{self.supply.name}: the average of {analyte.replace('_', ' ')}, {span.middle:g}, lies at an "
+                        f"end of its range of {span.low:g} to {span.high:g}, which hardly any varying water can have; "
+                        f"{mean_of(span):.3g} is drawn as its mean.",
+                    )
+                )
             if analyte not in TOGETHER:
-                return self.draws.span(self._column(analyte), span)
+                return self.draws.span(self._column(analyte), span, average=entry.average)
             whole = self.draws.normal(self._column("strength of the water"))
             own = self.draws.normal(self._column(analyte))
-            return span_at_score(np.sqrt(_TOGETHER) * whole + np.sqrt(1 - _TOGETHER) * own, span)
+            return span_at_score(np.sqrt(_TOGETHER) * whole + np.sqrt(1 - _TOGETHER) * own, span, entry.average)
         error = instrument(analyte, entry.method)
         z = self.draws.normal(self._column(analyte))
         if analyte in ("total_hardness", "alkalinity"):

@@ -111,10 +111,14 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
     def warn(code: str, message: str) -> None:
         warnings.append(Problem(code, stage.name, message, advice=True))
 
-    def shared(quantity: str, span: Span) -> FloatArray:
-        return draws.span(f"{stage.name}: {quantity}", span)
+    def shared(quantity: str, span: Span, average: bool = False) -> FloatArray:
+        return draws.span(f"{stage.name}: {quantity}", span, average=average)
 
-    holds = shared("rating holds", _variation("rating_holds"))
+    def varies(quantity: str, by: str) -> FloatArray:
+        """A doubt about what a sheet claims, whose usual value is its mean."""
+        return shared(quantity, _variation(by), average=True)
+
+    holds = varies("rating holds", "rating_holds")
     chloramine = stage.medium in _CARBONS and disinfectant == "chloramine"
     unrated_chloramine = chloramine and sheet.rated_for != "chloramine"
     if "exchange" in limits:
@@ -123,7 +127,7 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
             basis = "sheet"
             found["exchange_eq"] = rated[0] * holds
             if rated[1] is not None:
-                share = shared(rated[1], _variation("hardness_reference_as_alkalinity"))
+                share = varies(rated[1], "hardness_reference_as_alkalinity")
                 found["exchange_eq"] = found["exchange_eq"] * share
                 warn(
                     rated[1],
@@ -153,7 +157,7 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
             if quantity in limits and span is not None:
                 amount = shared(f"class {quantity}", span)
                 if quantity == "chlorine" and chloramine and stage.medium == "carbon":
-                    amount = amount * shared("chloramine", _variation("chloramine_on_plain_carbon"))
+                    amount = amount * varies("chloramine", "chloramine_on_plain_carbon")
                 found["volume_L" if quantity == "volume" else name] = amount * GAL_L if quantity == "volume" else amount
         stated = sheet.rated_gal is not None
         if unrated_chloramine and (stated or stage.medium == "carbon"):

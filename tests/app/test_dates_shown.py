@@ -104,7 +104,7 @@ def test_what_is_left_starts_with_what_was_used_and_is_whole_after_each_change(f
     for swap in mine:
         at = curve.days.index(swap.date)
         assert curve.middle[at] > 0.97
-        assert curve.middle[at - 1] < 0.6
+        assert curve.middle[at - 1] < 0.6 or swap.governs == "lay-up"  # which may come a month after a change
     assert np.all(curve.low <= curve.middle)
     assert np.all(curve.middle <= curve.high)
     marks = capacity_left(curve, LIGHT).to_dict()

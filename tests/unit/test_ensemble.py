@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from brewwater.ensemble import Draws, effective_size, mean, percentiles, share
+from brewwater.ensemble import Draws, effective_size, mean, mean_of, percentiles, share
 from brewwater.records import Span
 
 
@@ -56,12 +56,42 @@ def test_one_draw_is_the_plain_deterministic_value() -> None:
     assert one.normal("z").tolist() == [0.0]
 
 
-@pytest.mark.parametrize("typical", [82.0, 112.0, 168.0])
-def test_a_range_with_a_typical_value_keeps_the_range_and_the_mean(typical: float) -> None:
-    values = Draws(4096, 3).span("alkalinity", Span(low=82, typical=typical, high=170))
+# PERT: low, mode, high, mean (low + 4 mode + high) / 6 and exact standard deviation sqrt((mean - low)(high - mean) / 7)
+PERT = [(1, 2, 6, 2.5, 0.8660), (0, 5, 10, 5, 1.8898), (200, 350, 650, 375, 82.916)]
+
+
+@pytest.mark.parametrize(("low", "mode", "high", "mean_", "sd"), PERT)
+def test_a_typical_value_is_a_mode(low: float, mode: float, high: float, mean_: float, sd: float) -> None:
+    values = Draws(20_000, 3).span("x", Span(low=low, typical=mode, high=high))
+    assert values.mean() == pytest.approx(mean_, rel=2e-4)
+    assert values.std() == pytest.approx(sd, rel=2e-3)
+    counts, edges = np.histogram(values, bins=40, range=(low, high))
+    assert abs(edges[int(np.argmax(counts))] + (high - low) / 80 - mode) < 0.06 * (high - low)
+
+
+@pytest.mark.parametrize("typical", [82.0, 84.0, 90.0, 112.0, 126.0, 160.0, 170.0])
+@pytest.mark.parametrize("average", [True, False])
+def test_a_range_is_single_peaked_and_crowds_no_end(typical: float, average: bool) -> None:
+    span = Span(low=82, typical=typical, high=170)
+    values = Draws(20_000, 3).span("alkalinity", span, average=average)
     assert values.min() >= 82
     assert values.max() <= 170
-    assert values.mean() == pytest.approx(np.clip(typical, 82 + 0.02 * 88, 82 + 0.98 * 88), abs=0.3)
+    for near in (values < 82 + 0.88, values > 170 - 0.88):
+        assert near.mean() <= 0.2 + 1e-3
+    if average:
+        assert values.mean() == pytest.approx(mean_of(span), abs=0.02)
+    counts, _ = np.histogram(values, bins=20)
+    rising = np.sign(np.diff(np.convolve(counts, [1, 1, 1], "valid")))
+    rising = rising[rising != 0]
+    assert np.count_nonzero(np.diff(rising) != 0) <= 1  # up, then down, or one of the two
+
+
+def test_an_average_next_to_an_end_is_moved_in_and_no_other() -> None:
+    # of a width of 88, within about 2.5 % of an end no single-peaked distribution has the mean
+    for typical in (85.0, 90.0, 112.0, 166.0):
+        assert mean_of(Span(low=82, typical=typical, high=170)) == typical
+    for typical, drawn in ((82.0, 84.11), (83.0, 84.11), (170.0, 167.89)):
+        assert mean_of(Span(low=82, typical=typical, high=170)) == pytest.approx(drawn, abs=0.01)
 
 
 def test_a_bare_range_is_uniform() -> None:
