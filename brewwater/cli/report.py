@@ -35,6 +35,9 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
         click.echo(f"{row.supply or 'all'}: {row.analyte} {span}{mean} {row.unit}".rstrip())
     for problem in result.problems:
         click.echo(f"problem {problem.code}: {problem.message}")
+    for line in result.unread:
+        page = f"page {line.page}: " if line.page else ""
+        click.echo(f"not read: {page}{line.text} ({line.why})")
     if result.missing:
         click.echo("not in the report: " + ", ".join(result.missing))
     if len(result.supplies) > 1:

@@ -250,6 +250,12 @@ class ProblemResult(Result):
     message: str
 
 
+class UnreadResult(Result):
+    page: int | None
+    text: str
+    why: str
+
+
 class ReportResult(Result):
     """What ``brewwater report --json`` prints. ``analysis`` is null where there are several supplies."""
 
@@ -258,3 +264,4 @@ class ReportResult(Result):
     problems: list[ProblemResult]
     missing: list[str]
     supplies: list[str]
+    unread: list[UnreadResult] = []

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise, permutations
 from typing import Literal
 
 from brewwater.reports.names import read_label
@@ -29,71 +32,105 @@ Role = Literal[
 ]
 VALUE_ROLES = frozenset({"range", "average", "low", "high", "value"})
 
-# Tried in this order: a column of limits must never be read as a value.
+# Tried in this order: a column of limits must never be read as a value. Applied to the text without accents.
 _PATTERNS: tuple[tuple[Role, str], ...] = (
     (
         "count",
-        r"#\s*(?:sampled|months|of|samples|exceed|sites)|no\.?\s*(?:of|exceeding)|number of|number exceed"
-        r"|samples (?:taken|collected)|anzahl|nombre de|numero (?:di|de)|número de|aantal|sites (?:over|above)"
-        r"|exceed(?:ing|ances?)|\bn\b$|samples? size|frequency|häufigkeit",
+        r"#\s*(?:sampled|months|of|samples|exceed|sites)|no\.?\s*(?:of|exceeding)|number (?:of|exceed|sites)"
+        r"|samples (?:taken|collected)|anzahl|nombre de|numero (?:di|de)\b|aantal|sites (?:over|above)"
+        r"|exceed(?:ing|ances?)|^n$|samples? size|frequency|haufigkeit|percentage|percent of|liczba|pocet|^numar"
+        r"|\bantal\b|\bantall\b|lukumaara|nr\.? ?crt|^l\.?p\.?$|^nr\.?$|^lfd|^no\.?$|^#$|^序号$|porcent|^poz\.?$"
+        r"|cantidad de|pruebas|months with",
     ),
     (
         "limit",
-        r"\b(?:mcl|mclg|phg|mrdl|mrdlg|smcl|tt|al|nl|pcv|dlr|mrl|lod|loq|rl|mdl)s?\b|limit|limite|límite|grenz"
-        r"|richtwert|standard|guideline|goal|ideal|allowed|maximum contaminant|action level|advisory|parametr"
-        r"ic value|norm\b|norme|norma|trinkwv|anforderung|valore di parametro|parameterwert|valor param"
-        r"étrico|référence|permitted|permissible|zulässig|höchst\s?(?:wert|gehalt)|reporting|bestimmungs"
+        r"\b(?:mcl|mclg|phg|mrdl|mrdlg|smcl|tt|al|nl|pcv|dlr|mrl|lod|loq|rl|mdl|nmcm|vmp|nmh|mh|cma|vma|mac|imac|ao)s?\b"
+        r"|limit|grenz|hochstgehalt|uitgangs|"
+        r"richtwert|standard(?!en)|guideline|goal|ideal|allowed|maximum contaminant|action level|advisory|parametr"
+        r"ic value|\bnorm(?:a|e|y|en|as|ativ\w*)?\b|trinkwv|anforderung|valor[ei]? d[ei]i? parametr|valor parametrico"
+        r"|parameterwert|parametri indicatori|valeurs? (?:reglement|guide|de reference)|reglement"
+        r"|reference|permit|permiss|zulassig|hochst\s?wert|reporting|bestimmungs"
         r"grenze|nachweisgrenze|detection limit|\bwho\b|\bepa\b|\beu\b|max\.? allow|prescribed|regulat|target"
-        r"|uncertaint|accuracy|unsicherheit|limiet|wettelijk",
+        r"|limiet|wettelijk|nivel de accion|maxim[oa] permit|dopuszczaln|mezni|doporucen|valoare (?:admis|limita)"
+        r"|cma\b|gransvarde|riktvarde|grenseverdi|tiltaksgrense|gr[ae]+nsev[ae]+rdi|raja-?arvo|enimmaisarvo"
+        r"|laatuvaatimus|laatutavoite|标准|限值|toleranz|erwartungs|sollwert|eis(?:en)?\b|recommended|aesthetic"
+        r"|d\.?\s?lgs|legal|objectiv|meta\b|normas|trigger|vereist",
     ),
-    ("violation", r"violation|compliance|compliant|meets|überschreit|erfüllt|conforme|cumple|voldoet|within limits"),
-    ("method", r"method|verfahren|méthode|método|metodo|methode|din\b|lab\.? no|accredit"),
+    (
+        "violation",
+        r"violat|violac|complian|meets|uberschreit|erfullt|conforme|cumple|voldoet|within limits|overskrid|vyhov|zgodn",
+    ),
+    (
+        "method",
+        r"method|verfahren|metod|menetelm|方法|\bdin\b|lab\.? no|accredit|incertezza|uncertaint|accuracy|unsicherheit"
+        r"|nejistota|niepewno|onzekerheid|incertitude|incertidumbre|mittausepav|osaker",
+    ),
     (
         "date",
-        r"\bdates?\b|\byears?\b|sampled|datum|\bjahr\b|\bfecha\b|année|\banno\b|\bdata\b(?! (?:range|value))"
-        r"|\baño\b|probenahme|collected|prélèvement",
+        r"\bdates?\b|\byears?\b|sampled|\bdatum\b|\bjahr\b|\bfecha\b|annee|\banno\b|\bdata\b(?! (?:range|value))"
+        r"|\bano\b|probenahme|collected|prelevement|\bdato\b|paivamaara|\bpvm\b|日期|muestread|provtagn|odber",
     ),
     (
         "note",
-        r"source|origin|comment|remark|bemerkung|herkunft|notes?\b|typical use|sources/uses|observ|remarque"
-        r"|what does|meaning|health effect|describe|description|where it comes|annotation|opmerking|likely",
+        r"source|origin|comment|remark|bemerkung|herkunft|\bnotes?\b|typical use|observ|remarque|fuente"
+        r"|what does|meaning|health effect|describe|description(?! of)|where it comes|annotation|opmerking|likely"
+        r"|signifi|^nota$|^note$|uwagi|poznamk|anmarkning|merknad|huomautus|备注|toelichting|^code\b|^url"
+        r"|^nom (?:uge|moa|distr|depart|inst)|conclusion|^type\b|kontext|样品|编号",
     ),
     (
         "unit",
-        r"^units?\b|\bunits?$|einheit|^unité|^unidad|^unità|^eenheid|^uom$|unit of|^u\.?m\.?$|measure$|maßeinheit"
-        r"|^dimension",
+        r"^units?\b|\bunits?$|einheit|^unit[eà]?s?\b|\bunite$|^unidad|^eenheid|meeteenheid|^uom$|unit of|^u\.?\s?m\.?$"
+        r"|^dimension|jednostk|jednotk|^unitat|\benhet\b|\benhed\b|yksikko|^j\.?\s?m\.?$|^m\.?\s?j\.?$|单位|^unidade"
+        r"|measure$|measurement$|^u/m$|^udm$|^mj$|^um$",
     ),
     (
         "label",
-        r"constituent|contaminant|parameter|substance|analyte|^analysis$|parámetro|paramètre|parametro|^stoff"
-        r"|bezeichnung|determinand|characteristic|property|^test$|^substanz|kenngröße|component|^item$|chemical"
-        r"|^compound|bestandteil|untersuchung|messgröße|^stof$|^ions?$|^mineral|inhaltsstoff|^element|^variable"
-        r"|quality (?:parameter|indicator)|^name$|^measurement$|paramètres",
+        r"constituent|contaminant|parameter|substance|analyte|^analysis$|parametr|^stoff"
+        r"|bezeichnung|determinand|characteristic|property|^test$|^substanz|kenngro|component|^item$|chemical"
+        r"|^compound|bestandteil|untersuchung|messgro|^stof$|^ions?$|^mineral|inhaltsstoff|^element|^variable"
+        r"|quality (?:parameter|indicator)|^name$|wskaznik|oznaczen|badany|ukazatel|indicator|^analys\b|^amne"
+        r"|maaritys|muuttuja|tutkimus|项目|指标|descrizione|descripcion|wat hebben we|determinac|ensaio|^analyse$"
+        r"|egenskap|rozbor|^badanie|libelle|componente|contaminante|constituyente|sustancia|analyt\b",
     ),
     (
         "range",
-        r"\brange|spanne|bereich|von\s*-?\s*bis|rango|gamme|intervall|fourchette|étendue|min\s*[-–/.]+\s*max"
-        r"|low\s*[-–/]\s*high|schwankung",
+        r"\brang[eo]|spanne|bereich|von\s*-?\s*bis|gamme|intervall|fourchette|etendue|min\.?\s*[-–/.]+\s*max"
+        r"|low\s*[-–/]\s*high|schwankung|zakres|rozsah|rozmezi|interval|\bspann\b|vaihteluvali|范围|faixa|spreiding"
+        r"|min\.? ?\(?(?:and|und|e|et)? ?max",
     ),
     (
         "average",
-        r"average|\bavg|\bmean\b|mittel|media\b|moyenne|gemiddeld|durchschnitt|typical|median|promedio|medio"
-        r"|\bmoy\b|ø",
+        r"average|\bavg|\bmean\b|mittel(?!ung)|\bmedia\b|moyen|gemiddeld|durchschnitt|typical|median|promedio|\bmedio"
+        r"|\bmoy\b|^o$|sredni|prumer|\bmedi[eiu]\b|medel|gjennomsnitt|gennemsnit|keskiarvo|平均|\bmedias\b",
     ),
-    ("low", r"\bmin\b|minimum|minimal|\blow(?:est)?\b|kleinst|mínimo|mini\b|minimo|laagste|niedrigst|^from$|^von$"),
-    ("high", r"\bmax\b|maximum|maximal|\bhigh(?:est)?\b|größt|máximo|maxi\b|massimo|hoogste|höchst|^to$|^bis$|peak"),
+    (
+        "low",
+        r"\bmin\b|minim|\blow(?:est)?\b|kleinst|\bmini\b|laagst|niedrigst|^from$|^von$|najniz|nejniz|minst|lagst|laveste"
+        r"|pienin|最小|最低|mas bajo",
+    ),
+    (
+        "high",
+        r"\bmax\b|maxim|\bhigh(?:est)?\b|grosst|\bmaxi\b|massimo|hoogst|hochst|^to$|^bis$|\bpeak\b|najwyz|maks|nejvys"
+        r"|hogst|hoyest|hojest|storst|suurin|最大|最高|elevado|mas alto",
+    ),
     (
         "value",
-        r"result|level|value|amount|detected|found|measured|reading|wert\b|befund|valor|valeur|valore|waarde"
-        r"|resultado|résultat|risultato|percentile|your water|concentration|ergebnis|gehalt|konzentration"
-        r"|concentraci|positive samples|concentrazione|resultaat|analyse|our water|reported",
+        r"result|level|value|amount|detected|found|measured|reading|wert\b|befund|valor|valeur|waarde"
+        r"|percentile|perzentil|^9[05]th$|your water|concentration|ergebnis|gehalt|konzentration"
+        r"|^(?:drikkevann|drikkevand|drinking water|trinkwasser|drinkwater|dricksvatten|eau potable"
+        r"|agua potable|acqua potabile|tap water|leitungswasser|leidingwater|pitna voda|woda pitna)$"
+        r"|concentra|positive samples|resultaat|our water|reported|wynik|wartosc|vysled|hodnot|rezultat"
+        r"|valoare|\bvarde|\bverdi|vaerdi|tulo[ks]|\barvo|检测结果|检验结果|结果|rilevat|misurat|\bist\b|istwert|medido|gemeten"
+        r"|^proben?\s?\d*$|^sample\s?\d*$|^muestra\s?\d*$|^nivel|analisi$|actual|percentil",
     ),
     (
         "supply",
         r"^(?:water )?(?:zone|supply|plant|location|station|site|system|district|zona|ort|source name|facility"
         r"|sample point|sampling (?:point|location|site)|entnahmestelle|versorgungs(?:gebiet|zone)|wasserwerk"
         r"|water ?works|treatment plant|water system|region|area|service area|well|ville|commune|secteur|lieu"
-        r"|point de|punto|comune|locatie|gebied|tap|supply zone|water supply zone|town|city|municipality|id)"
+        r"|point de|punto|comune|locatie|gebied|tap|supply zone|water supply zone|town|city|municipality|id"
+        r"|nom commune|nom de la commune|miejsc\w*|misto|lokalita|plats|sted|paikka|采样地点|localidad|municipio"
+        r"|punto di prelievo|punto de muestreo|reseau|sektor|sector|strefa|localitate)"
         r"s?(?: name)?$",
     ),
 )
@@ -109,13 +146,24 @@ _SYSTEM = re.compile(
 ALL = "all"
 
 
+_LETTERS = {ord(a): b for a, b in (("ß", "ss"), ("ø", "o"), ("æ", "ae"), ("ł", "l"), ("Ø", "o"), ("Ł", "l"))}
+
+
+@lru_cache(maxsize=8192)
+def plain_text(text: str) -> str:
+    """A text in lower case without accents."""
+    text = text.translate(_LETTERS)
+    return "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c)).lower()
+
+
+@lru_cache(maxsize=8192)
 def role_of(text: str) -> Role:
     """The role that a header text names, or ``""``."""
-    text = " ".join(text.replace("_", " ").split())
-    if not text or len(text) > 120:
+    text = plain_text(" ".join(text.replace("_", " ").split()))
+    if not text or len(text) > 120 or not re.search(r"[^\W\d]|#", text):
         return ""
     bare = re.sub(r"\([^)]*\)", " ", text).strip()
-    if bare and bare != text and _LABEL.search(bare):
+    if bare and bare != text and role_of(bare) == "label":
         return "label"  # "Substance (unit of measure)"
     for role, pattern in _COMPILED:
         if pattern.search(text):
@@ -140,7 +188,6 @@ class Column:
     date: str | None = None
     unit: str | None = None
     header: str = ""
-    highest: bool = False
 
 
 def read_columns(header: list[list[str]], body: list[list[str]], before: list[Column] | None) -> list[Column]:
@@ -155,11 +202,17 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
     for j, column in enumerate(columns):
         texts = [t for t in dict.fromkeys(row[j] if j < len(row) else "" for row in header) if t]
         column.header = " ".join(texts)
-        column.highest = bool(re.search(r"highest|maxim|höchst|max\b", column.header, re.IGNORECASE))
         for text in texts:
             _one_level(column, text, named[j])
     _mixed_names(columns, named)
+    headed = any(c.role not in ("", "value") or c.date for c in columns)
     _by_content(columns, named, body)
+    _doubles(columns, named, body)
+    _by_figures(columns, named, body)
+    for names in named:
+        names[:] = [n for n in names if _may_name(n)]
+    if not headed and sum(c.role == "value" for c in columns) < 2:
+        named = [[] for _ in columns]  # words above a single column of figures name nothing
     repeated = _repeats(columns)
     for j, column in enumerate(columns):
         if column.supply is None and column.role in (*VALUE_ROLES, "date") and named[j]:
@@ -189,21 +242,34 @@ def _one_level(column: Column, text: str, names: list[str]) -> None:
         if not (column.role in ("limit", "count", "note", "violation") and role in VALUE_ROLES):
             column.role = role
         if role in VALUE_ROLES:
-            left = text
-            for r, pattern in _COMPILED:
-                if r in VALUE_ROLES or r == "date":
-                    left = pattern.sub(" ", left)
-            left = re.sub(
-                r"\b(?:19|20)\d{2}\b|\b(?:of|the|in|water|samples?|detections?|monthly|annual|mg/l)\b",
-                " ",
-                left,
-                flags=re.IGNORECASE,
-            )
-            left = " ".join(left.split()).strip(" -–:,;/()")
+            left = _beside_roles(text)
             if len(left) > 1:
                 names.append("~" + left)
         return
     names.append(text)
+
+
+def _beside_roles(text: str) -> str:
+    """The words of a head that say no role: ``ZONE A moy.`` is zone A."""
+    plain = plain_text(text)
+    if len(plain) != len(text):
+        text = plain
+    for role, pattern in _COMPILED:
+        if role in VALUE_ROLES or role == "date":
+            for match in reversed(list(pattern.finditer(plain))):
+                start, end = match.span()
+                while start and plain[start - 1].isalpha():
+                    start -= 1
+                while end < len(plain) and plain[end].isalpha():
+                    end += 1
+                text = text[:start] + " " * (end - start) + text[end:]
+    left = re.sub(
+        r"\b(?:19|20)\d{2}\b|\b(?:of|the|in|water|samples?|detections?|monthly|annual|mg/l)\b",
+        " ",
+        text,
+        flags=re.IGNORECASE,
+    )
+    return " ".join(left.split()).strip(" -–:,;/().*")
 
 
 def _unit_in(text: str) -> str | None:
@@ -235,7 +301,8 @@ def _by_content(columns: list[Column], named: list[list[str]], body: list[list[s
         cells = [row[j] for row in body if j < len(row) and row[j]]
         figures = sum((v := read_value(c)) is not None and v.has_number for c in cells)
         # "Surface source" over figures is a supply, not a remark
-        if column.role in ("note", "method") and not named[j] and figures > max(1, 0.7 * len(cells)):
+        aside = column.role in ("note", "method") and re.search(r"source|origin", column.header, re.IGNORECASE)
+        if aside and not named[j] and figures > max(1, 0.7 * len(cells)):
             column.role, named[j] = "value", [column.header]
         if column.role:
             continue
@@ -252,9 +319,53 @@ def _by_content(columns: list[Column], named: list[list[str]], body: list[list[s
             column.role = "note"
 
 
+def _doubles(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:
+    """A result printed twice, as text and as a number (``<1`` and ``0.0``): the text is the result."""
+    at = [j for j, c in enumerate(columns) if c.role == "value" and not c.date]
+    for j in at:
+        for k in at:
+            pairs = [(row[j], row[k]) for row in body if k < len(row) and j < len(row) and row[j] and row[k]]
+            read = [(a, b) for x, y in pairs if (b := read_value(y)) and ((a := read_value(x)) or not x[:1].isdigit())]
+            if j == k or len(read) < 2 or columns[k].role != "value":
+                continue
+            same = [a is not None and a.high is not None and a.high == b.high for a, b in read]
+            nought = [(a is None or a.below_detection) and b.high == 0 for a, b in read]
+            if all(s or n for s, n in zip(same, nought, strict=True)) and any(nought):
+                columns[k].role = "note"
+                named[j] = named[k] = []
+
+
+def _by_figures(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:
+    """What the figures themselves say: counting numbers, and lowest, middle and highest in their order."""
+    for column, j in ((c, j) for j, c in enumerate(columns) if c.role == "value" and not named[j]):
+        texts = [row[j] for row in body if j < len(row) and row[j]]
+        if len(texts) >= 4 and all(t.isdigit() for t in texts) and not column.header:
+            steps = [int(b) - int(a) for a, b in pairwise(texts)]
+            if all(0 < s <= 3 for s in steps):
+                column.role = "count"
+    at = [j for j, c in enumerate(columns) if c.role == "value" and not named[j] and not c.header and not c.date]
+    if len(at) != 3:
+        return
+    rows = [[v.high if (v := read_value(row[j])) else None for j in at] for row in body if max(at) < len(row)]
+    full = [r for r in rows if all(x is not None for x in r)]
+    if len(full) < 4:
+        return
+    for order in permutations(range(3)):
+        if all(r[order[0]] <= r[order[1]] <= r[order[2]] for r in full):  # type: ignore[operator]
+            for role, k in zip(("low", "average", "high"), order, strict=True):
+                columns[at[k]].role = role  # type: ignore[assignment]
+            return
+
+
 def _is_unit(text: str) -> bool:
     unit: PrintedUnit | None = read_unit(text)
     return unit is not None and not text.strip().isdigit()
+
+
+def _may_name(text: str) -> bool:
+    """Whether a head may name a supply: short, no date, no sentence."""
+    text = text.removeprefix("~")
+    return len(text) <= 80 and not re.search(r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|[.;:]\s+\S|[a-z]{3}\.$|^\W*$", text)
 
 
 def _repeats(columns: list[Column]) -> bool:
@@ -270,7 +381,8 @@ def supply_name(names: list[str]) -> str:
     """One name from stacked header texts: the area, and the kind of water where it is printed in brackets."""
     names = [" ".join(n.split()) for n in dict.fromkeys(names)]
     names = [re.sub(r"\s*\([a-z]\)$|\{[^}]*\}", "", n).strip() for n in names]
-    names = [re.split(r"\s+including\b", n, flags=re.IGNORECASE)[0] for n in names if n]
+    names = [re.split(r"(?:^|\s+)including\b", n, flags=re.IGNORECASE)[0] for n in names if n]
+    names = [n for n in names if n]
     if not names:
         return ALL
     if len(names) == 1 and _SYSTEM.match(names[0]):

@@ -1,4 +1,4 @@
-"""From a file to grids and lines, whatever its form; guards against hostile and broken files.
+"""From a file to words with boxes, whatever its form; guards against hostile and broken files.
 
 Nothing in a file is executed or fetched: no formula is evaluated, no script run, no link followed.
 """
@@ -9,47 +9,34 @@ import csv
 import io
 import json
 import re
-import subprocess
-import sys
 import zipfile
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 from brewwater.errors import ReportError
-from brewwater.reports.grid import MAX_COLUMNS, MAX_ROWS, Grid, make_grid
-from brewwater.reports.lines import MAX_LOOSE, Line, text_lines
+from brewwater.reports.pdfwords import extract
+from brewwater.reports.sheets import stopwatch, workbook
+from brewwater.reports.words import Page, Source, Word
 
 MAX_BYTES = 30_000_000
 MAX_TEXT_BYTES = 4_000_000
 MAX_XLSX_BYTES = 40_000_000
-# For the process that reads a pdf or a workbook.
-SECONDS = 6.0
-MEMORY = 480 * 1024 * 1024
-FORMS = "pdf, csv, xlsx, html, md or txt"
-
-
-@dataclass
-class Content:
-    """What a file holds: tables, loose lines by page, and remarks on what could not be read."""
-
-    grids: list[Grid] = field(default_factory=list)
-    lines: list[tuple[int | None, list[Line]]] = field(default_factory=list)
-    remarks: list[tuple[str, str]] = field(default_factory=list)
-    pages: int | None = None
-
-    def texts(self) -> list[str]:
-        """Every cell and line, for what is judged on the whole text."""
-        cells = [c for g in self.grids for row in g.cells for c in row if c]
-        return cells + [" ".join(c[2] for c in line) for _, lines in self.lines for line in lines if line]
+# Seconds after which the rest of a pdf or a workbook is left unread, and said so.
+SECONDS = 10.0
+MAX_ROWS, MAX_COLUMNS = 4000, 200
+# Characters of loose text, and lines, that are read: a long report's text has under a tenth of it.
+MAX_LOOSE, MAX_LINES, MAX_LINE = 600_000, 12_000, 2000
+FORMS = "pdf, csv, xlsx, html, json, md or txt"
 
 
 def _no(path: str, value: str, limit: str, remedy: str) -> ReportError:
     return ReportError(f"report {path}", value, limit, remedy)
 
 
-def read_file(path: Path) -> Content:
+def read_file(path: Path) -> Source:
     """The content of a report file.
 
     Raises
@@ -82,7 +69,7 @@ def read_file(path: Path) -> Content:
     return read_bytes(data, name)
 
 
-def read_bytes(data: bytes, name: str) -> Content:
+def read_bytes(data: bytes, name: str) -> Source:
     """The content of a text file (csv, html, md, txt), from its bytes."""
     suffix = Path(name).suffix.lower()
     if suffix == ".pdf":
@@ -108,6 +95,10 @@ def read_bytes(data: bytes, name: str) -> Content:
     marked = start.startswith(("<!doctype html", "<html", "<table", "<head", "<body"))
     if suffix in (".html", ".htm", ".xhtml") or marked:
         return _html(text)
+    if suffix == ".json" or (text.lstrip()[:1] in "[{" and text.rstrip()[-1:] in "]}"):
+        found = _json(text)
+        if found is not None:
+            return found
     if suffix in (".csv", ".tsv"):
         return _csv(text)
     if suffix in (".md", ".markdown") or re.search(r"^\s*\|.*\|\s*$\n\s*\|[\s:|-]+\|\s*$", text, re.MULTILINE):
@@ -126,18 +117,72 @@ def _decode(data: bytes, name: str) -> str:
         return data.decode("cp1252", errors="replace")
 
 
-def plain(text: str) -> Content:
-    """Content of pasted or plain text."""
+def plain(text: str) -> Source:
+    """Pasted or plain text as words: x counts characters, y lines."""
     delimiter = _delimiter(text)
     if delimiter is not None:
         return _csv(text, delimiter)
-    return _bounded(Content(lines=[(None, text_lines(text))]), text)
+    return _source([_text_page(text, 1)], text)
 
 
-def _bounded(content: Content, text: str) -> Content:
+def _source(pages: Sequence[Page | None], text: str = "", remarks: Sequence[tuple[str, str]] = ()) -> Source:
+    """Pages of a file that has no page numbers of its own, counted in their order."""
+    kept = [p for p in pages if p is not None]
+    numbered = tuple(
+        replace(p, number=i, words=tuple(replace(w, page=i) for w in p.words)) for i, p in enumerate(kept, start=1)
+    )
+    said = list(remarks)
     if len(text) > MAX_LOOSE:
-        content.remarks.append(("report_too_long", "Only the first part of the text was read; give the results alone."))
-    return content
+        said.append(("report_too_long", "Only the first part of the text was read; give the results alone."))
+    return Source(numbered, tuple(said), numbered=False)
+
+
+def _text_page(text: str, number: int) -> Page:
+    lines = text[:MAX_LOOSE].expandtabs(8).splitlines() if "\t" not in text else _tabbed(text[:MAX_LOOSE])
+    words = tuple(
+        Word(m.group(), number, float(m.start()), float(y), float(m.end()), y + 1.0)
+        for y, line in enumerate(lines[:MAX_LINES])
+        for m in re.finditer(r"\S+", line[:MAX_LINE])
+    )
+    return Page(number, max((w.x1 for w in words), default=1.0), float(len(lines)), words, form="text")
+
+
+def _tabbed(text: str) -> list[str]:
+    """Tabs as wide columns of equal width, so that cells line up however long they are."""
+    lines = text.splitlines()
+    widths: list[int] = []
+    for line in lines:
+        for j, part in enumerate(line.split("\t")[:60]):
+            if j == len(widths):
+                widths.append(0)
+            if "\t" in line:
+                widths[j] = max(widths[j], min(len(part), 200))
+    return ["".join(p[:200].ljust(widths[j] + 3) for j, p in enumerate(line.split("\t")[:60])) for line in lines]
+
+
+def _grid_page(rows: Sequence[Sequence[str | None]], title: str = "") -> Page | None:
+    """A table's cells as words; None in a cell is the reach of the one before it or above it."""
+    words = []
+    width = 0
+    for y, row in enumerate(rows[:MAX_ROWS]):
+        width = max(width, min(len(row), MAX_COLUMNS))
+        for x, cell in enumerate(row[:MAX_COLUMNS]):
+            text = _clean(cell)
+            if text:
+                reach = x + 1
+                while reach < len(row) and row[reach] is None:
+                    reach += 1
+                words.append(Word(text, 1, float(x), float(y), float(reach), y + 1.0))
+    if not words:
+        return None
+    return Page(1, float(width), float(len(rows)), tuple(words), form="grid", title=title)
+
+
+def _clean(cell: str | None) -> str:
+    if cell is None:
+        return ""
+    text = "".join(c if c.isprintable() or c == "\n" else " " for c in str(cell)[:2000])
+    return text.strip().removeprefix("'") if text.strip() not in ("nan", "None") else ""
 
 
 def _delimiter(text: str) -> str | None:
@@ -152,7 +197,32 @@ def _delimiter(text: str) -> str | None:
     return None
 
 
-def _csv(text: str, delimiter: str | None = None) -> Content:
+def _json(text: str) -> Source | None:
+    """Records of a JSON document (the longest list of objects in it) as a table; None where there is none."""
+    try:
+        whole = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    found: list[list[dict[str, Any]]] = []
+
+    def look(part: Any, depth: int) -> None:
+        if isinstance(part, list) and len(part) and all(isinstance(x, dict) for x in part):
+            found.append(part)
+        if depth < 4:
+            inner = part.values() if isinstance(part, dict) else part if isinstance(part, list) else ()
+            for x in list(inner)[:100]:
+                look(x, depth + 1)
+
+    look(whole, 0)
+    if not found:
+        return _source([_grid_page([[k, str(v)] for k, v in whole.items()])]) if isinstance(whole, dict) else None
+    records = max(found, key=len)[:MAX_ROWS]
+    keys = list(dict.fromkeys(k for r in records for k, v in r.items() if not isinstance(v, dict | list)))[:MAX_COLUMNS]
+    rows = [["" if r.get(k) is None else str(r.get(k)) for k in keys] for r in records]
+    return _source([_grid_page([keys, *rows])])
+
+
+def _csv(text: str, delimiter: str | None = None) -> Source:
     lines = text.splitlines()[:MAX_ROWS]
     if delimiter is None:
         counts = {m: sum(line.count(m) > 0 for line in lines[:200]) + 0.001 * text[:20000].count(m) for m in ";\t|,"}
@@ -164,19 +234,11 @@ def _csv(text: str, delimiter: str | None = None) -> Content:
         rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter))
     except csv.Error:
         rows = [line.split(delimiter) for line in lines]
-    content = Content()
-    part: list[list[str]] = []
-    # a blank line parts two tables only where a new header follows; keep them together otherwise
-    for row in rows:
-        part.append(row)
-    grid = make_grid(part)
-    if grid is not None:
-        content.grids.append(grid)
-    content.lines.append((None, [[(0.0, 1.0, r[0])] for r in rows if len([c for c in r if c.strip()]) == 1 and r[0]]))
-    return content
+    lone = "\n".join(r[0] for r in rows if r and r[0] and len([c for c in r if c.strip()]) == 1)
+    return _source([_grid_page(rows), _text_page(lone, 1) if lone else None])
 
 
-def _xlsx(path: Path) -> Content:
+def _xlsx(path: Path) -> Source:
     name = path.name
     try:
         with zipfile.ZipFile(path) as archive:
@@ -197,17 +259,16 @@ def _xlsx(path: Path) -> Content:
         raise
     except Exception as error:  # zipfile raises many kinds on a broken archive
         raise _no(name, type(error).__name__, "the workbook is broken", "Save it again, or as csv.") from None
-    found = _worker("xlsx", path)
-    content = Content()
-    for title, rows in found["sheets"]:
-        grid = make_grid(rows, None, title)
-        if grid is not None:
-            content.grids.append(grid)
-            lone = [[(0.0, 1.0, c) for c in r if c] for r in grid.cells if sum(c != "" for c in r) == 1]
-            content.lines.append((None, lone))
+    try:
+        found = _checked(workbook(str(path), SECONDS), path)
+    except (MemoryError, ReportError):
+        raise
+    except Exception:  # openpyxl and zipfile raise many kinds on a broken workbook
+        raise _no(path.name, *_WHY["broken"]) from None
+    remarks = []
     if found["stopped"]:
-        content.remarks.append(("report_too_long", "The workbook is too large: only a part of it was read."))
-    return content
+        remarks.append(("report_too_long", "The workbook is too large: only a part of it was read."))
+    return _source([_grid_page(rows, title) for title, rows in found["sheets"]], "", remarks)
 
 
 class _Html(HTMLParser):
@@ -314,25 +375,23 @@ def _small(text: str | None) -> int:
     return min(int(text), 60) if text and text.isdigit() and len(text) < 4 and int(text) > 0 else 1
 
 
-def _html(text: str) -> Content:
+def _html(text: str) -> Source:
     parser = _Html()
     parser.feed(text)
     parser.close()
-    grids = [g for title, t in parser.tables if (g := make_grid(t, None, title)) is not None]
     text = "".join(parser.text)
-    return _bounded(Content(grids=grids, lines=[(None, text_lines(text))]), text)
+    return _source([*(_grid_page(t, title) for title, t in parser.tables), _text_page(text, 1)], text)
 
 
-def _markdown(text: str) -> Content:
-    content = Content()
+def _markdown(text: str) -> Source:
+    pages: list[Page | None] = []
     rest: list[str] = []
     part: list[list[str | None]] = []
 
     def close() -> None:
         said = [r.strip() for r in rest[-3:] if r.strip()]
-        grid = make_grid(part, None, said[-1] if said and len(said[-1]) < 100 else "") if part else None
-        if grid is not None:
-            content.grids.append(grid)
+        if part:
+            pages.append(_grid_page(part, said[-1] if said and len(said[-1]) < 100 else ""))
         part.clear()
 
     for line in text.splitlines()[: 5 * MAX_ROWS]:
@@ -345,8 +404,7 @@ def _markdown(text: str) -> Content:
         close()
         rest.append(re.sub(r"\*\*|__|`|^[#>\s]+|^\s*[-*+]\s+", "", line))
     close()
-    content.lines.append((None, text_lines("\n".join(rest))))
-    return content
+    return _source([*pages, _text_page("\n".join(rest), 1)], text)
 
 
 _WHY = {
@@ -360,50 +418,40 @@ _WHY = {
 }
 
 
-def _worker(kind: str, path: Path) -> dict[str, Any]:
-    """A file read in a process of its own, so that it can be stopped in time and held in memory."""
-    script = Path(__file__).with_name("worker.py")
-    command = [sys.executable, "-I", str(script), kind, str(path.resolve()), str(SECONDS), str(MEMORY)]
-    try:
-        done = subprocess.run(command, capture_output=True, timeout=SECONDS + 2, check=False)
-    except subprocess.TimeoutExpired:
-        raise _no(
-            path.name,
-            f"over {SECONDS:.0f} s",
-            "it takes too long to read",
-            "Give only the pages with the tables of results.",
-        ) from None
-    try:
-        found: dict[str, Any] = json.loads(done.stdout)
-    except ValueError:
-        found = {"error": "memory" if done.returncode else "broken"}
+def _checked(found: dict[str, Any], path: Path) -> dict[str, Any]:
     if "error" in found:
         raise _no(path.name, *_WHY[found["error"]])
     return found
 
 
-def _pdf(path: Path) -> Content:
-    found = _worker("pdf", path)
+def _pdf(path: Path) -> Source:
+    found = _checked(extract(str(path), stopwatch(SECONDS)), path)
     whole = int(found["of"])
-    content = Content(pages=whole)
-    for number, page in enumerate(found["pages"], start=1):
-        content.grids += [g for title, t in page["tables"] if (g := make_grid(t, number, title)) is not None]
-        content.lines.append((number, [[(c[0], c[1], c[2]) for c in line] for line in page["lines"]]))
-    read = len(found["pages"])
+    pages = tuple(
+        Page(
+            number,
+            page["width"],
+            page["height"],
+            tuple(Word(t, number, x0, y0, x1, y1) for t, x0, y0, x1, y1 in page["words"]),
+        )
+        for number, page in enumerate(found["pages"], start=1)
+    )
+    remarks = []
+    read = len(pages)
     if found["stopped"] in ("pages", "time") or read < whole:
-        content.remarks.append(
+        remarks.append(
             (
                 "report_too_long",
                 f"Only the first {read} of {whole} pages were read; give the pages with the tables alone.",
             )
         )
     elif found["stopped"] == "dense":
-        content.remarks.append(("page_too_dense", "A page holds too much to be a table of results; it was left out."))
-    if not any(page.get("chars") for page in found["pages"]):
-        content.remarks.append(
+        remarks.append(("page_too_dense", "A page holds too much to be a table of results; it was left out."))
+    if not any(page.words for page in pages):
+        remarks.append(
             (
                 "no_text",
                 "The pages hold pictures and no text (a scan): type the values by hand, or ask for the original file.",
             )
         )
-    return content
+    return Source(pages, tuple(remarks))

@@ -62,12 +62,22 @@ class Problem:
     supply: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A line that names an analyte and prints a figure, and that gave no row: where, what, and why."""
+
+    page: int | None
+    text: str
+    why: str
+
+
 @dataclass(frozen=True)
 class Report:
     """A water report as it was understood.
 
     ``rows`` keep what is printed; ``analysis(supply)`` gives measurements for a plan; ``problems`` name what
-    is unclear or contradictory; ``missing(supply)`` what a plan would need and the report does not say.
+    is unclear or contradictory; ``unread`` lists every line with an analyte and a figure that gave no row;
+    ``missing(supply)`` what a plan would need and the report does not say.
     """
 
     rows: tuple[Row, ...]
@@ -78,6 +88,7 @@ class Report:
     disinfectants: dict[str, Disinfectant] = field(default_factory=dict)
     notice: Notice = "none"
     readings: dict[str, dict[str, Measurement]] = field(default_factory=dict)
+    unread: tuple[Unread, ...] = ()
 
     def _pick(self, supply: str | None) -> str:
         if supply is None:
@@ -225,6 +236,7 @@ class Report:
             ],
             "missing": list(self.missing(picked)),
             "supplies": list(self.supplies),
+            "unread": [{"page": u.page, "text": u.text, "why": u.why} for u in self.unread],
         }
 
 

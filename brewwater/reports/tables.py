@@ -3,42 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from brewwater.reports.columns import ALL, VALUE_ROLES, Column, is_system, read_columns, role_of, supply_name, year_of
+from brewwater.reports.columns import ALL, VALUE_ROLES, Column, is_system, read_columns, role_of, year_of
 from brewwater.reports.grid import Grid
-from brewwater.reports.names import UNSURE_BASIS, Label, read_label
+from brewwater.reports.names import Label, read_label
 from brewwater.reports.report import Row
-from brewwater.reports.values import Decimal, Value, read_value
+from brewwater.reports.rows import AVERAGE_BELOW, confidence, make_rows
+from brewwater.reports.values import Decimal, Value, decimal_mark, read_value
 from brewwater.units import read_unit
 
-# What each doubt leaves of a row's confidence; under 0.7 a person must look.
-# "ND" printed as the average beside a range: most samples lie at the range's lower end.
-AVERAGE_BELOW = "average_below_detection"
-CONFIDENCE = {
-    AVERAGE_BELOW: 1.0,
-    "decimal_mark": 0.4,
-    "several_values": 0.5,
-    "date_not_range": 0.0,
-    "formula": 0.0,
-    "no_upper_end": 0.6,
-    "range_reversed": 0.6,
-    "average_outside_range": 0.5,
-    "unit_missing": 0.5,
-    "unit_unknown": 0.3,
-    "unit_unfit": 0.6,
-    "supply_unclear": 0.4,
-    "column_unclear": 0.4,
-    "basis_unclear": 0.5,
-    "from_prose": 0.75,
-    "implausible": 0.2,
-    "contradiction": 0.4,
-    "basis_by_limit": 0.9,
-    "tds_is_conductivity": 0.2,
-    "second_figure": 0.6,
-    "footnoted": 0.75,
-}
 _DATE_TEXT = re.compile(r"\b(?:19|20)\d{2}\b")
 
 
@@ -56,7 +30,8 @@ class _Block:
 class _Reader:
     def __init__(self, grid: Grid, mark: Decimal) -> None:
         self.grid, self.mark = grid, mark
-        width = len(grid.cells[0])
+        self.marks: dict[int, Decimal] = {}
+        width = 1 if grid.blocks else len(grid.cells[0])
         hits = [sum(read_label(row[j]) is not None for row in grid.cells) for j in range(min(width, 8))]
         self.label_at = hits.index(max(hits))
 
@@ -64,17 +39,23 @@ class _Reader:
         found: list[Row] = []
         before: list[Column] | None = None
         for block in self._blocks():
-            columns = read_columns(_stack(block.header), block.body, before)
+            columns = read_columns(block.header if self.grid.blocks else _stack(block.header), block.body, before)
             if before is not None and not block.header and len(columns) == len(before):
                 columns = before
             found += self._block_rows(block, columns)
             if any(c.supply not in (None, ALL) for c in columns) or before is None:
                 before = columns
+        turned = [r for r in found if "range_reversed" in r.doubts]
+        if len(turned) > 2 and not any(_rises(r) for r in found if r not in turned):
+            # this table prints the higher end first throughout
+            found = [_undoubted(r, "range_reversed") for r in found]
         return [replace(r, section=self.grid.title) for r in found]
 
     # -- header and body -------------------------------------------------------------------------
 
     def _blocks(self) -> list[_Block]:
+        if self.grid.blocks:
+            return [_Block(head, body) for head, body in self.grid.blocks]
         blocks: list[_Block] = []
         now = _Block([], [])
         for row in self.grid.cells:
@@ -113,6 +94,11 @@ class _Reader:
 
     def _block_rows(self, block: _Block, columns: list[Column]) -> list[Row]:
         out: list[Row] = []
+        self.marks = {
+            j: mark
+            for j, c in enumerate(columns)
+            if c.role in VALUE_ROLES and (mark := decimal_mark([r[j] for r in block.body if j < len(r)])) != "?"
+        }
         label_at = next((j for j, c in enumerate(columns) if c.role == "label"), self.label_at)
         supply_at = next((j for j, c in enumerate(columns) if c.role == "supply" and j != label_at), None)
         unit_at = next((j for j, c in enumerate(columns) if c.role == "unit"), None)
@@ -149,7 +135,7 @@ class _Reader:
         for j, column in enumerate(columns):
             if j not in (label_at, unit_at) and column.role in VALUE_ROLES:
                 groups.setdefault((column.supply, column.date, column.unit), []).append(j)
-        merged = _merge_groups(groups)
+        merged = _without_summary(_merge_groups(groups), columns, row)
         date_all = " ".join(row[j] for j, c in enumerate(columns) if c.role == "date" and c.supply is None)
         limit = next((row[j] for j, c in enumerate(columns) if c.role == "limit" and row[j]), None)
         violation = any(
@@ -169,8 +155,11 @@ class _Reader:
                 or date_all
             )
             unit_text = (row[unit_at] if unit_at is not None else "") or unit or ""
+            if not unit_text and label.unit is None:  # a unit that stands beside its column
+                others = [t for j, t in enumerate(row) if j != label_at and columns[j].role not in VALUE_ROLES]
+                unit_text = next((t for t in others if _is_unit(t)), "")
             beside = [row[label_at], row[unit_at] if unit_at is not None else "", *(row[j] for j in at), own_date]
-            name = group_supply if group_supply is not None else supply
+            name = group_supply if group_supply is not None else supply or self.grid.supply
             if name is not None and is_system(name):
                 name = ALL
             out += make_rows(
@@ -189,10 +178,14 @@ class _Reader:
 
     def _combine(self, row: list[str], columns: list[Column], at: list[int]) -> tuple[Value | None, tuple[str, ...]]:
         """One value from a supply's range, mean, low and high cells."""
+        marks = self.marks
         seen: dict[str, Value] = {}
         doubts: list[str] = []
         for j in at:
-            value = read_value(row[j], self.mark) if row[j] else None
+            text = row[j].replace(" {?}", "")
+            value = read_value(text, marks.get(j, self.mark)) if text else None
+            if text != row[j]:
+                doubts.append("column_unclear")  # a line's figures could be laid on the columns in several ways
             if value is None:
                 continue
             role = columns[j].role
@@ -241,85 +234,18 @@ class _Reader:
         return Value(low, typical, high, below, unit_text, aside), tuple(dict.fromkeys(doubts))
 
 
-def make_rows(
-    label: Label,
-    value: Value,
-    unit_text: str,
-    *,
-    page: int | None,
-    text: str,
-    supply: str | None,
-    date: str | None,
-    doubts: tuple[str, ...] = (),
-    limit: str | None = None,
-    violation: bool = False,
-) -> list[Row]:
-    """Rows from one printed value: one, or two where a second unit stands beside it in brackets."""
-    doubts = tuple(dict.fromkeys((*doubts, *value.doubts)))
-    printed, second = _unit_pair(unit_text)
-    own = value.unit_text.strip(" .;,")
-    if own and _real_unit(own):
-        printed = printed if printed and read_unit(printed) and not _differs(printed, own) else own
-    elif own and not printed:
-        head = own.split(" ")[0].strip("(),;")
-        printed = head if _real_unit(head) else printed
-    if not printed and label.unit is not None:
-        printed = label.unit_text or label.unit.unit
-    found = read_unit(printed) if printed else None
-    basis = label.basis or (found.basis if found else None)
-    if not printed:
-        if label.analyte not in ("ph", "e_coli", "total_coliform", "langelier_index"):
-            doubts = (*doubts, "unit_missing")
-        printed = {"ph": "1"}.get(label.analyte, "")
-    elif found is None:
-        doubts = (*doubts, "unit_unknown")
-    if basis == UNSURE_BASIS:
-        basis, doubts = None, (*doubts, "basis_unclear")
-    if value.aside is not None and second is None:
-        doubts = (*doubts, "second_figure")
-    row = Row(
-        analyte=label.analyte,
-        low=value.low,
-        typical=value.typical,
-        high=value.high,
-        unit=_tidy_unit(printed),
-        basis=basis,
-        below_detection=value.below_detection,
-        supply=supply,
-        date=date,
-        page=page,
-        text=text[:300],
-        confidence=confidence(doubts),
-        doubts=tuple(dict.fromkeys(doubts)),
-        limit=limit,
-        violation=violation,
-    )
-    if value.aside is None or second is None:
-        return [row]
-    pair = read_unit(second)
-    return [
-        row,
-        Row(
-            analyte=label.analyte,
-            low=value.aside,
-            typical=value.aside,
-            high=value.aside,
-            unit=_tidy_unit(second),
-            basis=label.basis if label.basis != UNSURE_BASIS else (pair.basis if pair else None),
-            supply=supply,
-            date=date,
-            page=page,
-            text=text[:300],
-            confidence=confidence(doubts),
-            doubts=doubts,
-            limit=limit,
-        ),
-    ]
+def _is_unit(text: str) -> bool:
+    unit = read_unit(text) if text else None
+    return unit is not None and unit.unit not in ("1", "count", "%")
 
 
-def confidence(doubts: Sequence[str]) -> float:
-    """The least that the doubts leave."""
-    return min((CONFIDENCE.get(d, 0.5) for d in doubts), default=1.0)
+def _rises(row: Row) -> bool:
+    return row.low is not None and row.high is not None and row.low < row.high and not row.below_detection
+
+
+def _undoubted(row: Row, doubt: str) -> Row:
+    doubts = tuple(d for d in row.doubts if d != doubt)
+    return replace(row, doubts=doubts, confidence=confidence(doubts))
 
 
 def _stack(header: list[list[str]]) -> list[list[str]]:
@@ -358,6 +284,20 @@ def _merge_groups(
     return out
 
 
+def _without_summary(
+    groups: dict[tuple[str | None, str | None, str | None], list[int]], columns: list[Column], row: list[str]
+) -> dict[tuple[str | None, str | None, str | None], list[int]]:
+    """The highest or mean over all supplies says nothing more where each supply has its own figure beside it."""
+    own = [at for (supply, _, _), at in groups.items() if supply is not None]
+    if len(own) < 2 or not any(read_value(row[j]) for at in own for j in at if row[j]):
+        return groups
+    return {
+        key: at
+        for key, at in groups.items()
+        if key[0] is not None or not all(columns[j].role in ("high", "average") for j in at)
+    }
+
+
 def _dates_from(above: list[str], row: list[str], columns: list[Column]) -> list[str]:
     """A second line of the same analyte (another unit) takes the date printed once for both."""
     return [a if not c and col.role == "date" else c for a, c, col in zip(above, row, columns, strict=False)]
@@ -381,34 +321,3 @@ def _tidy_date(text: str | None) -> str | None:
     words = list(dict.fromkeys(text.split()))
     joined = " ".join(words)
     return joined[:40] if _DATE_TEXT.search(joined) or re.search(r"\d", joined) else None
-
-
-def _unit_pair(text: str) -> tuple[str, str | None]:
-    """``ppm [gpg]`` prints two units; the second belongs to the number in brackets."""
-    text = text.strip()
-    if not text or read_unit(text) is not None:
-        return text, None
-    match = re.match(r"^(?P<a>[^\[(]+)[\[(](?P<b>[^\])]+)[\])]$", text)
-    if match and read_unit(match["a"].strip()) and read_unit(match["b"].strip()):
-        return match["a"].strip(), match["b"].strip()
-    parts = [p.strip() for p in re.split(r"\s+(?:or|/|\|)\s+", text)]
-    if len(parts) == 2 and all(read_unit(p) for p in parts):
-        return parts[0], parts[1]
-    return text, None
-
-
-def _real_unit(text: str) -> bool:
-    unit = read_unit(text)
-    return unit is not None and unit.unit not in ("1", "count")
-
-
-def _differs(a: str, b: str) -> bool:
-    left, right = read_unit(a), read_unit(b)
-    return left is not None and right is not None and left.unit != right.unit
-
-
-def _tidy_unit(text: str) -> str:
-    return re.sub(r"\s*/\s*", "/", " ".join(text.replace("μ", "µ").split()))[:40]
-
-
-__all__ = ["CONFIDENCE", "confidence", "make_rows", "supply_name", "table_rows"]

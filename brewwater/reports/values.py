@@ -36,25 +36,26 @@ class Value:
         return any(x is not None for x in (self.typical, self.high)) or self.below_detection
 
 
-_NUMBER = r"(?:\d{1,3}(?:[.,'’\u202f\u00a0 ]\d{3})+(?:[.,]\d+)?(?!\d)|\d+(?:[.,]\d+)?|[.,]\d+)"
-_ND = (
-    r"(?:n\.?\s?d\.?|bdl|brl|bql|bmdl|mdl|nd|non[- ]?detect(?:ed|s)?|not detected|none detected|not found|absent"
-    r"|u\.?\s?d\.?\s?b\.?|n\.?\s?n\.?|n\.?\s?b\.?|nicht nachweisbar|nicht nachgewiesen|unter bestimmungsgrenze"
-    r"|unter der bestimmungsgrenze|<\s?bg|<\s?ng|<\s?loq|<\s?lod|<\s?mdl|<\s?mrl|<\s?rl|non détecté|non decelable"
-    r"|non détectable|no detectado|no detectable|ausencia|absence|assente|non rilevato|non rilevabile"
+NUMBER = r"(?:\d{1,3}(?:[.,'’\u202f\u00a0 ]\d{3})+(?:[.,]\d+)?(?!\d)|\d+(?:[.,]\d+)?|[.,]\d+)"
+ND = (
+    r"(?:n\.?\s?d\.?|bdl|brl|bql|bmdl|mdl|nd|no[nt]?[- ]?detect(?:ed|s|able)?|not detected|not found|absent"
+    r"|none detected|u\.?\s?d\.?\s?b\.?|n\.?\s?n\.?|n\.?\s?b\.?|nicht nachweisbar|nicht nachgewiesen"
+    r"|unter (?:der )?bestimmungsgrenze|<\s?bg|<\s?ng|<\s?loq|<\s?lod|<\s?mdl|<\s?mrl|<\s?rl|non détecté|non decelable"
+    r"|未检出|不得检出|nie wykryto|neustanoveno|nezjistěno|nedetectat|ej påvisad|ej detekterad|ikke påvist|ei todettu"
+    r"|não detectado|non détectable|no detectado|no detectable|ausencia|absence|assente|non rilevato|non rilevabile"
     r"|niet aantoonbaar|niet aangetoond|inf(?:érieur)?\.?\s?(?:au\s)?seuil|below detection|trace|traces|n\.r\.l\.)"
 )
-_LESS = r"(?:<\s?=?|≤|less than|kleiner als|unter|inférieur à|menor de|menor que|inferiore a|kleiner dan|inf\. à)"
-_MORE = r"(?:>\s?=?|≥|more than|greater than|über|größer als)"
+LESS = r"(?:<\s?=?|≤|less than|kleiner als|unter|inférieur à|menor de|menor que|inferiore a|kleiner dan|inf\. à)"
+MORE = r"(?:>\s?=?|≥|more than|greater than|über|größer als)"
 _DASH = r"(?:\s*(?:--+|[-–—−‐‑~÷]|\.{2,3}|…)\s*|\s+(?:to|bis|à|a|tot|through|al?|thru|and)\s+)"
-_ONE = rf"(?:{_ND}|{_LESS}\s*{_NUMBER}|{_NUMBER})"
+_ONE = rf"(?:{ND}|{LESS}\s*{NUMBER}|{NUMBER})"
 _END = r"(?P<rest>[^\d].*)?$"
 
-_RE_ND = re.compile(rf"^{_ND}\b(?P<rest>.*)$", re.IGNORECASE)
-_RE_LESS = re.compile(rf"^{_LESS}\s*(?P<a>{_NUMBER}){_END}", re.IGNORECASE)
-_RE_MORE = re.compile(rf"^{_MORE}\s*(?P<a>{_NUMBER}){_END}", re.IGNORECASE)
+_RE_ND = re.compile(rf"^{ND}\b(?P<rest>.*)$", re.IGNORECASE)
+_RE_LESS = re.compile(rf"^{LESS}\s*(?P<a>{NUMBER}){_END}", re.IGNORECASE)
+_RE_MORE = re.compile(rf"^{MORE}\s*(?P<a>{NUMBER}){_END}", re.IGNORECASE)
 _RE_RANGE = re.compile(rf"^(?:from |von |de |da |entre |van )?(?P<a>{_ONE}){_DASH}(?P<b>{_ONE}){_END}", re.IGNORECASE)
-_RE_ONE = re.compile(rf"^(?:ca\.?|approx\.?|about|~|≈|circa|env\.|etwa|=)?\s*(?P<a>{_NUMBER}){_END}", re.IGNORECASE)
+_RE_ONE = re.compile(rf"^(?:ca\.?|approx\.?|about|~|≈|circa|env\.|etwa|=)?\s*(?P<a>{NUMBER}){_END}", re.IGNORECASE)
 _MARKS = re.compile(
     r"\{[^}]{0,6}\}|[*†‡§#^]+|[¹²³⁴⁵⁶⁷⁸⁹⁰ªᵃᵇᶜᵈᵉ]+|\((?:[a-z]|[a-z],\s?[a-z])\)|\[[a-z]\]", re.IGNORECASE
 )
@@ -70,6 +71,7 @@ _DATE = re.compile(
     rf"|\d{{1,2}}/\d{{1,2}}/\d{{2,4}}|\d{{1,2}}\.\d{{1,2}}\.(?:19|20)?\d{{2}})$",
     re.IGNORECASE,
 )
+_ORDINAL = re.compile(r"^\d{1,2}\s*\{?(?:th|st|nd|rd|º|ª)\}?(?:[\s%-]|$)", re.IGNORECASE)
 _ASIDE = re.compile(r"^[\s]*[(\[]\s*(?P<in>[^()\[\]]*)[)\]](?P<rest>.*)$")
 
 
@@ -115,6 +117,8 @@ def read_value(text: str, mark: Decimal = ".") -> Value | None:
     """What a cell says, or None where it holds no value (blank, ``N/A``, words)."""
     raw = " ".join(text.split())
     if not raw or len(raw) > 120:
+        return None
+    if _ORDINAL.match(raw):
         return None
     if raw[0] in "=@" or (raw[0] in "+-" and len(raw) > 1 and raw[1].isalpha()):
         return Value(doubts=("formula",))
@@ -175,7 +179,7 @@ def _end(text: str, mark: Decimal, *, low: bool) -> tuple[float | None, bool, tu
     if less is not None:
         x, doubts = number(less["a"], mark)
         return (0.0 if low else x), True, doubts
-    if re.fullmatch(_NUMBER, text):
+    if re.fullmatch(NUMBER, text):
         x, doubts = number(text, mark)
         return x, False, doubts
     return (0.0 if low else None), True, ()
@@ -186,7 +190,7 @@ def _with_aside(value: Value, inside: str, mark: Decimal) -> Value:
     bare = re.sub(r"^(?:range|min\s*/?\s*max|bereich|spanne|von)\s*:?\s*", "", inside, flags=re.IGNORECASE)
     inner = _main(bare, mark)
     if inner is None:
-        return replace(value, unit_text=(value.unit_text or inside).strip())
+        return replace(value, unit_text=value.unit_text.strip() or f"({inside})")
     if inner.is_range and value.typical is not None and inner.high is not None and inner.low is not None:
         if inner.low <= value.typical <= inner.high:
             return replace(

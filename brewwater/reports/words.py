@@ -8,7 +8,6 @@ columns and rows, and a word is a whole cell; on a ``text`` page they count char
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -79,8 +78,3 @@ class Source:
     pages: tuple[Page, ...]
     remarks: tuple[tuple[str, str], ...] = ()
     numbered: bool = True
-
-    def texts(self) -> Iterable[str]:
-        """The words of every page, for what is looked for in the whole of a report."""
-        for page in self.pages:
-            yield from (w.text for w in page.words)

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from brewwater.errors import BrewwaterError, ReportError
 from brewwater.reports import read_report
 
-SECONDS, MEMORY_MB = 10, 512
+SECONDS, MEMORY_MB = 10, 1024
 EXAMPLES = int(os.environ.get("BREWWATER_MUTATIONS", "300"))
 TABLE = [
     ("Parameter", "Unit", "Range", "Average"),

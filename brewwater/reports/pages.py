@@ -1,0 +1,67 @@
+"""One page to rows, by its form; and the lines of it that hold an analyte and a figure and gave none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from brewwater.reports.blocks import page_tables
+from brewwater.reports.grid import make_grid
+from brewwater.reports.layout import Line
+from brewwater.reports.places import place_of
+from brewwater.reports.prose import prose_rows
+from brewwater.reports.report import Row, Unread
+from brewwater.reports.sequence import read_sequences
+from brewwater.reports.tables import table_rows
+from brewwater.reports.unread import unread_lines
+from brewwater.reports.values import Decimal
+from brewwater.reports.words import Page
+
+
+def read_page(
+    page: Page,
+    lines: list[Line],
+    mark: Decimal,
+    *,
+    numbered: bool,
+    places: Sequence[tuple[int, str]] = (),
+    before: str | None = None,
+) -> tuple[list[Row], list[Unread]]:
+    """Rows of a page of which ``lines`` are the lines, and those that stay unread.
+
+    ``places`` are the lines that name a sampling point, ``before`` is the one of the page before.
+    """
+    number = page.number if numbered else None
+    if page.form == "grid":
+        grid = make_grid(_rows(page), number, page.title)
+        grids = [replace(grid, lines=frozenset(range(len(lines))))] if grid is not None else []
+    else:
+        grids = page_tables(page, lines, number)
+    texts = line_texts(lines)
+    used = {at for grid in grids for at in grid.lines}
+    loose = [(i, t) for i, t in enumerate(texts) if i not in used]
+    if page.form != "grid":
+        grids += read_sequences(loose, number)
+    rows: list[Row] = []
+    taken: dict[int, set[str]] = {}
+    for grid in grids:
+        found = table_rows(replace(grid, supply=place_of(grid.first, places, before)), mark)
+        rows += found
+        used |= grid.lines
+        for at in grid.lines:
+            taken.setdefault(at, set()).update(r.analyte for r in found)
+    if page.form != "grid":
+        rows += prose_rows([t for i, t in loose if i not in used], mark, number)
+    return rows, unread_lines(lines, rows, number, taken)
+
+
+def line_texts(lines: list[Line]) -> list[str]:
+    """Each line as one text, wide gaps kept as two spaces."""
+    return ["  ".join(c.text for c in line) for line in lines]
+
+
+def _rows(page: Page) -> list[list[str]]:
+    out = [[""] * int(page.width) for _ in range(int(page.height))]
+    for word in page.words:
+        out[int(word.y0)][int(word.x0)] = word.text
+    return out

@@ -1,0 +1,108 @@
+"""Nothing in silence: the lines that name an analyte and print a figure, and gave no row."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from itertools import pairwise
+
+from brewwater.reports.columns import year_of
+from brewwater.reports.items import cut, entry, unglue
+from brewwater.reports.layout import Line
+from brewwater.reports.names import Mention, mentions, read_label
+from brewwater.reports.prose import AVOID
+from brewwater.reports.report import Row, Unread
+from brewwater.units import read_unit
+
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+# What a number in a sentence may be besides a figure of the water.
+_ASIDE = re.compile(
+    r"\b(?:19|20)\d{2}\b|(?<![\d.,])\d{1,2}([./-])\d{1,2}\1\d{2,4}(?![\d.,])|\d+(?:[.,]\d+)?\s*(?:%|percent|prozent|°\s?C\b|years?|days?|hours?"
+    r"|minutes?|seconds?|million|billion|feet|miles|gallons?|people|homes|samples?|parameters?|times)|§\s*\d+"
+    r"|\b\d{3}[.-]\d{3}[.-]\d{4}\b|\b[A-Z]{2,}[\s/-]?\d[\d.-]*|\bpage \d+|\bNr?\.\s?\d+",
+    re.IGNORECASE,
+)
+
+
+def unread_lines(
+    lines: Sequence[Line], rows: Sequence[Row], page: int | None, taken: Mapping[int, Collection[str]]
+) -> list[Unread]:
+    """Parts of lines with an analyte and a figure of which no row of the page took that analyte with one of them.
+
+    ``taken`` says which analytes the tables of each line gave.
+    """
+    printed: dict[str, set[str]] = defaultdict(set)
+    for row in rows:
+        printed[row.analyte] |= {_number(x) for x in _NUMBER.findall(row.text or "")}
+        printed[row.analyte] |= {f"{x:g}" for x in (row.low, row.typical, row.high) if x is not None}
+    out = []
+    for at, line in enumerate(lines):
+        for text in _segments(line):
+            why = _why(text, printed, taken.get(at))
+            if why is not None:
+                out.append(Unread(page, " ".join(text.split())[:300], why))
+                break
+    return out
+
+
+def _segments(line: Line) -> list[str]:
+    """The parts of a line that each may hold a label and its figures: a cell, and the short cells right of it."""
+    out = []
+    for k, cell in enumerate(line):
+        if not mentions(unglue(cell.text)):
+            continue
+        text = cell.text
+        if len(cell.text) <= 60:
+            for other in line[k + 1 :]:
+                if len(other.text) > 24 or read_label(other.text) is not None:
+                    break
+                text += f" {other.text}"
+        out.append(text)
+    return out
+
+
+def _why(text: str, printed: Mapping[str, set[str]], taken: Collection[str] | None) -> str | None:
+    line = unglue(text)
+    named = [m for m in mentions(line) if m.rank == "name" or m.start == 0]
+    if not named:
+        return None
+    items = cut(_ASIDE.sub(" ", line[named[0].end :]) if len(line) > 60 else line[named[0].end :])
+    figures = [_number(x) for i in items if i.kind == "value" and not year_of(i.text) for x in _NUMBER.findall(i.text)]
+    if not figures:
+        return None
+    if any(m.label.analyte in (taken or ()) or set(figures) & printed.get(m.label.analyte, set()) for m in named):
+        return None
+    name = named[0].label.analyte.replace("_", " ")
+    if _sentence(line, named[0]):
+        if AVOID.search(line) or len(named) > 2 or not _unit_beside(line):
+            return None
+        return f"{name} and a figure stand in a sentence whose meaning is not clear"
+    if taken is not None:
+        return f"{name} stands in a table, but its figures lie under no column of values"
+    return f"{name} and a figure stand in one line, but no unit or place says how they belong together"
+
+
+def _number(text: str) -> str:
+    text = text.replace(",", ".")
+    if text.count(".") > 1:
+        return text
+    return re.sub(r"(\.\d*?)0+$", r"\1", text).rstrip(".") if "." in text else text.lstrip("0") or "0"
+
+
+def _sentence(line: str, mention: Mention) -> bool:
+    """A line of running text: more words than a label, its unit and a remark."""
+    words = re.findall(r"[^\W\d_]{3,}", line)
+    found = entry(line)
+    return len(words) > 7 or (found is None and mention.start > 30)
+
+
+def _unit_beside(line: str) -> bool:
+    items = cut(line)
+    return any(
+        a.kind == "value"
+        and b.kind == "unit"
+        and (u := read_unit(b.text)) is not None
+        and u.unit not in ("%", "count", "1")
+        for a, b in pairwise(items)
+    ) or bool(re.search(r"\bph\b\D{0,20}\d", line, re.IGNORECASE))
