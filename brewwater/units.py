@@ -11,7 +11,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 from brewwater.errors import UnitError
@@ -169,6 +169,7 @@ def basis_id(text: str) -> str | None:
     return _BASIS_ID.get(folded.rstrip("-+⁻"))
 
 
+@lru_cache(maxsize=8192)
 def read_unit(text: str) -> PrintedUnit | None:
     """What a printed unit means, or None where it is not in the closed list.
 

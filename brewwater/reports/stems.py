@@ -113,12 +113,16 @@ class Stems:
             else:
                 self._exact[words[0]].append((words, stem))
 
+        cores = "|".join(sorted({re.escape(words[0].strip("*")) for words, _ in self._end})) or r"(?!)"
+        self._ending = re.compile(cores)
+
     def longest(self, words: Sequence[Token], at: int) -> tuple[Stem, int] | None:
         """The longest stem that begins at word ``at``, and how many words it takes."""
         first = words[at].folded
         best: tuple[int, bool, int, int] = (0, False, 0, 0)
         found: tuple[Stem, int] | None = None
-        for group, rank in ((self._exact.get(first, ()), 2), (self._begin.get(first[:3], ()), 1), (self._end, 0)):
+        ends = self._end if self._ending.search(first) else ()
+        for group, rank in ((self._exact.get(first, ()), 2), (self._begin.get(first[:3], ()), 1), (ends, 0)):
             for pattern, stem in group:
                 taken = _fits(pattern, words, at)
                 if taken == 1 and _within_run(words, at):

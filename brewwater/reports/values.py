@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 Decimal = Literal[".", ",", "?"]
@@ -113,6 +114,7 @@ def number(text: str, mark: Decimal) -> tuple[float, tuple[str, ...]]:
     return float(whole + part), (() if mark != "?" or sign == "," else ("decimal_mark",))
 
 
+@lru_cache(maxsize=16384)
 def read_value(text: str, mark: Decimal = ".") -> Value | None:
     """What a cell says, or None where it holds no value (blank, ``N/A``, words)."""
     raw = " ".join(text.split())
