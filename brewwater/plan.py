@@ -18,6 +18,7 @@ from brewwater.planning.correction import Correction, Moved, correct, moved
 from brewwater.planning.document import PlanDocument, document_of
 from brewwater.planning.heaters import heater_verdicts
 from brewwater.planning.notebook import plan_html
+from brewwater.planning.other_water import asks
 from brewwater.planning.quick import quick_document
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
@@ -171,7 +172,8 @@ def make_plan(
         warnings=warnings(scenario, candidate)
         + grouping_warning(scenario, candidate)
         + log_warnings(correction)
-        + base_warning(scenario, candidate, alternatives),
+        + base_warning(scenario, candidate, alternatives)
+        + asked_first(scenario, alternatives),
         prior=prior,
         correction=correction,
         before=before,
@@ -198,7 +200,8 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         warnings=warnings(plan.scenario, candidate)
         + grouping_warning(plan.scenario, candidate)
         + log_warnings(plan.correction)
-        + base_warning(plan.scenario, candidate, alternatives),
+        + base_warning(plan.scenario, candidate, alternatives)
+        + asked_first(plan.scenario, alternatives),
     )
 
 
@@ -291,6 +294,11 @@ def grouping_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_
     """Where making changes together saves nothing, or less than it costs."""
     note = grouping_note(scenario, candidate.cartridges, candidate.calendar)
     return () if note is None else (Warning_(*note),)
+
+
+def asked_first(scenario: Scenario, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:
+    """What comes before any train: a stop on safety, a softener before the tap, other water."""
+    return tuple(Warning_(code, message) for code, message in asks(scenario, alternatives))
 
 
 def base_warning(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:

@@ -121,6 +121,7 @@ MEDIA = Group(
     ("blend", "Blend", "t"),
     ("mineral_dose", "Minerals", "p"),
     ("calcite", "Calcite", "t", "calcite bed"),
+    ("iron_manganese", "Iron and manganese media", "t", "iron and manganese media"),
 )
 # What each does to the water, as a reader sees it done.
 DOES = MappingProxyType(
@@ -138,6 +139,7 @@ DOES = MappingProxyType(
         "blend": "Mixes untreated water back in.",
         "mineral_dose": "Gives back a little hardness and alkalinity.",
         "calcite": "Gives back calcium and alkalinity by dissolving.",
+        "iron_manganese": "Takes iron and manganese; backwashed, so at base.",
     }
 )
 # The same in two or three words, under the stage on the drawing; what it takes first, as the specks show it.
@@ -156,6 +158,7 @@ TAKES = MappingProxyType(
         "blend": "mixes raw water in",
         "mineral_dose": "gives minerals back",
         "calcite": "gives minerals back",
+        "iron_manganese": "takes iron and manganese",
     }
 )
 

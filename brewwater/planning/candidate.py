@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from brewwater.changes import ChangeCalendar, Descale, descale_dates, descales
 from brewwater.cost import EQUIPMENT, Cost, Usage, price_of, yearly_cost
-from brewwater.ensemble import mean, percentiles
+from brewwater.ensemble import mean
 from brewwater.log import analyte_of
 from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
 from brewwater.planning.scenario import Scenario
@@ -129,6 +129,12 @@ def feeds(routed: Routed) -> dict[str, FloatArray]:
     return found
 
 
+def _lowest_ph(scenario: Scenario) -> float | None:
+    """Of the supplies as reported; None where one does not tell."""
+    told = [s.analysis["ph"].in_plan_units("ph").middle for s in scenario.supplies if "ph" in s.analysis]
+    return min(told) if told and len(told) == len(scenario.supplies) else None
+
+
 def context_of(scenario: Scenario) -> Context:
     """What the order rules need to know of this unit."""
     typical = (
@@ -137,8 +143,6 @@ def context_of(scenario: Scenario) -> Context:
     )
     machine = scenario.machine_of(scenario.main_branch)
     known = scenario.known.__contains__
-    temporary = np.minimum(scenario.waters.hardness_mg_L_as_CaCO3, scenario.waters.alkalinity_mg_L_as_CaCO3)
-    highest = max(float(percentiles(row, scenario.weights)[1]) for row in np.atleast_2d(temporary))
     return Context(
         disinfectant=scenario.disinfectant,
         alkalinity_known=known("alkalinity"),
@@ -148,7 +152,11 @@ def context_of(scenario: Scenario) -> Context:
         steam_boiler=machine is not None and machine.makes_steam,
         sulfate_known=known("sulfate"),
         concentrate_gypsum=scenario.concentrate_gypsum if known("total_hardness") else None,
-        highest_temporary_hardness_mg_L_as_CaCO3=highest if known("alkalinity") and known("total_hardness") else None,
+        concentrate_calcite=scenario.concentrate_calcite if known("total_hardness") and known("alkalinity") else None,
+        iron_mg_L=float(scenario.pooled(scenario.waters.iron_mg_L)[1]) if known("iron") else None,
+        manganese_mg_L=float(scenario.pooled(scenario.waters.manganese_mg_L)[1]) if known("manganese") else None,
+        ph=_lowest_ph(scenario),
+        on_board=scenario.document.unit.has_tanks,
         brass_after_treatment=machine is not None and machine.wetted_metal == "copper_brass",
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,7 +21,7 @@ from brewwater.reports.analysis import Disinfectant, Supply
 from brewwater.supply.completion import Note, complete
 from brewwater.supply.tank_days import TankDays, tank_days
 from brewwater.treatment import Settings, Stage, settings_for
-from brewwater.treatment.media.reverse_osmosis import concentrate_gypsum_index
+from brewwater.treatment.media.reverse_osmosis import concentrate_calcite_index, concentrate_gypsum_index
 from brewwater.units import percent
 from brewwater.verdicts import MachineProfile
 from brewwater.verdicts.readings import ServedReading
@@ -76,7 +76,7 @@ class Scenario:
     changed: Mapping[str, dt.date] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict, init=False)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
-    _gypsum: dict[float, tuple[float, float]] = field(default_factory=dict, init=False)
+    _index: dict[tuple[str, float], tuple[float, float]] = field(default_factory=dict, init=False)
     _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
     _cartridges: dict[Hashable, Any] = field(default_factory=dict, init=False)
 
@@ -99,14 +99,23 @@ class Scenario:
     def concentrate_gypsum(self, recovery: float) -> tuple[float, float]:
         """Gypsum index of a membrane's concentrate in the worst water: the middle, and what nine draws of ten stay
         under."""
-        if recovery not in self._gypsum:
-            index = np.atleast_2d(concentrate_gypsum_index(self.waters, recovery))
-            # without calcium or sulfate nothing can drop out; what is not solved may
+        return self._concentrate("gypsum", recovery, concentrate_gypsum_index)
+
+    def concentrate_calcite(self, recovery: float) -> tuple[float, float]:
+        """Calcite index of a membrane's concentrate in the worst water, as ``concentrate_gypsum``."""
+        return self._concentrate("calcite", recovery, concentrate_calcite_index)
+
+    def _concentrate(
+        self, salt: str, recovery: float, index_of: Callable[[Water, float], FloatArray]
+    ) -> tuple[float, float]:
+        if (salt, recovery) not in self._index:
+            index = np.atleast_2d(index_of(self.waters, recovery))
+            # without its ions nothing can drop out; what is not solved may
             index = np.where(np.isnan(index), 9.0, np.maximum(index, -9.0))
             rows = [percentiles(row, self.weights) for row in index]
             worst = max(rows, key=lambda row: float(row[1]))
-            self._gypsum[recovery] = float(worst[1]), max(float(row[2]) for row in rows)
-        return self._gypsum[recovery]
+            self._index[salt, recovery] = float(worst[1]), max(float(row[2]) for row in rows)
+        return self._index[salt, recovery]
 
     def pooled(self, values: FloatArray) -> FloatArray:
         """10th, 50th and 90th percentile over draws and waters, each water by its share of the service days."""

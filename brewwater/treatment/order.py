@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
+from brewwater.reference import keyed
 from brewwater.treatment.media.mineral_dose import salt
 from brewwater.treatment.medium import usual
 from brewwater.treatment.stage import Stage
@@ -17,9 +19,13 @@ RESINS = frozenset({"weak_acid", "softening", "calcium_to_magnesium", "chloride_
 DEMINERALISERS = frozenset({"reverse_osmosis", "mixed_bed"})
 CALCIUM_TAKERS = frozenset({"weak_acid", "softening", "calcium_to_magnesium"})
 REMINERALISERS = frozenset({"mineral_dose", "calcite", "blend"})
-FINE_MICRON = 50.0  # a coarse strainer is coarser; common practice, no source
-HARD_MG_L = 120.0  # hardness above which scale alone asks for treatment; common practice, no source
 ACIDIC = frozenset({"weak_acid", "reverse_osmosis", "mixed_bed"})
+
+
+@cache
+def limits() -> Mapping[str, float]:
+    """The figures of ``reference/order_limits.csv`` by key."""
+    return {key: float(row["value"]) for key, row in keyed("order_limits").items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +46,11 @@ class Context:
     """What the order rules need to know around a train; None: not known.
 
     hardness and alkalinity : mg/L as CaCO3, typical; chloride : mg/L
-    highest_temporary_hardness : of the hardest water that reaches the train, mg/L as CaCO3; None: of the typical
     before_pump : names of the stages on the pump's suction side
     concentrate_gypsum : for a membrane's recovery, the gypsum index of its concentrate, middle and the one that
         nine waters of ten stay under; where sulfate is not measured, over all that fits the rest
+    concentrate_calcite : the same of its calcite index
+    iron, manganese : mg/L, typical; ph : of the cold water; on_board : the unit has tanks and no mains
     """
 
     disinfectant: Literal["free_chlorine", "chloramine", "none", "unknown"] = "unknown"
@@ -55,9 +62,13 @@ class Context:
     steam_boiler: bool = False
     brass_after_treatment: bool = False
     before_pump: frozenset[str] = frozenset()
-    highest_temporary_hardness_mg_L_as_CaCO3: float | None = None
     sulfate_known: bool = True
     concentrate_gypsum: Callable[[float], tuple[float, float]] | None = None
+    concentrate_calcite: Callable[[float], tuple[float, float]] | None = None
+    iron_mg_L: float | None = None
+    manganese_mg_L: float | None = None
+    ph: float | None = None
+    on_board: bool = False
 
 
 def order_problems(stages: Sequence[Stage], context: Context) -> tuple[Problem, ...]:
@@ -149,13 +160,13 @@ def _chloramine_rating(stages: tuple[Stage, ...], context: Context) -> Iterator[
 
 def _pump_suction(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
     for stage in stages:
-        coarse = stage.medium == "sediment" and (stage.sheet.micron or 0) >= FINE_MICRON
+        coarse = stage.medium == "sediment" and (stage.sheet.micron or 0) >= limits()["fine_micron"]
         if stage.name in context.before_pump and not coarse:
             yield Problem(
                 "fine_media_on_suction",
                 stage.name,
                 "Fine media on a pump's suction starve it and make it cavitate: only a coarse strainer "
-                f"({FINE_MICRON:g} µm or more) belongs there; fine media go after the pump.",
+                f"({limits()['fine_micron']:g} µm or more) belongs there; fine media go after the pump.",
             )
 
 
@@ -179,7 +190,7 @@ def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Itera
                 stage.name,
                 f"This medium leaves chloride ({chloride:.0f} mg/L) untouched: it does not protect the boiler. "
                 "Only a membrane, deionisation, blending or other water lowers chloride.",
-                advice=(context.hardness_mg_L_as_CaCO3 or 0) > HARD_MG_L,
+                advice=(context.hardness_mg_L_as_CaCO3 or 0) > limits()["hard_mg_L"],
             )
 
 
@@ -203,27 +214,27 @@ def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[Proble
         if _ahead(stages, i, DEMINERALISERS):
             continue
         if stage.medium == "weak_acid":
-            if alkaline < 60:
+            if alkaline < limits()["low_alkalinity_mg_L"]:
                 yield Problem(
                     "low_alkalinity",
                     stage.name,
                     f"Alkalinity is {alkaline:.0f} mg/L as CaCO3: this medium takes what little buffer there is.",
                 )
-            if hard > 2 * alkaline:
+            if hard > limits()["permanent_ratio"] * alkaline:
                 yield Problem(
                     "permanent_hardness",
                     stage.name,
                     f"Of {hard:.0f} mg/L hardness {hard - alkaline:.0f} is permanent: this medium takes "
                     "only what is tied to alkalinity.",
                 )
-            if alkaline > 2 * hard:
+            if alkaline > limits()["sodium_ratio"] * hard:
                 yield Problem(
                     "sodium_alkalinity",
                     stage.name,
                     f"{alkaline - hard:.0f} mg/L of the alkalinity is sodium bicarbonate, which this "
                     "medium cannot take.",
                 )
-        if stage.medium == "softening" and hard < 50:
+        if stage.medium == "softening" and hard < limits()["already_soft_mg_L"]:
             yield Problem(
                 "already_soft", stage.name, f"Hardness is {hard:.0f} mg/L as CaCO3: there is nothing to soften."
             )
@@ -318,28 +329,82 @@ def _names(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
         seen.add(stage.name)
 
 
-# Temporary hardness of a small membrane's concentrate that it bears without scaling, mg/L as CaCO3
-# (common practice, no source: data sheets ask for soft or low-hardness feed).
-CONCENTRATE_LIMIT = 200.0
-
-
 def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
-    hard, alkaline = context.hardness_mg_L_as_CaCO3, context.alkalinity_mg_L_as_CaCO3
-    if hard is None or alkaline is None:
+    if context.concentrate_calcite is None:
         return
+    known = limits()
     for i, stage in enumerate(stages):
         if stage.medium != "reverse_osmosis" or _ahead(stages, i, frozenset({"weak_acid", "softening"})):
             continue
         recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
-        highest = context.highest_temporary_hardness_mg_L_as_CaCO3
-        concentrate = (min(hard, alkaline) if highest is None else highest) / (1 - recovery)
-        if concentrate > CONCENTRATE_LIMIT:
+        index, _ = context.concentrate_calcite(recovery)
+        held = _ahead(stages, i, frozenset({"scale_inhibitor"}))
+        most = known["concentrate_calcite_inhibited" if held else "concentrate_calcite_refused"]
+        if index > most:
             yield Problem(
                 "membrane_scales",
                 stage.name,
-                f"At {percent(recovery)} recovery the concentrate carries {concentrate:.0f} mg/L temporary "
-                f"hardness as CaCO3 (limit {CONCENTRATE_LIMIT:g}): the membrane scales. Soften first, or "
-                "waste more water.",
+                f"At {percent(recovery)} recovery the calcite index of the concentrate is {index:+.2f} (limit "
+                f"{most:+.2f}): the membrane scales. Soften first, or waste more water.",
+            )
+        elif index > known["concentrate_calcite_index"] and not held:
+            yield Problem(
+                "membrane_scales",
+                stage.name,
+                f"At {percent(recovery)} recovery the calcite index of the concentrate is {index:+.1f}: above "
+                f"{known['concentrate_calcite_index']:g} the membrane scales slowly, and about "
+                f"{percent(membrane_life(index))} of its life is reckoned with.",
+                advice=True,
+            )
+
+
+def membrane_life(calcite_index: float) -> float:
+    """Part of a membrane's life that is left at a calcite index of its concentrate, without an inhibitor: all of it
+    up to saturation, evenly less up to the index at which it is refused (``reference/order_limits.csv``)."""
+    known = limits()
+    free, most = known["concentrate_calcite_index"], known["concentrate_calcite_refused"]
+    over = min(max((calcite_index - free) / (most - free), 0.0), 1.0)
+    return 1 - over * (1 - known["life_at_refused"])
+
+
+def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+    """Iron and manganese before what they foul."""
+    known, iron, manganese = limits(), context.iron_mg_L or 0.0, context.manganese_mg_L or 0.0
+    for i, stage in enumerate(stages):
+        if _ahead(stages, i, frozenset({"iron_manganese"})):
+            continue
+        over = iron > known["membrane_iron_mg_L"] or manganese > known["membrane_manganese_mg_L"]
+        if stage.medium == "reverse_osmosis" and over:
+            bears = f"{known['membrane_iron_mg_L']:g} iron and {known['membrane_manganese_mg_L']:g} manganese"
+        elif stage.medium in RESINS | {"mixed_bed"} and iron + manganese > known["resin_iron_mg_L"]:
+            bears = f"{known['resin_iron_mg_L']:g} of both"
+        else:
+            continue
+        yield Problem(
+            "iron_fouls",
+            stage.name,
+            f"Iron {iron:g} and manganese {manganese:g} mg/L foul it (it bears about {bears}): take them out first, "
+            "or fill elsewhere.",
+        )
+
+
+def _iron_media(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+    for stage in stages:
+        if stage.medium != "iron_manganese":
+            continue
+        if context.ph is not None and context.ph < limits()["iron_media_ph"]:
+            yield Problem(
+                "iron_media_ph",
+                stage.name,
+                f"At pH {context.ph:.1f} it hardly oxidises and loses its coat: it wants "
+                f"{limits()['iron_media_ph']:g} at least.",
+            )
+        if context.on_board:
+            yield Problem(
+                "iron_media_at_base",
+                stage.name,
+                "It wants a backwash with mains and a drain: set it up at base and fill from behind it.",
+                advice=True,
             )
 
 
@@ -351,16 +416,17 @@ def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[Pr
             continue
         recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
         middle, high = context.concentrate_gypsum(recovery)
-        if high <= 0:
+        most = limits()["concentrate_gypsum_index"]
+        if high <= most:
             continue
-        unsure = not context.sulfate_known or middle <= 0
+        unsure = not context.sulfate_known or middle <= most
         shown = f"may reach {high:+.1f}" if unsure else f"is {middle:+.1f}"
         first = "" if context.sulfate_known else "Sulfate is not measured: measure it before a membrane is bought. "
         yield Problem(
             "membrane_gypsum",
             stage.name,
-            f"{first}At {percent(recovery)} recovery the gypsum index of the concentrate {shown}, and above 0 calcium "
-            "sulfate falls out: hard scale that no acid takes off. Waste more water, or soften first.",
+            f"{first}At {percent(recovery)} recovery the gypsum index of the concentrate {shown}, and above {most:g} "
+            "calcium sulfate falls out: hard scale that no acid takes off. Waste more water, or soften first.",
             advice=unsure,
         )
 
@@ -377,8 +443,17 @@ RULES: tuple[Rule, ...] = (
     _wrong_water,
     _membrane_scaling,
     _membrane_gypsum,
+    _fouling,
+    _iron_media,
     _inhibitor,
     _after_demineralised,
     _brass,
     _minerals,
 )
+
+
+def fouls(context: Context) -> bool:
+    """True where iron or manganese is more than a membrane bears."""
+    known = limits()
+    iron, manganese = context.iron_mg_L or 0.0, context.manganese_mg_L or 0.0
+    return iron > known["membrane_iron_mg_L"] or manganese > known["membrane_manganese_mg_L"]

@@ -22,6 +22,7 @@ Medium = Literal[
     "blend",
     "mineral_dose",
     "calcite",
+    "iron_manganese",
 ]
 
 

@@ -157,7 +157,7 @@ ROWS = (
         "fouling: iron is taken out first, at base, or another supply is filled; germs are tested before",
         facts={"disinfectant": "none", "kind": "well"},
         warns=("untested_well",),
-        one_of=(("iron_manganese", WEAK), ("iron_manganese",), ("other_water",)),
+        one_of=(("iron_manganese", WEAK), ("iron_manganese", MEMBRANE), ("iron_manganese",), ("other_water",)),
     ),
     Row(
         "chloramine",
@@ -247,18 +247,8 @@ def _shown(made: Plan) -> str:
     return f"{AT.media(made.candidate.stages)} {AT.served(made)} {sorted(AT.codes(made))}"
 
 
-# What was not yet so when the panel was first run, with what it did instead. Removed as each is mended.
-NOT_YET: Mapping[str, str] = {
-    "iron": "a mixed bed on iron water, and no word of germs",
-    "house-softened": "nobody asks whether a softener stands before the tap",
-    "hopeless": "nothing, as the best train for TDS 3000",
-}
-
-
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: r.id)
-def test_the_panel(row: Row, request: pytest.FixtureRequest) -> None:
-    if row.id in NOT_YET:
-        request.applymarker(pytest.mark.xfail(strict=True, reason=NOT_YET[row.id]))
+def test_the_panel(row: Row) -> None:
     made = _plan(row.id)
     media, shown = AT.media(made.candidate.stages), _shown(made)
     if row.train is not None:

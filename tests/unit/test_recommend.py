@@ -71,7 +71,8 @@ def test_carbons_on_offer(disinfectant: str, carbons: set[str]) -> None:
 
 def test_every_medium_of_a_train_is_on_offer() -> None:
     base = bases("free_chlorine")
-    offered = {m for k in (*base, *bases("chloramine"), *kinds(base[-1].stages)) for m in k.media}
+    others = (*bases("chloramine"), *bases("free_chlorine", iron=True))
+    offered = {m for k in (*base, *others, *kinds(base[-1].stages)) for m in k.media}
     assert offered == set(NAMES)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
 
 from brewwater.treatment import Context, DataSheet, Dose, Problem, Stage, order_problems
+from brewwater.treatment.order import membrane_life
 
 FREE, AMINE, NONE = (Context(disinfectant=d) for d in ("free_chlorine", "chloramine", "none"))  # type: ignore[arg-type]
 
@@ -75,36 +77,78 @@ def test_a_rule_at_its_limit(stages: tuple[Stage, ...], context: Context, code: 
     assert (problem(stages, context, code) is not None) is broken
 
 
+def concentrate(feed_index: float) -> Context:
+    """A feed of this calcite index; all ions but CO2 rejected, so that it rises by three logs of the factor."""
+    return Context(concentrate_calcite=lambda recovery: (feed_index - 3 * math.log10(1 - recovery), 9.0))
+
+
 @pytest.mark.parametrize(
     ("stages", "context", "broken"),
     [
-        # recovery a quarter, as usual: 150 in is 200 in the concentrate, the limit
-        (MEMBRANE, water(300, 150), False),
-        (MEMBRANE, water(300, 151), True),
-        (MEMBRANE, water(151, 300), True),
-        (MEMBRANE, water(300, 100, highest_temporary_hardness_mg_L_as_CaCO3=151), True),
-        (MEMBRANE, water(300, 200, highest_temporary_hardness_mg_L_as_CaCO3=150), False),
-        (MEMBRANE, water(None, 300), False),
-        (MEMBRANE, water(300, None), False),
-        (train("softening", "reverse_osmosis"), water(300, 300), False),
-        (train("weak_acid", "reverse_osmosis"), water(300, 300), False),
-        (train("reverse_osmosis", "softening"), water(300, 300), True),
-        (train("softening", "carbon"), water(300, 300), False),
+        # recovery a quarter, as usual: 0.375 more in the concentrate, refused above 1.05
+        (MEMBRANE, concentrate(0.67), False),
+        (MEMBRANE, concentrate(0.68), True),
+        (MEMBRANE, Context(), False),
+        (train("softening", "reverse_osmosis"), concentrate(2.0), False),
+        (train("weak_acid", "reverse_osmosis"), concentrate(2.0), False),
+        (train("reverse_osmosis", "softening"), concentrate(2.0), True),
+        (train("scale_inhibitor", "reverse_osmosis"), concentrate(1.72), False),
+        (train("scale_inhibitor", "reverse_osmosis"), concentrate(1.73), True),
+        (train("softening", "carbon"), concentrate(2.0), False),
     ],
 )
 def test_a_membrane_scales_by_its_concentrate(stages: tuple[Stage, ...], context: Context, broken: bool) -> None:
     found = problem(stages, context, "membrane_scales")
-    assert (found is not None) is broken
+    assert (found is not None and not found.advice) is broken
     if found is not None:
         assert found.stage == "reverse_osmosis"
 
 
+def test_an_edge_not_a_wall() -> None:
+    """Above saturation a shorter life and a warning, up to the index at which it is refused."""
+    warned = problem(MEMBRANE, concentrate(0.45), "membrane_scales")
+    assert warned is not None
+    assert warned.advice
+    assert "about 65 % of its life" in warned.message  # 0.225 of 0.45: 1 - 0.5 x 0.7
+    assert problem(MEMBRANE, concentrate(0.2), "membrane_scales") is None
+    assert [membrane_life(x) for x in (-1.0, 0.6, 0.825, 1.05, 2.0)] == pytest.approx([1, 1, 0.65, 0.3, 0.3])
+
+
 def test_more_recovery_scales_a_membrane_sooner() -> None:
     half = (Stage(name="membrane", medium="reverse_osmosis", recovery=0.5),)
-    found = problem(half, water(120, 120), "membrane_scales")
+    found = problem(half, concentrate(0.2), "membrane_scales")
     assert found is not None
-    assert "At 50 % recovery the concentrate carries 240 mg/L" in found.message
-    assert problem(half, water(99, 99), "membrane_scales") is None
+    assert not found.advice
+    assert "At 50 % recovery the calcite index of the concentrate is +1.10 (limit +1.05)" in found.message
+    assert problem(MEMBRANE, concentrate(0.2), "membrane_scales") is None
+
+
+@pytest.mark.parametrize(
+    ("stages", "iron", "manganese", "broken"),
+    [
+        (("reverse_osmosis",), 0.11, 0.0, True),
+        (("reverse_osmosis",), 0.0, 0.06, True),
+        (("reverse_osmosis",), 0.09, 0.04, False),
+        (("weak_acid",), 0.29, 0.0, False),
+        (("softening",), 0.25, 0.06, True),
+        (("mixed_bed",), 0.6, 0.1, True),
+        (("iron_manganese", "reverse_osmosis"), 0.6, 0.1, False),
+        (("carbon",), 0.6, 0.1, False),
+    ],
+)
+def test_iron_comes_out_before_what_it_fouls(
+    stages: tuple[str, ...], iron: float, manganese: float, broken: bool
+) -> None:
+    found = problem(train(*stages), Context(iron_mg_L=iron, manganese_mg_L=manganese), "iron_fouls")
+    assert (found is not None) is broken
+
+
+def test_iron_media_want_a_ph_and_a_drain() -> None:
+    aboard = problem(train("iron_manganese"), Context(on_board=True, ph=7.2), "iron_media_at_base")
+    assert aboard is not None and aboard.advice
+    assert problem(train("iron_manganese"), Context(on_board=False), "iron_media_at_base") is None
+    sour = problem(train("iron_manganese"), Context(ph=6.6), "iron_media_ph")
+    assert sour is not None and not sour.advice
 
 
 def test_messages_name_what_is_reached_and_how_much() -> None:

@@ -22,6 +22,7 @@ NAMES: dict[Medium, str] = {
     "mixed_bed": "Mixed bed",
     "mineral_dose": "Minerals",
     "calcite": "Calcite bed",
+    "iron_manganese": "Iron and manganese media",
 }
 SIZES: tuple[Size, ...] = ("small", "medium", "large")
 # Where each medium's bypass is first tried, per cent.
@@ -33,8 +34,8 @@ _BYPASS: dict[Medium, tuple[float, ...]] = {
     "reverse_osmosis": (0, 10, 20, 30, 40, 50),
     "mixed_bed": (0, 10, 20, 30, 40, 50),
 }
-# Product over feed of small membranes as sold (reference/media_performance.csv), best last.
-RECOVERIES = (0.25, 0.33, 0.5)
+# Product over feed that is searched for small membranes, highest last (common practice, no source).
+RECOVERIES = (0.15, 0.2, 0.25, 0.33, 0.4, 0.5)
 # Buffer and hardness given back, and where each dose is first tried, mg/L of the salt.
 SALTS: Mapping[str, tuple[float, ...]] = {
     "potassium_bicarbonate": (0, 40, 80),
@@ -114,18 +115,23 @@ def in_size(item: Stage, size: Size) -> Stage:
     return item.model_copy(update={"size": size, "sheet": usual_sheet(item.medium, size)})
 
 
-def bases(disinfectant: str) -> tuple[Kind, ...]:
+def bases(disinfectant: str, iron: bool = False) -> tuple[Kind, ...]:
     """What may stand before anything else: nothing, a sediment filter, and a carbon for this disinfectant.
 
     Where the disinfectant is unknown both carbons compete; a plain carbon is never offered for chloramine. The
     last is what stands before everything else: catalytic carbon while chloramine is possible, and no carbon
-    where there is nothing for it to take.
+    where there is nothing for it to take. ``iron``: iron or manganese is out of what resin and membrane bear; the
+    last base then takes it out first.
     """
     sediment = stage("sediment")
     plain, catalytic = (Kind((sediment, stage(carbon))) for carbon in ("carbon", "catalytic_carbon"))
     of_kind = {"chloramine": (catalytic,), "free_chlorine": (plain,), "none": (plain, Kind((sediment,)))}
     carbons = of_kind.get(disinfectant, (plain, catalytic))
-    return Kind(()), *(() if disinfectant == "none" else (Kind((sediment,)),)), *carbons
+    first = (Kind(()), *(() if disinfectant == "none" else (Kind((sediment,)),)), *carbons)
+    if not iron:
+        return first
+    media = stage("iron_manganese")
+    return *first, Kind((media, *first[-1].stages))
 
 
 def kinds(base: tuple[Stage, ...]) -> Iterator[Kind]:

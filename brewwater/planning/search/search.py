@@ -16,7 +16,7 @@ from brewwater.planning.search.kinds import MOST_BYPASS, SIZES, Kind, Setting, b
 from brewwater.planning.search.weigh import MOST_CHANGES_A_YEAR, Scales
 from brewwater.planning.search.words import explained
 from brewwater.treatment import Problem, Stage, order_problems
-from brewwater.treatment.order import DEMINERALISERS, REMINERALISERS
+from brewwater.treatment.order import DEMINERALISERS, REMINERALISERS, fouls
 from brewwater.verdicts.goals import weighing
 
 Progress = Callable[[float], None]
@@ -145,7 +145,7 @@ class Search:
     def steps(self) -> Iterator[Kind]:
         """The kinds to try: the bases, and everything else behind the last of them, which bears what may come. Where
         no branch is filtered, nothing: no water would pass a stage."""
-        first = bases(self.scenario.disinfectant)
+        first = bases(self.scenario.disinfectant, fouls(self.context))
         if not any(b.filtered for b in self.scenario.document.branches):
             yield first[0]
             return

@@ -31,6 +31,8 @@ from brewwater.treatment import (
     medium_class,
     run_train,
 )
+from brewwater.treatment.medium import usual
+from brewwater.treatment.order import membrane_life
 from brewwater.units import GAL_L
 from brewwater.verdicts.goals import weighing
 from brewwater.verdicts.severity import SUBJECTS, Weighed, bounded
@@ -44,6 +46,8 @@ MOST_CHANGES_A_YEAR = 6.0
 # Of all values in one batch: bounds the memory of a search over many waters.
 _MOST_AT_ONCE = 200_000
 _WORSE_THAN_ANY_PRICE = 1e6
+# What keeps calcite out of a membrane's concentrate, or in solution there.
+_SOFTENS = frozenset({"weak_acid", "softening", "scale_inhibitor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +246,7 @@ class Scales:
                 sizes.append([item] * len(trains))
                 continue
             overrun = partial(self._overrun, trains, at, load, settings, feed)
-            best, changes, stages = self._sized(item, load, overrun, len(trains), as_is)
+            best, changes, stages = self._sized(item, load, overrun, len(trains), as_is, self._life(trains[0], at))
             total, visits = total + best + self._price("head") / money.head_life_years, visits + changes
             most = np.maximum(most, self.expected(changes))
             sizes.append(stages)
@@ -258,17 +262,24 @@ class Scales:
         return np.asarray((getattr(load, currency) * self._through).sum(axis=-2), dtype=np.float64)
 
     def _sized(
-        self, item: Stage, load: Load, overrun: Callable[[Stage], FloatArray], count: int, as_is: bool
+        self,
+        item: Stage,
+        load: Load,
+        overrun: Callable[[Stage], FloatArray],
+        count: int,
+        as_is: bool,
+        life: float = 1.0,
     ) -> tuple[FloatArray, FloatArray, list[Stage]]:
         """Cost and changes a year of the best size for each setting, and that size.
 
-        The cheapest that is not changed too often and bears the flow; where none does, the least bad.
+        The cheapest that is not changed too often and bears the flow; where none does, the least bad. ``life``: part
+        of its time that this water leaves it.
         """
         uses = {c: self._use(c, load) for c in CURRENCIES if np.any(getattr(load, c) > 0)}
         options = [self._option(item, s) for s in ((item.size,) if as_is else SIZES)]
         changes, costs, ranks = [], [], []
         for option, bears, days in options:
-            rate = DAYS_PER_YEAR / days
+            rate = DAYS_PER_YEAR / days / life
             for currency, use in uses.items():
                 if currency in bears:
                     rate = np.maximum(rate, use / bears[currency])
@@ -288,6 +299,14 @@ class Scales:
             np.stack([changes[b][i] for i, b in zip(rows, pick, strict=True)]),
             [options[b][0] for b in pick],
         )
+
+    def _life(self, train: Sequence[Stage], at: int) -> float:
+        """Part of its time that a membrane reaches whose concentrate is near scaling; 1 for all else."""
+        item, known = train[at], {"total_hardness", "alkalinity"} <= self.scenario.known
+        if item.medium != "reverse_osmosis" or not known or any(s.medium in _SOFTENS for s in train[:at]):
+            return 1.0
+        recovery = item.recovery or usual("reverse_osmosis")["recovery"].middle
+        return membrane_life(self.scenario.concentrate_calcite(recovery)[0])
 
     def _overrun(
         self, trains: Sequence[tuple[Stage, ...]], at: int, load: Load, settings: Settings, feed: Water, option: Stage

@@ -11,6 +11,7 @@ from brewwater.treatment.media import (
     carbon,
     catalytic_carbon,
     chloride_anion,
+    iron_manganese,
     mineral_dose,
     mixed_bed,
     reverse_osmosis,
@@ -37,5 +38,6 @@ MEDIA: Mapping[str, Medium] = {
         blend,
         mineral_dose,
         calcite,
+        iron_manganese,
     )
 }

@@ -18,7 +18,7 @@ from dataclasses import fields, replace
 import numpy as np
 
 from brewwater import reference
-from brewwater.chemistry import Totals, speciate
+from brewwater.chemistry import Totals, degas, speciate
 from brewwater.chemistry.constants import log_k
 from brewwater.errors import InputError
 from brewwater.treatment.medium import FloatArray, Load, Medium, Settings
@@ -132,6 +132,19 @@ def concentrate_gypsum_index(feed: Water, recovery: float) -> FloatArray:
         return np.asarray(bound, dtype=np.float64)
     strong = Totals(*(np.asarray(getattr(t, f.name)) * factor for f in fields(Totals)))
     return speciate(strong, feed.temperature_C).gypsum_saturation_index
+
+
+def concentrate_calcite_index(feed: Water, recovery: float) -> FloatArray:
+    """Calcite saturation index of the concentrate at the feed's temperature, all ions rejected (ASTM D3739's balance
+    with no passage), its CO2 in balance with the air: the shape of the feed.
+
+    Water from a tank has lost its CO2 by the time a membrane draws it, so the tap's own pH, which is seldom known
+    and never steady, does not decide; a plumbed feed with more CO2 is further from scaling than this says.
+    """
+    factor = concentration_factor(recovery)
+    t = feed.totals
+    strong = Totals(*(np.asarray(getattr(t, f.name)) * factor for f in fields(Totals)))
+    return speciate(degas(strong, feed.temperature_C), feed.temperature_C).calcite_saturation_index
 
 
 def reject_water(feed: Water, permeate: Water, recovery: FloatArray) -> Water:
