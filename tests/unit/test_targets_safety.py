@@ -179,3 +179,30 @@ def test_every_row_of_the_limits_can_be_compared() -> None:
         if row["kind"] == "germ":
             continue
         assert _limit_in_plan_units(row["high"], row["unit"], row["analyte"], row["basis"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("law", "analyte", "value", "unit", "status"),
+    [
+        ("us_federal", "uranium", 0.1, "mg/L", "stop"),
+        ("us_federal", "uranium", 29, "µg/L", "ok"),
+        ("us_federal", "radium", 6, "pCi/L", "stop"),
+        ("us_federal", "radium", 0.19, "Bq/L", "stop"),  # 5.1 pCi/L
+        ("us_federal", "radium", 0.18, "Bq/L", "ok"),  # 4.9
+        ("us_federal", "gross_alpha", 16, "pCi/L", "stop"),
+        ("us_federal", "beryllium", 5, "µg/L", "stop"),
+        ("us_federal", "thallium", 0.003, "mg/L", "stop"),
+        ("us_federal", "cyanide", 0.25, "mg/L", "stop"),
+        ("us_federal", "chlorite", 1.1, "mg/L", "stop"),
+        ("eu", "cadmium", 0.02, "mg/L", "stop"),
+        ("eu", "chromium", 30, "µg/L", "watch"),  # 50 until 2036, 25 from then
+        ("eu", "mercury", 2, "µg/L", "stop"),
+        ("eu", "trihalomethanes", 90, "µg/L", "watch"),  # over the US limit, which is not the law here
+        ("eu", "pfoa", 150, "ng/L", "stop"),
+        ("who", "cadmium", 0.004, "mg/L", "stop"),
+        ("who", "uranium", 40, "µg/L", "stop"),
+    ],
+)
+def test_metals_radionuclides_and_by_products(law: str, analyte: str, value: float, unit: str, status: Status) -> None:
+    found = potability(supply({analyte: {"value": value, "unit": unit}}), law=law)  # type: ignore[arg-type]
+    assert found.verdict.status == status, found.verdict.why
