@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import click
@@ -17,16 +18,25 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
     """Read a water report and print what was understood."""
     from brewwater.output.report_result import report_result
     from brewwater.reports import read_report
+    from brewwater.reports.bounded import Watch
 
-    result = report_result(read_report(file), supply)
+    def far(said: dict[str, int]) -> None:
+        """How far the reading of a picture is, for a person who waits."""
+        end = "\n" if said["page"] == said["of"] and said["done"] == said["all"] else ""
+        share = 100 * said["done"] // max(said["all"], 1)
+        click.echo(f"\rreading the picture: page {said['page']} of {said['of']}, {share} %{end}", err=True, nl=False)
+
+    watch = Watch(progress=far) if sys.stderr.isatty() else None
+    result = report_result(read_report(file, watch), supply)
     if as_json:
         click.echo(result.model_dump_json(indent=2))
         return
     if not any(x is not None for row in result.rows for x in (row.low, row.high)):
+        picture = next((p.message for p in result.problems if p.code == "no_text"), None)
         raise InputError(
             "file",
             str(file),
-            "no figure of a water was found in it",
+            picture or "no figure of a water was found in it",
             "Choose another file, or give the figures as options of plan.",
         )
     for row in result.rows:

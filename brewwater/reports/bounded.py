@@ -32,6 +32,8 @@ from brewwater.errors import InputError, ReportError
 TASKS = {
     "report": "brewwater.reports.handed:report_task",
     "text": "brewwater.reports.handed:text_task",
+    "scan": "brewwater.reports.scan:scan_task",
+    "page": "brewwater.reports.handed:page_task",
 }
 _POLL_S = 0.02
 _GRACE_S = 3.0

@@ -8,6 +8,7 @@ from pathlib import Path
 from brewwater.errors import ReportError
 from brewwater.reports import disinfectant
 from brewwater.reports.analysis import Disinfectant, Measurement
+from brewwater.reports.bounded import Watch
 from brewwater.reports.checks import cross_check
 from brewwater.reports.layout import page_lines
 from brewwater.reports.pages import line_texts, read_page
@@ -19,12 +20,14 @@ from brewwater.reports.values import decimal_mark
 from brewwater.reports.words import Source
 
 
-def read_report(path: str | Path) -> Report:
+def read_report(path: str | Path, watch: Watch | None = None) -> Report:
     """Read a water report: pdf, csv, xlsx, html, json, md or txt.
 
     Parameters
     ----------
-    path : the file, up to 30 MB; of a pdf the first 60 pages are read. Nothing in it is executed.
+    path : the file, up to 30 MB; of a pdf the first 60 pages are read. Nothing in it is executed. A picture, and a
+        pdf of pictures, is read where the extra ``brewwater[scan]`` is installed.
+    watch : hears how far the reading of a picture is, and can stop it
 
     Returns
     -------
@@ -33,14 +36,14 @@ def read_report(path: str | Path) -> Report:
     Raises
     ------
     ReportError : the file is missing, empty, too large, encrypted, broken or of another form
+    Cancelled : the watch has stopped it (``brewwater.reports.bounded``)
 
     Sources of the names, units and plausible ranges: reference/analyte_stems.csv, report_units.csv,
     report_limits.csv, plausible_ranges.csv.
     """
-    from brewwater.reports.handed import report_from
+    from brewwater.reports.handed import report_of
 
-    file = Path(path)
-    return report_from("report", {"path": str(file)}, file.name)
+    return report_of(Path(path), watch)
 
 
 def read_text(text: str, name: str = "pasted text") -> Report:

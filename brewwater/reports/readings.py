@@ -15,7 +15,7 @@ from brewwater.reports.rows import AVERAGE_BELOW
 from brewwater.reports.settle import USELESS
 
 # Bases that an unclear value may have, by analyte; the first is the analyte's own.
-_EITHER = {
+EITHER = {
     "bicarbonate": ("HCO3", "CaCO3"),
     "carbonate": ("CO3", "CaCO3"),
     "nitrate": ("NO3", "N"),
@@ -112,7 +112,7 @@ def _span(row: Row) -> Span | None:
         if base is None or not limit:
             return None
         return Span(low=base, high=max(base, float(limit)))
-    bases = _EITHER.get(row.analyte, (None,)) if "basis_unclear" in row.doubts else (row.basis,)
+    bases = EITHER.get(row.analyte, (None,)) if "basis_unclear" in row.doubts else (row.basis,)
     ends: list[float] = []
     middles: list[float] = []
     for basis in bases:

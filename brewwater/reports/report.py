@@ -11,6 +11,7 @@ from brewwater.errors import InputError, ReportError
 from brewwater.reference import keyed, table
 from brewwater.reports.analysis import Disinfectant, Measurement, Supply
 from brewwater.reports.columns import ALL
+from brewwater.reports.words import Box
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,7 +78,8 @@ class Report:
 
     ``rows`` keep what is printed; ``analysis(supply)`` gives measurements for a plan; ``problems`` name what
     is unclear or contradictory; ``unread`` lists every line with an analyte and a figure that gave no row;
-    ``missing(supply)`` what a plan would need and the report does not say.
+    ``missing(supply)`` what a plan would need and the report does not say. ``boxes`` say where each row stands on
+    its page, ``unread_boxes`` where each unread line does; None where the report has no pages to look at.
     """
 
     rows: tuple[Row, ...]
@@ -89,6 +91,8 @@ class Report:
     notice: Notice = "none"
     readings: dict[str, dict[str, Measurement]] = field(default_factory=dict)
     unread: tuple[Unread, ...] = ()
+    boxes: tuple[Box | None, ...] = ()
+    unread_boxes: tuple[Box | None, ...] = ()
 
     def _pick(self, supply: str | None) -> str:
         if supply is None:

@@ -80,7 +80,7 @@ def drop_repeats(rows: Sequence[Row]) -> list[Row]:
 
 def name_supplies(rows: Sequence[Row], name: str) -> tuple[list[Row], tuple[str, ...]]:
     """Supplies in the order of printing; one unnamed supply takes the report's name."""
-    rows = _by_section_and_supply(_by_section(rows))
+    rows = [_without_no_name(r) for r in _by_section_and_supply(_by_section(rows))]
     named = list(dict.fromkeys(r.supply for r in rows if r.supply not in (None, ALL)))
     supplies = tuple(
         s for s in named if s is not None and not any(o is not None and o.startswith(f"{s} (") for o in named)
@@ -96,6 +96,16 @@ def name_supplies(rows: Sequence[Row], name: str) -> tuple[list[Row], tuple[str,
         supply = r.supply if unclear else r.supply or ALL
         out.append(replace(r, supply=supply, doubts=doubts, confidence=confidence(doubts)))
     return out, supplies
+
+
+_NO_NAME = re.compile(r"(?:n/?a|n/?r|n/?d|n/?s|[\W\d_]*)", re.IGNORECASE)
+
+
+def _without_no_name(row: Row) -> Row:
+    """``N/A`` or a number over a column names no supply: whose the figure is stays open."""
+    if row.supply in (None, ALL) or not _NO_NAME.fullmatch(row.supply or ""):
+        return row
+    return replace(row, supply=None, doubts=(*row.doubts, "supply_unclear"))
 
 
 def _by_section(rows: Sequence[Row]) -> list[Row]:

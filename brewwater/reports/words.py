@@ -51,6 +51,17 @@ class Rule:
 
 
 @dataclass(frozen=True, slots=True)
+class Box:
+    """A box on a page, as shares of its width and height from the upper left corner."""
+
+    page: int
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+
+@dataclass(frozen=True, slots=True)
 class Page:
     """One page: its words in any order, its ruled lines where the source knows them, a title (a sheet's name)."""
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
+import json
 import os
 import subprocess
 import sys
+import time
 import zipfile
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 
 import openpyxl
@@ -19,6 +21,7 @@ from hypothesis import strategies as st
 
 from brewwater.errors import BrewwaterError, ReportError
 from brewwater.reports import read_report
+from brewwater.reports import scan as pictures
 
 SECONDS, MEMORY_MB = 10, 1024
 EXAMPLES = int(os.environ.get("BREWWATER_MUTATIONS", "300"))
@@ -204,8 +207,9 @@ def sound_files(folder: Path) -> list[Path]:
     (folder / "a.md").write_text("\n".join("| " + " | ".join(line) + " |" for line in TABLE))
     rows = "".join("<tr>" + "".join(f"<td rowspan=1>{c}</td>" for c in line) + "</tr>" for line in TABLE)
     (folder / "a.html").write_text(f"<html><h2>North</h2><table>{rows}</table><p>pH: 7.5</p></html>")
-    # text forms more often: a pdf and a workbook each cost a process
-    return [folder / n for n in ("a.csv", "b.csv", "a.txt", "b.txt", "a.md", "a.html") for _ in range(3)] + [
+    (folder / "a.json").write_text(json.dumps({"data": [dict(zip(TABLE[0], line, strict=True)) for line in TABLE[1:]]}))
+    # text forms more often: a pdf and a workbook each cost more
+    return [folder / n for n in ("a.csv", "b.csv", "a.txt", "b.txt", "a.md", "a.html", "a.json") for _ in range(3)] + [
         folder / "a.pdf",
         folder / "a.xlsx",
     ]
@@ -260,8 +264,11 @@ def mutate(data: bytes, changes: list[tuple[str, float, float, bytes]]) -> bytes
 
 
 @pytest.fixture(scope="module")
-def originals(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
-    return sound_files(tmp_path_factory.mktemp("sound"))
+def originals(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[Path]]:
+    """Sound files of every form; a page that loses its text is not looked at as a picture, which costs seconds."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pictures, "available", lambda: False)
+        yield sound_files(tmp_path_factory.mktemp("sound"))
 
 
 @settings(
@@ -270,16 +277,21 @@ def originals(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
-@given(which=st.integers(0, 19), changes=st.lists(CHANGE, min_size=1, max_size=6))
+@given(which=st.integers(0, 22), changes=st.lists(CHANGE, min_size=1, max_size=6))
 def test_a_mutated_file_never_gives_a_traceback(
     originals: list[Path], which: int, changes: list[tuple[str, float, float, bytes]]
 ) -> None:
     original = originals[which]
     path = original.with_name("mutated" + original.suffix)
     path.write_bytes(mutate(original.read_bytes(), changes))
-    report = None
-    with contextlib.suppress(BrewwaterError):  # one clear line is a good answer; any other error fails
+    begun, said, report = time.monotonic(), "", None
+    try:
         report = read_report(path)
+    except BrewwaterError as error:  # one clear line is a good answer, but not that the reader itself failed
+        said = str(error)
+    assert "broke off" not in said
+    assert "too long" not in said
+    assert time.monotonic() - begun < 20
     if report is None:
         return
     for supply in report.supplies:
