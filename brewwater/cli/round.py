@@ -7,7 +7,7 @@ import datetime as dt
 import click
 
 from brewwater.cli.words import open_store
-from brewwater.errors import BrewwaterError, InputError
+from brewwater.errors import InputError
 
 
 def _day(field: str, text: str | None, otherwise: dt.date | None) -> dt.date | None:
@@ -27,27 +27,19 @@ def round(as_json: bool, first: str | None, last: str | None) -> None:
     """Changes that are overdue, due within a week, or soon, in all units; by the plans' calendars and their logs."""
     import json
 
-    from brewwater.output.round import in_order, parts_list, stops
-    from brewwater.plan import make_plan
-    from brewwater.planning.document import load_document
+    from brewwater.output.round import parts_list, shortages, stops
+    from brewwater.output.round_keeping import round_of
 
     start = _day("--from", first, dt.date.today()) or dt.date.today()
     end = _day("--to", last, None)
     if end is not None and end < start:
         raise InputError("--to", last, f"it must not be before {start}", "Give a later day.")
-    found = []
     with open_store() as place:
-        for unit in place.units():
-            kept = place.document(unit.ref)
-            if kept is None:
-                continue
-            try:
-                plan = make_plan(load_document(kept))
-            except BrewwaterError as error:  # one unit that cannot be planned must not hide the others
-                click.echo(f"brewwater: {unit.ref} is not on the round: {error}", err=True)
-                continue
-            found += stops(unit.ref, plan, start, end)
-    ordered = in_order(found)
+        found, left_out = round_of(place)
+        stock = {item.name: item.in_stock for item in place.shelf().items}
+    for line in left_out:  # one unit that cannot be planned must not hide the others
+        click.echo(f"brewwater: {line}", err=True)
+    ordered = stops(found, start, end)
     if as_json:
         rows = [
             {
@@ -70,5 +62,8 @@ def round(as_json: bool, first: str | None, last: str | None) -> None:
         click.echo(f"{s.state:8} {s.due}  {s.name}: {s.number} {s.cartridge} ({', '.join(s.parts)})")
     for part, count in parts_list(ordered).items():
         click.echo(f"load     {count} x {part}")
+    for short in shortages(ordered, stock):
+        order = f"; order by {short.order_by}" if short.order_by else ""
+        click.echo(f"short    {short.part}: {short.in_stock} in stock, {short.needed} needed{order}")
     if not ordered:
         click.echo("Nothing is due.")

@@ -5,10 +5,11 @@ Only the next change of each cartridge is on it: what comes after follows from t
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
 from brewwater.output.vocabulary import MEDIA
 from brewwater.plan import Plan
@@ -20,14 +21,13 @@ SOON_WITHIN = dt.timedelta(days=28)
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
-    """One cartridge that is to be changed.
+class Next:
+    """The next change of one cartridge, whenever it is: what a store can keep of a plan for the round.
 
     unit, name : the unit's id and its display name
     cartridge, number : the stage, and its number on drawing, sheet and housing
     place : the branch it stands on, or the trunk
     due, early, order_by : dates of the plan's calendar
-    state : overdue before the first day of the round, due within seven days of it, soon within the round
     governs : what sets the date
     parts : what to load for it
     """
@@ -40,51 +40,73 @@ class Stop:
     due: dt.date
     early: dt.date | None
     order_by: dt.date | None
-    state: RoundState
     governs: str
     parts: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Stop(Next):
+    """A change on the round: overdue before its first day, due within seven days of it, soon within the round."""
+
+    state: RoundState = "soon"
+
+
 def part_for(plan: Plan, stage: Stage) -> str:
     """What to load for a stage: the cartridge of the shelf that stands there, else the part by its word and size."""
-    own = [
-        i
-        for i in plan.document.shelf
-        if i.medium == stage.medium and i.sheet_at(i.step_for(stage.bypass_percent)) == stage.sheet
-    ]
-    return own[0].name if own else f"{MEDIA[stage.medium].inside}, {stage.size}"
+    for item in plan.document.shelf:
+        if item.medium == stage.medium and item.sheet_at(item.step_for(stage.bypass_percent)) == stage.sheet:
+            return item.name
+    return f"{MEDIA[stage.medium].inside}, {stage.size}"
 
 
-def stops(unit: str, plan: Plan, first: dt.date, last: dt.date | None = None) -> list[Stop]:
-    """The stops of one unit from ``first`` to ``last`` (four weeks on by default), and what is overdue."""
-    until = first + SOON_WITHIN if last is None else last
-    stages = plan.candidate.stages
+def nexts(unit: str, plan: Plan) -> list[Next]:
+    """The next change of every cartridge of a unit that falls inside its plan."""
     found = []
-    for at, stage in enumerate(stages, start=1):
-        following = next(iter(plan.calendar.of(stage.name)), None)
-        if following is None or following.date > until:
-            continue
-        state: RoundState = "soon"
-        if following.date < first:
-            state = "overdue"
-        elif following.date <= first + DUE_WITHIN:
-            state = "due"
-        found.append(
-            Stop(
-                unit=unit,
-                name=plan.document.name,
-                cartridge=stage.name,
-                number=at,
-                place=stage.branch or "trunk",
-                due=following.date,
-                early=following.early,
-                order_by=following.order_by,
-                state=state,
-                governs=following.governs,
-                parts=(part_for(plan, stage),),
-            )
-        )
+    for number, stage in enumerate(plan.candidate.stages, start=1):
+        due = next(iter(plan.calendar.of(stage.name)), None)
+        if due is not None:
+            place, parts = stage.branch or "trunk", (part_for(plan, stage),)
+            found.append(
+                Next(
+                    unit, plan.document.name, stage.name, number, place,
+                    due.date, due.early, due.order_by, due.governs, parts,
+                )
+            )  # fmt: skip
     return found
+
+
+def as_rows(found: Iterable[Next]) -> list[dict[str, object]]:
+    """Plain rows, as JSON holds them; ``from_rows`` gives the same again."""
+    return [
+        {k: v.isoformat() if isinstance(v, dt.date) else list(v) if k == "parts" else v for k, v in asdict(one).items()}
+        for one in found
+    ]
+
+
+def from_rows(rows: Iterable[Mapping[str, Any]]) -> list[Next]:
+    """What ``as_rows`` wrote."""
+    dates = ("due", "early", "order_by")
+    return [
+        Next(**{
+            **row,
+            **{k: dt.date.fromisoformat(row[k]) if row[k] else None for k in dates},
+            "parts": tuple(row["parts"]),
+        })
+        for row in rows
+    ]  # fmt: skip
+
+
+def stops(found: Iterable[Next], first: dt.date, last: dt.date | None = None) -> list[Stop]:
+    """The stops from ``first`` to ``last`` (four weeks on by default), and what is overdue, in order."""
+    until = first + SOON_WITHIN if last is None else last
+
+    def state(due: dt.date) -> RoundState:
+        return "overdue" if due < first else "due" if due <= first + DUE_WITHIN else "soon"
+
+    fields = [field.name for field in dataclasses.fields(Next)]
+    return in_order(
+        Stop(**{name: getattr(one, name) for name in fields}, state=state(one.due)) for one in found if one.due <= until
+    )
 
 
 def in_order(found: Iterable[Stop]) -> list[Stop]:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Connection, select
 
+import brewwater
 from brewwater.errors import InputError
 from brewwater.store import access, backups, bundle, database, seal, tables
 from brewwater.store.faults import NotAllowed
@@ -17,7 +19,7 @@ from brewwater.store.people import Document, prepared
 from brewwater.store.plans import PlanStore
 from brewwater.store.records import clean_name, is_slug, slug_of
 from brewwater.store.shelf import ShelfStore
-from brewwater.store.text import canonical, document_text, read_json
+from brewwater.store.text import canonical, document_text, read_json, sha256
 
 
 class Store(PlanStore, LogStore, ShelfStore):
@@ -81,6 +83,41 @@ class Store(PlanStore, LogStore, ShelfStore):
         lines = [line.model_dump(mode="json") for line in self.readings(ref) if line.id not in own]
         shelf = kept.document.get("shelf") or [item.model_dump(mode="json") for item in self.shelf().items]
         return {**kept.document, "readings": [*kept.document.get("readings", ()), *lines], "shelf": shelf}
+
+    # -- the round
+
+    def round_stamp(self, ref: str) -> str:
+        """A text that stays the same while nothing changes of what a unit's round follows from."""
+        s = tables.shelf.c
+        newest = select(s.seq).where(s.owner == self.person).order_by(s.seq.desc()).limit(1)
+        shelf = self._run(lambda c: c.execute(newest).scalar())
+        return sha256(repr((self.log_stamp(ref), shelf, brewwater.__version__)))
+
+    def kept_round(self, ref: str, stamp: str) -> list[dict[str, Any]] | None:
+        """The rows kept under a stamp; None where there are none, or they are not whole."""
+        k = tables.kept.c
+
+        def work(c: Connection) -> list[dict[str, Any]] | None:
+            key = self._find(c, ref)[0]
+            row = c.execute(select(tables.kept).where(k.unit_key == key, k.person == self.person)).first()
+            if row is None or row.stamp != stamp or not seal.body_is_whole(row.body, row.sha256):
+                return None
+            rows: list[dict[str, Any]] = json.loads(row.body)
+            return rows
+
+        return self._run(work)
+
+    def keep_round(self, ref: str, stamp: str, rows: list[dict[str, object]]) -> None:
+        """Keep rows under a stamp, in place of those before."""
+        k, body = tables.kept.c, canonical(rows)
+
+        def work(c: Connection) -> None:
+            key = self._find(c, ref)[0]
+            c.execute(tables.kept.delete().where(k.unit_key == key, k.person == self.person))
+            values = {"unit_key": key, "person": self.person, "stamp": stamp, "body": body, "sha256": sha256(body)}
+            c.execute(tables.kept.insert().values(**values))
+
+        self._run(work, write=True)
 
     def export_file(self, ref: str, path: Path) -> None:
         """Write everything of a unit to one file, whole or not at all."""

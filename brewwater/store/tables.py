@@ -95,6 +95,15 @@ shelf = Table(
     Column("body", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
 )
+kept = Table(  # what was worked out once: may be dropped, and is made again
+    "brewwater_kept",
+    metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
+    Column("person", String(254), primary_key=True),
+    Column("stamp", String(64), nullable=False),
+    Column("body", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
 origin = Table(
     "brewwater_origin",
     metadata,

@@ -69,6 +69,7 @@ def _as_the_first_format_was(url: str) -> None:
             "DROP TABLE brewwater_seal",
             "DROP TABLE brewwater_origin",
             "DROP TABLE brewwater_shelf",
+            "DROP TABLE brewwater_kept",
             "DELETE FROM brewwater_about",
             "INSERT INTO brewwater_about VALUES (1)",
         ):

@@ -12,7 +12,7 @@ import pytest
 from brewwater import cli
 from brewwater.log.entry import make_reading
 from brewwater.output.result import plan_result
-from brewwater.output.round import in_order, parts_list, shortages, stops, visits
+from brewwater.output.round import as_rows, from_rows, in_order, nexts, parts_list, shortages, stops, visits
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import load_document, mobile_template
 from brewwater.store import Store, make_engine
@@ -37,18 +37,19 @@ def test_the_round_has_the_calendars_dates() -> None:
     plan = planned()
     shown = {c.name: c.changes[0].expected for c in plan_result(plan).cartridges}
     first = min(dt.date.fromisoformat(d) for d in shown.values() if d)
-    found = stops("blue", plan, first - dt.timedelta(days=3), first + dt.timedelta(days=400))
+    found = stops(nexts("blue", plan), first - dt.timedelta(days=3), first + dt.timedelta(days=400))
     assert {s.cartridge: s.due.isoformat() for s in found} == {n: d for n, d in shown.items() if d}
     assert in_order(found)[0].state == "due"
-    assert stops("blue", plan, first - dt.timedelta(days=60)) == []
-    assert {s.state for s in stops("blue", plan, first + dt.timedelta(days=1)) if s.due == first} == {"overdue"}
-    assert [s.number for s in found] == [1, 2]
+    assert stops(nexts("blue", plan), first - dt.timedelta(days=60)) == []
+    assert {s.state for s in stops(nexts("blue", plan), first + dt.timedelta(days=1)) if s.due == first} == {"overdue"}
+    assert {s.number for s in found} == {1, 2}
+    assert from_rows(json.loads(json.dumps(as_rows(nexts("blue", plan))))) == nexts("blue", plan)
     assert parts_list(found) == {"carbon filter, small": 1, "sediment filter, small": 1}
 
 
 def test_what_is_near_is_one_visit() -> None:
     plan = planned()
-    every = in_order(stops("blue", plan, dt.date(2026, 1, 5), dt.date(2028, 1, 1)))
+    every = in_order(stops(nexts("blue", plan), dt.date(2026, 1, 5), dt.date(2028, 1, 1)))
     apart = abs((every[0].due - every[-1].due).days)
     assert len(visits(every, together_days=apart)) == 1
     if apart:
@@ -61,7 +62,9 @@ def test_the_stock_ends_before_the_round_does() -> None:
               "sheet": {"rated_gal": 500, "reference_chlorine_mg_L_as_Cl2": 2, "rated_for": "free_chlorine"}}]  # fmt: skip
     train = [TRAIN[0], {**TRAIN[1], "sheet": shelf[0]["sheet"]}]
     plans = {name: planned(shelf=shelf, train=train) for name in ("blue", "red")}
-    found = [s for name, plan in plans.items() for s in stops(name, plan, dt.date(2026, 1, 5), dt.date(2028, 1, 1))]
+    found = [
+        s for name, plan in plans.items() for s in stops(nexts(name, plan), dt.date(2026, 1, 5), dt.date(2028, 1, 1))
+    ]
     assert parts_list(found)["my carbon"] == 2
     (short,) = shortages(found, {"my carbon": 1})
     assert (short.part, short.in_stock, short.needed, short.unit) == ("my carbon", 1, 2, "red")
@@ -86,6 +89,11 @@ def test_the_command_over_all_units(
     assert [row["due"] for row in before] == sorted(row["due"] for row in before)
     assert {"unit", "cartridge", "due", "state", "parts"} <= before[0].keys()
     late = next(row for row in before if row["state"] == "overdue")
+    monkeypatch.setattr("brewwater.output.round_keeping.make_plan", None)  # kept: nothing is planned again
+    assert cli.main(["round", "--json", *window]) == 0
+    assert json.loads(capsys.readouterr().out) == before
+    monkeypatch.undo()
+    monkeypatch.setenv("BREWWATER_DATA", str(tmp_path))
     with Store(make_engine(f"sqlite:///{tmp_path / 'brewwater.sqlite3'}")) as store:  # it is changed: off the list
         done = {"date": "2026-11-30", "kind": "changed_cartridge", "where": late["cartridge"]}
         store.add_readings(late["unit"], [make_reading(done)])
