@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from brewwater.cli.words import open_store
 from brewwater.errors import InputError
+
+if TYPE_CHECKING:
+    from brewwater.output.round import Stop
 
 
 def _day(field: str, text: str | None, otherwise: dt.date | None) -> dt.date | None:
@@ -19,15 +25,48 @@ def _day(field: str, text: str | None, otherwise: dt.date | None) -> dt.date | N
         raise InputError(field, text, "a date such as 2027-05-31 is needed", "Write year, month, day.") from None
 
 
+def _write(folder: Path, found: Sequence[Stop]) -> list[Path]:
+    import csv
+    import io
+
+    from brewwater.output.calendar_file import round_calendar
+    from brewwater.output.round import parts_list, round_table
+    from brewwater.store.log_csv import guard
+
+    def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
+        text = io.StringIO(newline="")
+        sheet = csv.writer(text, lineterminator="\r\n")
+        sheet.writerow(heads)
+        sheet.writerows([guard(str("" if cell is None else cell)) for cell in row] for row in rows)
+        return text.getvalue().encode()
+
+    rows = [{**row, "parts": ", ".join(stop.parts)} for row, stop in zip(round_table(found), found, strict=True)]
+    heads = ("unit", "name", "state", "due", "order_by", "number", "cartridge", "place", "governed_by", "parts")
+    files = {
+        "round.csv": table(heads, ([row[head] for head in heads] for row in rows)),
+        "parts.csv": table(("part", "count"), parts_list(found).items()),
+        "round.ics": round_calendar(found),
+    }
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files.items():
+            (folder / name).write_bytes(data)
+    except OSError as error:
+        why = f"it cannot be written ({error.strerror})"
+        raise InputError("--out", str(folder), why, "Choose a folder that can be written to.") from None
+    return [folder / name for name in files]
+
+
 @click.command
 @click.option("--json", "as_json", is_flag=True)
 @click.option("--from", "first", help="First day of the round; today by default.")
 @click.option("--to", "last", help="Last day; four weeks on by default.")
-def round(as_json: bool, first: str | None, last: str | None) -> None:
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for round.csv, parts.csv and round.ics.")
+def round(as_json: bool, first: str | None, last: str | None, out: Path | None) -> None:
     """Changes that are overdue, due within a week, or soon, in all units; by the plans' calendars and their logs."""
     import json
 
-    from brewwater.output.round import parts_list, shortages, stops
+    from brewwater.output.round import parts_list, round_table, shortages, stops
     from brewwater.output.round_keeping import round_of
 
     start = _day("--from", first, dt.date.today()) or dt.date.today()
@@ -40,23 +79,11 @@ def round(as_json: bool, first: str | None, last: str | None) -> None:
     for line in left_out:  # one unit that cannot be planned must not hide the others
         click.echo(f"brewwater: {line}", err=True)
     ordered = stops(found, start, end)
+    if out is not None:
+        for path in _write(out, ordered):
+            click.echo(str(path), err=True)
     if as_json:
-        rows = [
-            {
-                "unit": s.unit,
-                "cartridge": s.cartridge,
-                "due": s.due.isoformat(),
-                "state": s.state,
-                "parts": list(s.parts),
-                "name": s.name,
-                "number": s.number,
-                "place": s.place,
-                "order_by": s.order_by.isoformat() if s.order_by else None,
-                "governed_by": s.governs,
-            }
-            for s in ordered
-        ]
-        click.echo(json.dumps(rows, indent=2))
+        click.echo(json.dumps(round_table(ordered), indent=2))
         return
     for s in ordered:
         click.echo(f"{s.state:8} {s.due}  {s.name}: {s.number} {s.cartridge} ({', '.join(s.parts)})")

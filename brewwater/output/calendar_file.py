@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 from icalendar import Alarm, Calendar, Event
 
 from brewwater.changes import Due
+from brewwater.output.round import Next
 from brewwater.output.sheet.content import between, number
 from brewwater.output.vocabulary import GOVERNS
 from brewwater.plan import Plan
@@ -46,6 +47,31 @@ def calendar_file(plan: Plan, now: dt.datetime | None = None) -> bytes:
     for event in (*_changes(plan.calendar.dues), *_descales(plan), *_stops(plan)):
         key = hashlib.sha256("/".join((unit, *event.key)).encode()).hexdigest()
         calendar.add_component(_event(event, f"{key[:32]}@brewwater", made))
+    return bytes(calendar.to_ical())
+
+
+def round_calendar(found: Iterable[Next], now: dt.datetime | None = None) -> bytes:
+    """The next change of every cartridge of several units, and when to order for it, as one calendar.
+
+    An event keeps its UID while the unit and the cartridge stay the same: a newer file moves it to the next change.
+    ``now`` as in ``calendar_file``.
+    """
+    made = (now or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(microsecond=0)
+    calendar = Calendar()
+    calendar.add("prodid", "-//brewwater//water round//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", "Water round")
+    for one in found:
+        title = f"{one.name}: change {one.number} {one.cartridge}"
+        text = f"Load: {', '.join(one.parts)}. Governed by: {GOVERNS.label(one.governs)}. {CAUTION}"
+        entries = [_Entry(("round", one.cartridge), one.due, one.due, title, text, [(-15, f"Tomorrow: {title}")])]
+        if one.order_by is not None:
+            words = f"{one.name}: order for {one.number} {one.cartridge}"
+            entries.append(_Entry(("round order", one.cartridge), one.order_by, one.order_by, words, text))
+        for entry in entries:
+            key = hashlib.sha256("/".join((one.unit, *entry.key)).encode()).hexdigest()
+            calendar.add_component(_event(entry, f"{key[:32]}@brewwater", made))
     return bytes(calendar.to_ical())
 
 

@@ -114,6 +114,25 @@ def in_order(found: Iterable[Stop]) -> list[Stop]:
     return sorted(found, key=lambda s: (s.due, s.unit, s.number))
 
 
+def round_table(found: Iterable[Stop]) -> list[dict[str, object]]:
+    """The stops as rows, as the command prints them and a CSV holds them; dates in ISO 8601."""
+    return [
+        {
+            "unit": s.unit,
+            "cartridge": s.cartridge,
+            "due": s.due.isoformat(),
+            "state": s.state,
+            "parts": list(s.parts),
+            "name": s.name,
+            "number": s.number,
+            "place": s.place,
+            "order_by": s.order_by.isoformat() if s.order_by else None,
+            "governed_by": s.governs,
+        }
+        for s in found
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """What one visit to a unit does: everything of it that is due within the days that are taken together."""

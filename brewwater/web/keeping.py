@@ -12,6 +12,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.output.escape import for_markdown
 from brewwater.planning.document import demo_document, load_document, mobile_template
 from brewwater.store import StaleSave, Store, access
+from brewwater.treatment.shelf import ShelfItem
 from brewwater.web import journal
 from brewwater.web.server.door import MARK, word
 from brewwater.web.server.parts import secrets_kept
@@ -60,6 +61,20 @@ def person() -> str:
 def place() -> Store:
     """The store, for the person at the screen."""
     return Store(_engine(str(store.database_url())), person(), validate=_checked)
+
+
+SHELF = "kept_shelf"
+
+
+def shelf() -> tuple[ShelfItem, ...]:
+    """The person's shelf, read once a session; the page of the shelf renews it."""
+    if SHELF not in st.session_state:
+        try:
+            st.session_state[SHELF] = place().shelf().items
+        except BrewwaterError:
+            st.session_state[SHELF] = ()  # the store's own trouble is told where it is opened
+    found: tuple[ShelfItem, ...] = st.session_state[SHELF]
+    return found
 
 
 def start() -> None:

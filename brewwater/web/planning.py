@@ -64,15 +64,18 @@ def in_full(plan: Plan) -> Plan:
 
 
 def with_log(on: Desk) -> PlanDocument:
-    """The document with the lines of the saved unit's log; what the document brings itself stays."""
+    """The document with the person's shelf and the lines of the saved unit's log; what it brings itself stays."""
+    typed = on.typed
+    if not typed.shelf and keeping.shelf():
+        typed = typed.model_copy(update={"shelf": keeping.shelf()})
     if on.ref is None:
-        return on.typed
+        return typed
     stamp = str(keeping.place().log_stamp(on.ref))
     if on.extra.get("log_of") != (on.ref, stamp):
         on.extra["log_of"], on.extra["log"] = (on.ref, stamp), tuple(keeping.place().readings(on.ref))
-    own = {line.id for line in on.typed.readings}
-    lines = (*on.typed.readings, *(line for line in on.extra["log"] if line.id not in own))
-    return on.typed.model_copy(update={"readings": lines}) if len(lines) != len(own) else on.typed
+    own = {line.id for line in typed.readings}
+    lines = (*typed.readings, *(line for line in on.extra["log"] if line.id not in own))
+    return typed.model_copy(update={"readings": lines}) if len(lines) != len(own) else typed
 
 
 def _key(typed: PlanDocument) -> str:

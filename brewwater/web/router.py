@@ -21,7 +21,9 @@ from brewwater.web.pages import (
     files,
     first,
     readings,
+    rounds,
     service,
+    shelf,
     sources,
     start,
     targets,
@@ -54,6 +56,7 @@ PAGES: tuple[Stop, ...] = (
     Stop("Water", "Goals", "What should the water be?", targets.page, "targets", "target"),
     Stop("Treatment", "Stages", "What does each stage do?", treatment.page, "treatment", "filter_alt"),
     Stop("Treatment", "Compare two", "Which of two is better?", compare.page, "compare", "compare"),
+    Stop("Treatment", "Shelf", "What can be bought, and what is it on this water?", shelf.page, "shelf", "inventory_2"),
     Stop("The unit", "Branches", "Which branches get treated water?", branches.page, "branches", "account_tree"),
     Stop("The unit", "Tanks and pump", "Does it fit the unit?", branches.tanks_page, "tanks", "local_shipping"),
     Stop("The unit", "Days and drinks", "How much water, on which days?", day.page, "days", "calendar_month"),
@@ -61,6 +64,7 @@ PAGES: tuple[Stop, ...] = (
     Stop("Calendar and money", "Cost", "What does a year cost?", cost.page, "cost", "payments"),
     Stop("Records", "Readings", "What was measured and done?", readings.page, "readings", "speed"),
     Stop("Records", "Service stop", "How is a filter changed?", service.page, "service", "build"),
+    Stop("Records", "Round", "What is due, and on which truck?", rounds.page, "round", "route"),
     Stop("Records", "Print", "What goes on paper?", files.page, "files", "print"),
     Stop("Records", "Trucks", "Which truck is this?", units.page, "units", "garage"),
     Stop("Trust", "How sure", "How sure is all this?", sources.sure_page, "sure", "rule"),
@@ -69,7 +73,7 @@ PAGES: tuple[Stop, ...] = (
 
 
 # pages that say at their head what is planned so far, or show nothing of the plan
-SAY_THEMSELVES = {"plan", "treatment", "units", "sources", "sure", "report"}
+SAY_THEMSELVES = {"plan", "treatment", "units", "round", "sources", "sure", "report"}
 
 
 def main() -> None:

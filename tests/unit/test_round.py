@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import json
 from pathlib import Path
 from typing import Any
 
+import icalendar
 import pytest
+import vobject
 
 from brewwater import cli
 from brewwater.log.entry import make_reading
@@ -103,5 +106,12 @@ def test_the_command_over_all_units(
     assert not [r for r in after if r["state"] == "overdue" and [r[k] for k in key] == [late[k] for k in key]]
     assert cli.main(["round", "--from", "2026-12-01"]) == 0
     assert "load" in capsys.readouterr().out
+    assert cli.main(["round", *window, "--out", str(tmp_path / "out")]) == 0
+    read = icalendar.Calendar.from_ical((tmp_path / "out" / "round.ics").read_bytes())
+    days = {str(e["summary"]): e.decoded("dtstart").isoformat() for e in read.walk("VEVENT")}
+    assert {row["due"] for row in after} <= set(days.values())
+    again = vobject.readOne((tmp_path / "out" / "round.ics").read_text(encoding="utf-8"))
+    assert {e.summary.value: e.dtstart.value.isoformat() for e in again.vevent_list} == days
+    assert len(list(csv.DictReader((tmp_path / "out" / "round.csv").open(encoding="utf-8")))) == len(after)
     assert cli.main(["round", "--from", "soon"]) == 2
     assert cli.main(["round", "--from", "2027-01-01", "--to", "2026-01-01"]) == 2
