@@ -10,6 +10,7 @@ import numpy as np
 from brewwater.chemistry import Totals, conductivity_uS_cm
 from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement
+from brewwater.reports.suspects import suspects
 from brewwater.units import PLAN_UNITS, to_plan_units
 from brewwater.water import CACO3_G_PER_EQ, HCO3_G_PER_MOL, MOLAR_MASS_G
 
@@ -62,7 +63,7 @@ def cross_check(analysis: Mapping[str, Measurement]) -> list[Finding]:
     """Every failed cross-check of one supply, the likely fault named."""
     x = middles(analysis)
     wide = {a for a, m in analysis.items() if not m.value.certain and m.value.typical is None}
-    return [
+    found = [
         *_plausible(analysis),
         *_hardness(x, wide),
         *_alkalinity(x, wide),
@@ -70,6 +71,15 @@ def cross_check(analysis: Mapping[str, Measurement]) -> list[Finding]:
         *_charge(x, wide),
         *_ph(x, wide),
     ]
+    named = {f.field for f in found}
+    for suspect in suspects(x, wide, _conductivity):
+        if suspect.field not in named:
+            name = suspect.field.replace("_", " ")
+            said = (
+                f"{name.capitalize()} {x[suspect.field]:g} {PLAN_UNITS[suspect.field]} does not fit the other figures"
+            )
+            found.append(Finding(suspect.code, suspect.field, f"{said}; they fit if {suspect.says}."))
+    return found
 
 
 def _plausible(analysis: Mapping[str, Measurement]) -> list[Finding]:
@@ -219,7 +229,7 @@ def _solids(x: Middle, wide: set[str]) -> list[Finding]:
     return out
 
 
-def _conductivity(x: Middle, alkalinity: float) -> float:
+def _conductivity(x: Mapping[str, float], alkalinity: float) -> float:
     moles = {i: np.array([x.get(i, 0.0) / MOLAR_MASS_G[i] / 1000]) for i in _CHARGE}
     eq = np.array([alkalinity / CACO3_G_PER_EQ / 1000])
     made = np.asarray(conductivity_uS_cm(Totals(**moles, alkalinity=eq, dic=eq)))

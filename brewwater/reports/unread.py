@@ -73,6 +73,8 @@ def _why(text: str, printed: Mapping[str, set[str]], taken: Collection[str] | No
         return None
     if any(m.label.analyte in (taken or ()) or set(figures) & printed.get(m.label.analyte, set()) for m in named):
         return None
+    if taken is None and named[0].start > 0 and AVOID.search(line):
+        return None  # a limit or an explanation, no figure of this water
     name = named[0].label.analyte.replace("_", " ")
     if _sentence(line, named[0]):
         if AVOID.search(line) or len(named) > 2 or not _unit_beside(line):
