@@ -41,6 +41,7 @@ FloatArray = NDArray[np.float64]
 # A new cartridge that can go in within so many days of the old one coming out goes in with it.
 WEEK = dt.timedelta(days=7)
 TOGETHER = "made with another to save a visit"
+ASSUMED = "reckoned from the usual range of its class, as its capacity is not known"
 READ = "due since a reading past its limit: test again, then change"
 MOVED = "moved to the day before an event or to a service visit"
 
@@ -53,6 +54,7 @@ class Slot:
     stops : from ``stops_of``; none for what is kept dry
     in_service : age in days and used share (shape (draw,) or (1,)) of the cartridge in place at the start
     made : days, in order, on which changes were made, as the log has it
+    assumed : its capacity is not known, and the usual range of its class stands in: told with every date
     due_since : day since which a reading past its limit asks for the next change, before the start negative;
         None where none stands
     """
@@ -63,6 +65,7 @@ class Slot:
     stops: Sequence[Stop] = ()
     in_service: tuple[float, FloatArray] | None = None
     made: Sequence[int] = ()
+    assumed: bool = False
     due_since: int | None = None
 
 
@@ -309,7 +312,7 @@ class _Track:
             fitted=fitted,
             order_by=self._order_by(out, soon, fitted),
             governs=now.governs,
-            because=now.because,
+            because="; ".join(x for x in (now.because, ASSUMED if self.slot.assumed and not now.fixed else "") if x),
             left=(float(low), float(middle), float(high)),
             left_mean=float(mean(left, self.weights)),
             over_risk=share(over, self.weights),

@@ -9,7 +9,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.demand import DAYS_PER_YEAR, DayArray, Demand
+from brewwater.demand import DayArray, Demand
 from brewwater.supply.tank_days import TankDays
 from brewwater.units import GAL_L
 
@@ -158,16 +158,3 @@ def usable_gal(on: Wear, capacity: Capacity, margin: float = 1.0) -> FloatArray:
             gallons = np.where(use > 0, getattr(capacity, currency) * margin * served / use / GAL_L, np.inf)
         best = np.minimum(best, gallons)
     return best
-
-
-def changes_a_year(on: Wear, capacity: Capacity, margin: float = 1.0) -> FloatArray:
-    """Cartridges a year in steady use of the first year's demand: the highest of use over usable capacity in
-    each currency and of the time limit. Shape (draw,) or (1,).
-
-    What a search compares by; the dates themselves come from ``forecast``.
-    """
-    year = on.ledger.sums[[on.ledger.year]]
-    rate = DAYS_PER_YEAR / np.asarray(capacity.days, dtype=np.float64)
-    for currency in on.rates:
-        rate = np.maximum(rate, on.use(currency, year) / (getattr(capacity, currency) * margin))
-    return rate

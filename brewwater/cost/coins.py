@@ -21,18 +21,21 @@ _WHOLE = 100
 
 
 def written(amount: float | Decimal, currency: str, *, exact: bool = False, marks: str = "1,234.5") -> str:
-    """An amount of money as it is written everywhere: ``$1,892``, ``$45.50``, ``$0.139``, ``−$41.00``, ``1,892 CHF``.
+    """An amount of money as it is written everywhere: ``$1,892``, ``$45.50``, ``$0.139``, ``−$41``, ``1,892 CHF``.
 
     Parameters
     ----------
-    amount : whole units from 100 on, to the coin below, and to three figures where it is less than one unit
+    amount : whole units from 100 on, below to the coin where it has any, and to three figures where it is less than one
     currency : three letters; its sign stands before the amount where it has a usual one, else the letters behind
     exact : to the coin whatever its size, so that lines can be added by hand
     marks : how the reader writes 1234.5: ``1,234.5``, ``1.234,5`` or ``1 234,5``
     """
     size, coin = abs(float(amount)), decimals(currency)
-    places = 0 if size >= _WHOLE - 0.5 * 10.0**-coin and not exact else coin
-    if not exact and 0 < size < 1:
+    whole = size >= _WHOLE - 0.5 * 10.0**-coin or (round(size) >= 1 and abs(size - round(size)) < 0.5 * 10.0**-coin)
+    places = 0 if whole and not exact else coin
+    if size == 0 and not exact:
+        places = 0
+    if not exact and not whole and 0 < size < 1:
         places = max(coin, 2 - math.floor(math.log10(size)))
     text = f"{size:,.{places}f}"
     if places > coin:

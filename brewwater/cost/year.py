@@ -34,6 +34,7 @@ class Bought:
     days : days after the start on which each new one goes in; ``left`` the share of each forerunner thrown away
     used_up : cartridges used up by then, the last one in part, shape (draw,) or (1,)
     price_assumed : the price is a placeholder
+    salt_kg : salt that regenerates one, kg: then nothing is bought or thrown away at a change; None: bought anew
     flush_gal : run to waste through each new one, US gallons; ``at_base``: on the mains of a base
     """
 
@@ -44,6 +45,7 @@ class Bought:
     used_up: FloatArray = field(default_factory=lambda: np.zeros(1))
     price_assumed: bool = False
     needs_head: bool = True
+    salt_kg: Span | None = None
     flush_gal: Span | None = None
     at_base: bool = False
 
@@ -54,7 +56,7 @@ class Usage:
 
     source_gal : US gallons taken in, reject included; reject_gal : of them to waste
     base_gal, base_reject_gal : the same at a base, always from its mains
-    mineral_kg, softener_salt_kg : by mass; scale_g : laid down in the machines
+    mineral_kg : by mass; scale_g : laid down in the machines
     drinks : served in the year; suspension_days : service days lost to notices
     """
 
@@ -64,7 +66,6 @@ class Usage:
     base_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
     base_reject_gal: FloatArray = field(default_factory=lambda: np.zeros(1))
     mineral_kg: FloatArray = field(default_factory=lambda: np.zeros(1))
-    softener_salt_kg: FloatArray = field(default_factory=lambda: np.zeros(1))
     scale_g: FloatArray = field(default_factory=lambda: np.zeros(1))
     suspension_days: float = 0.0
 
@@ -152,18 +153,21 @@ def yearly_cost(
     rise = 1 + draws.span("price rise", inputs.price_rise_per_year)
     level = rise**0.5  # the middle of the year
     spent: dict[str, FloatArray] = {}
-    first_set = used_up = thrown_away = np.zeros(1)
+    first_set = used_up = thrown_away = salt = np.zeros(1)
     flushed = {"water_gal": np.zeros(1), "hauled_gal": np.zeros(1)}
     kind = "hauled_gal" if inputs.hauled else "water_gal"
     for place in bought:
         each = draws.span(f"price: {place.name}", place.price)
         if place.price_assumed:
             assumed.append(place.name)
-        then = [rise ** (day / DAYS_PER_YEAR) for day in place.days]
+        if place.salt_kg is not None:
+            salt = salt + len(place.days) * draws.span(f"salt: {place.name}", place.salt_kg)
+        then = [] if place.salt_kg is not None else [rise ** (day / DAYS_PER_YEAR) for day in place.days]
         spent[f"Cartridges: {place.name}"] = each * sum(then, start=np.zeros(1))
         first_set = first_set + each
-        used_up = used_up + place.used_up * each
-        thrown_away = thrown_away + sum(place.left) * each
+        if place.salt_kg is None:
+            used_up = used_up + place.used_up * each
+            thrown_away = thrown_away + sum(place.left) * each
         if place.flush_gal is not None and place.flush_gal.high > 0:
             gallons = len(place.days) * draws.span(f"flush: {place.name}", place.flush_gal)
             at_base = "water_gal" if place.at_base else kind
@@ -178,7 +182,7 @@ def yearly_cost(
         first_set = first_set + price(key)
     if inputs.test_kits_per_year:
         spent["Test kits"] = inputs.test_kits_per_year * price("test_kit") * level
-    for key, amount in (("mineral_kg", usage.mineral_kg), ("softener_salt_kg", usage.softener_salt_kg)):
+    for key, amount in (("mineral_kg", usage.mineral_kg), ("softener_salt_kg", salt)):
         if np.any(amount > 0):
             spent[names[key]] = amount * price(key) * level
     if inputs.visits_paid and bought:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from brewwater.cost import written
 from brewwater.units import GAL_L, GRAIN_MG, LB_KG, PSI_KPA, percent
 
 Kind = Literal[
@@ -60,7 +61,6 @@ _METRIC = {
     "amount": (1.0, "mg/L"),
     "scale": (1.0, "g"),
 }
-_SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
 
 # Which way the limit of a check of the unit lies.
 _AT_LEAST = frozenset(
@@ -149,25 +149,15 @@ class Words:
             return "unknown"
         return f"{self.number(self.out(kind, value), digits)} {self.unit(kind)}".strip()
 
-    def money(self, amount: float | None, currency: str, digits: int = 3) -> str:
-        """An amount of money, rounded to the doubt there is about it."""
+    def money(self, amount: float | None, currency: str) -> str:
+        """An amount of money, as it is written everywhere (``cost.written``)."""
         if amount is None or not math.isfinite(amount):
             return "unknown"
-        sign = "−" if amount < 0 else ""
-        text = self.number(abs(amount), max(digits, len(str(int(abs(amount)))) if digits > 3 else digits))
-        return f"{sign}{_SIGNS[currency]}{text}" if currency in _SIGNS else f"{sign}{text} {currency}"
+        return written(amount, currency, marks=self.marks)
 
     def exact_money(self, amount: float | None, currency: str) -> str:
         """An amount of money to the coin, so that lines can be added by hand."""
-        if amount is None:
-            return "unknown"
-        text = f"{abs(amount):,.2f}"
-        if self.marks == "1 234,5":
-            text = text.replace(",", "\u202f").replace(".", ",")
-        elif self.marks == "1.234,5":
-            text = text.translate(str.maketrans(",.", ".,"))
-        sign = "−" if amount < 0 else ""
-        return f"{sign}{_SIGNS[currency]}{text}" if currency in _SIGNS else f"{sign}{text} {currency}"
+        return "unknown" if amount is None else written(amount, currency, exact=True, marks=self.marks)
 
     def span(self, points: Sequence[float | None], kind: Kind = "plain", unit: str = "", digits: int = 2) -> str:
         """A range as ``low – high unit``, one number where it has no width, ``unknown`` where it is not known."""
@@ -211,24 +201,14 @@ class Words:
         return f"{day:%b} {day.day}{f', {year}' if year else ''}"
 
     def whole_money(self, amount: float | None, currency: str) -> str:
-        """An amount in whole units of money, as every page and sheet shows it."""
-        if amount is None or not math.isfinite(amount):
-            return "not known"
-        text = self._marked(f"{abs(amount):,.0f}")
-        sign = "−" if round(amount) < 0 else ""
-        return f"{sign}{_SIGNS[currency]}{text}" if currency in _SIGNS else f"{sign}{text} {currency}"
+        """``money``, of which a page says "not known" where there is none."""
+        return "not known" if amount is None or not math.isfinite(amount) else self.money(amount, currency)
 
     def small_money(self, amount: float, currency: str) -> str:
         """An amount under one unit of money: in cents where the currency has a sign for them."""
         if currency == "USD" and 0 < amount < 1:
             return f"{self.number(100 * amount, 2)}¢"
-        return self.money(amount, currency, 2)
-
-    def _marked(self, text: str) -> str:
-        """A number written with 1,234.5 in the reader's own marks."""
-        if self.marks == "1 234,5":
-            return text.replace(",", "\u202f").replace(".", ",")
-        return text.translate(str.maketrans(",.", ".,")) if self.marks == "1.234,5" else text
+        return self.money(amount, currency)
 
 
 def date(day: dt.date | None) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.changes import ChangeCalendar
+from brewwater.cost import written
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.result_schema import (
     AlternativeResult,
@@ -37,6 +38,7 @@ from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, AtBase
 from brewwater.planning.cartridges import Cartridge
 from brewwater.planning.scenario import Scenario
+from brewwater.planning.search import cost_over_years, over_years
 from brewwater.planning.shelf_rating import Rated
 from brewwater.plumbing import Check
 from brewwater.treatment import Stage
@@ -66,7 +68,11 @@ def plan_result(plan: Plan) -> PlanResult:
         stages=_stages(candidate.stages),
         alternatives=[
             AlternativeResult(
-                stages=_stages(a.candidate.stages), yearly_cost=float(a.candidate.cost.expected), fits=a.fits, why=a.why
+                stages=_stages(a.candidate.stages),
+                yearly_cost=float(a.candidate.cost.expected),
+                yearly_cost_over_years=cost_over_years(scenario, a),
+                fits=a.fits,
+                why=a.why,
             )
             for a in plan.alternatives
         ],
@@ -236,6 +242,7 @@ def _cartridge(one: Cartridge, plan: Plan) -> CartridgeResult:
         governed_by=life.governs,
         changes=changes,
         changes_in_year=len(calendar.bought(name)),
+        assumed=one.capacity.basis != "sheet",
     )
 
 
@@ -244,14 +251,18 @@ def _base_lines(result: PlanResult) -> list[str]:
     at = result.made_at_base
     if at is None:
         return []
+
+    def money(amount: float) -> str:
+        return written(amount, result.yearly_cost.currency)
+
     out = ["", f"{at.title} ({' > '.join(s.name for s in at.stages)}):"]
     for way in at.ways:
         fits = {True: "fits", False: "DOES NOT FIT", None: "not known"}[way.passes]
         low, high = way.total.p10 or 0.0, way.total.p90 or 0.0
         out.append(
-            f"  {way.name}: {fits}; {way.expected:,.2f} {result.yearly_cost.currency} a year ({low:,.0f} to "
-            f"{high:,.0f}); {way.fresh_gal.p50:.3g} gal a service day from the fresh tank, {way.waste_gal.p50:.3g} gal "
-            f"to waste, {way.reject_gal.p50:.3g} gal of reject"
+            f"  {way.name}: {fits}; {money(way.expected)} a year ({money(low)} to {money(high)}); "
+            f"{way.fresh_gal.p50:.3g} gal a service day from the fresh tank, {way.waste_gal.p50:.3g} gal to waste, "
+            f"{way.reject_gal.p50:.3g} gal of reject"
         )
         out += [f"    {ask}" for ask in way.asks]
     return out
@@ -305,7 +316,8 @@ def summary(plan: Plan) -> str:
             if first is None
             else (f"{first.expected or 'past the plan'} (early {first.early}, late {first.late or 'past the plan'})")
         )
-        gallons = "capacity not known" if c.capacity_gal.p50 is None else f"about {c.capacity_gal.p50:.0f} gal"
+        passed = c.capacity_gal.p50
+        gallons = "capacity not known" if passed is None else "under 1 gal" if passed < 1 else f"about {passed:.0f} gal"
         out.append(f"{c.name}: {gallons}, {GOVERNS.inside(c.governed_by)}; first change {when}")
     policy = plan.document.policy
     if result.cartridges and policy.risk is None and policy.margin < 1:
@@ -313,13 +325,13 @@ def summary(plan: Plan) -> str:
     cost = result.yearly_cost
     out.append("")
     out.append(
-        f"First twelve months, whole cartridges as they are bought: {cost.expected:,.2f} {cost.currency}"
-        + (f", {cost.per_drink:.4f} a drink" if cost.per_drink is not None else "")
-        + f"; the first set, apart: {cost.first_set:,.2f}; {cost.flush_gal or 0:.3g} gal run to waste through "
-        "new cartridges. (The figures beside the treatments above spread every "
-        "part over its life, so that a part that lasts years can be compared.)"
+        f"First twelve months, whole cartridges as they are bought: {written(cost.expected, cost.currency, exact=True)}"
+        + (f", {written(cost.per_drink, cost.currency)} a drink" if cost.per_drink is not None else "")
+        + f"; the first set, apart: {written(cost.first_set or 0, cost.currency, exact=True)}; "
+        f"{cost.flush_gal or 0:.3g} gal run to waste through new cartridges. (The figures beside the treatments above "
+        f"are {over_years(plan.scenario)}, every part by the share of it that is used up.)"
     )
-    out += [f"  {item.name}: {item.amount:,.2f}" for item in cost.lines]
+    out += [f"  {item.name}: {written(item.amount, cost.currency, exact=True)}" for item in cost.lines]
     for check in result.fit:
         out.append(f"{CHECKS.label(check.check)}: {_mark(check)}{check.why}")
     out += _base_lines(result)

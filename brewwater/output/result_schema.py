@@ -67,8 +67,12 @@ class StageResult(Result):
 
 
 class AlternativeResult(Result):
+    """``yearly_cost``: whole cartridges in the first 12 months, as the plan's own; ``yearly_cost_over_years``: a year
+    over the years of the plan, every part by the share of it that is used up, which is what ranks (with the harm)."""
+
     stages: list[StageResult]
     yearly_cost: float | None
+    yearly_cost_over_years: float | None
     fits: bool
     why: str
 
@@ -96,7 +100,8 @@ class ChangeResult(Result):
 
 class CartridgeResult(Result):
     """``changes``: those to come, as the calendar has them; ``changes_in_year``: whole cartridges that go in during the
-    first 12 months, the first set not counted, those changed by the log counted: what the year's money buys."""
+    first 12 months, the first set not counted, those changed by the log counted: what the year's money buys;
+    ``assumed``: no data sheet's capacity could be used, and the dates rest on the usual range of its class."""
 
     name: str
     medium: str
@@ -105,6 +110,7 @@ class CartridgeResult(Result):
     governed_by: str
     changes: list[ChangeResult]
     changes_in_year: float | None
+    assumed: bool
 
 
 class CheckResult(Result):

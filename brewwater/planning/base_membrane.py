@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater import reference
-from brewwater.cost import EQUIPMENT, Cost, yearly_cost
+from brewwater.cost import EQUIPMENT, Cost, written, yearly_cost
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
 from brewwater.planning.candidate import Candidate, Routed, feeds, route, usage
@@ -409,13 +409,12 @@ def _note(scenario: Scenario, ways: Sequence[Way]) -> str:
     """On board beside the way at base that passes, the cheaper one first."""
     board, best = ways[0], min(ways[1:], key=lambda w: (w.passes is False, w.passes is None, float(w.cost.expected)))
     parts = [_said(scenario, w) for w in (board, best)]
-    low, middle, high = percentiles(best.dearer, scenario.weights)
-    word = "more" if middle >= 0 else "less"
+    low, _, high = percentiles(best.dearer, scenario.weights)
+    more, currency = best.cost.expected - board.cost.expected, board.cost.currency
+    word = "more" if more >= 0 else "less"
     ends = sorted((abs(low), abs(high))) if low * high > 0 else (low, high)
-    return (
-        f"{parts[0]} {parts[1]} That is {abs(middle):,.0f} {board.cost.currency} a year {word} "
-        f"({ends[0]:,.0f} to {ends[1]:,.0f}). {UNCOUNTED}"
-    )
+    spread = f" ({written(ends[0], currency)} to {written(ends[1], currency)})" if high - low > 1 else ""
+    return f"{parts[0]} {parts[1]} That is {written(abs(more), currency)} a year {word}{spread}. {UNCOUNTED}"
 
 
 def _said(scenario: Scenario, way: Way) -> str:
@@ -424,5 +423,5 @@ def _said(scenario: Scenario, way: Way) -> str:
     verdict = {True: "it passes", None: "no verdict yet", False: f"it fails ({', '.join(failed)})"}[way.passes]
     return (
         f"{way.name}: {plain(fresh)} gal a service day from the fresh tank and {plain(waste)} gal to waste, "
-        f"{way.cost.expected:,.2f} {way.cost.currency} a year; {verdict}."
+        f"{written(way.cost.expected, way.cost.currency)} a year; {verdict}."
     )

@@ -100,6 +100,7 @@ def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None)
         stops=() if stage.medium in NOT_BOUGHT else scenario.stops,  # nothing wet is thrown away
         in_service=in_place,
         made=scenario.made.get(stage.name, ()),
+        assumed=not bears(scenario, stage).known,
         due_since=None if due_since is None else (due_since - scenario.document.demand.calendar.start).days,
     )
 
@@ -129,7 +130,8 @@ def bought(cartridges: Sequence[Cartridge], calendar: ChangeCalendar) -> list[Bo
                 left=tuple(left for _, left in each),
                 used_up=calendar.lives[one.stage.name].used_up,
                 price=sheet.price or usual.price or Span(low=0, high=0),
-                price_assumed=sheet.price is None or sheet.price == usual.price,
+                price_assumed=sheet.price is None,
+                salt_kg=sheet.regeneration_salt_kg,
                 flush_gal=sheet.flush_gal or usual.flush_gal,
             )
         )

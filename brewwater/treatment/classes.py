@@ -77,9 +77,10 @@ def medium_class(medium: str, size: str) -> MediumClass:
 
 
 def usual_sheet(medium: str, size: str) -> DataSheet:
-    """The sheet of a usual cartridge: what the fit checks and the money need, no capacity claimed.
+    """The sheet of a usual cartridge: what the fit checks need, no capacity claimed and no price.
 
-    Capacity is left out on purpose: it stays the class's wide range with its warning. A carbon is to be
+    Both are left out on purpose: they stay the class's wide ranges with their warnings, and a price that stands in a
+    sheet is somebody's own. A carbon is to be
     bought with the claim of its class: free chlorine, or chloramine for catalytic carbon.
     """
     usual = medium_class(medium, size)
@@ -100,5 +101,4 @@ def usual_sheet(medium: str, size: str) -> DataSheet:
         rated_output_gal_per_day=middle(usual.output_gal_per_day),
         life_months=middle(usual.life_months),
         flush_gal=usual.flush_gal,
-        price=usual.price,
     )

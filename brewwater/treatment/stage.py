@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from brewwater.records import Finite, Fraction, Name, NonNegative, Part, Positive, Span
 
@@ -38,7 +38,8 @@ class DataSheet(Part):
     ``capacity_grains`` (as CaCO3) is used before the gallons where both are given.
     ``reference_bypass_percent`` is the bypass at which the gallons were rated; the rated gallons then include
     the bypassed share. ``rated_output_gal_per_day`` is a membrane's product at 25 °C and
-    ``rated_pressure_psi``.
+    ``rated_pressure_psi``. ``regeneration_salt_kg``: salt that regenerates a softener once, kg; with it the softener is
+    regenerated off the unit instead of bought anew.
     """
 
     rated_gal: Positive | None = None
@@ -58,6 +59,7 @@ class DataSheet(Part):
     life_months: Positive | None = None
     flush_gal: Span | None = None
     price: Span | None = None
+    regeneration_salt_kg: Span | None = None
     micron: Positive | None = None
     connection: Annotated[str, Field(max_length=40)] | None = None
 
@@ -99,3 +101,9 @@ class Stage(Part):
     doses: tuple[Dose, ...] = ()
     exchange_target: NonNegative | None = None
     temperature_curve: TemperatureCurve = "exponential"
+
+    @model_validator(mode="after")
+    def _salt_regenerates_a_softener(self) -> Stage:
+        if self.sheet.regeneration_salt_kg is not None and self.medium != "softening":
+            raise ValueError("regeneration_salt_kg is for a softener; salt regenerates no other medium")
+        return self

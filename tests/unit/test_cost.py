@@ -22,6 +22,7 @@ from brewwater.cost import (
     decimals,
     payback,
     rounded,
+    written,
     yearly_cost,
 )
 from brewwater.ensemble import Draws
@@ -93,14 +94,17 @@ def test_shop_by_hand() -> None:
 
 
 def test_hauled_water_and_minerals_by_hand() -> None:
-    # 1,100 gal hauled at 0.35; 3 kg of mineral at 18; 20 kg of salt at 1
+    # 1,100 gal hauled at 0.35; 3 kg of mineral at 18; four regenerations of 5 kg of salt at 1
     inputs = {
         **NO_KITS,
         "hauled": True,
         "prices": {"hauled_gal": 0.35, "mineral_kg": 18, "softener_salt_kg": 1},
     }
-    cost = year(inputs, [], source_gal=1100, mineral_kg=3, softener_salt_kg=20)
+    softener = Bought("softener", (90, 180, 270, 300), span(150), needs_head=False, salt_kg=span(5))
+    cost = year(inputs, [softener], source_gal=1100, mineral_kg=3)
+    assert (cost.first_set, cost.thrown_away) == (Decimal("150.00"), Decimal("0.00"))
     assert lines(cost) == {
+        "Cartridges: softener": "0.00",
         "Mineral salt": "54.00",
         "Softener salt": "20.00",
         "Water bought or hauled": "385.00",
@@ -236,3 +240,33 @@ def test_budgets_are_kept_apart() -> None:
     assert plumbing.over == pytest.approx(0.5, abs=0.01)
     none = budgets(CostInput(), cost.first_set_draws, draws, weights)
     assert (none[0].spent, none[0].over, none[1].limit) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("amount", "currency", "text"),
+    [
+        (1892.37, "USD", "$1,892"),
+        (99.996, "USD", "$100"),
+        (99.99, "USD", "$99.99"),
+        (41, "USD", "$41"),
+        (45.5, "EUR", "€45.50"),
+        (0.1394, "USD", "$0.139"),
+        (0.0532, "USD", "$0.0532"),
+        (0, "USD", "$0"),
+        (-41.2, "USD", "−$41.20"),
+        (-0.0001, "USD", "−$0.0001"),
+        (1892.37, "CHF", "1,892 CHF"),
+        (1234.5, "JPY", "¥1,234"),
+        (0.02, "USD", "$0.02"),
+        (1.2345, "KWD", "1.234 KWD"),
+    ],
+)
+def test_money_is_written_in_one_way(amount: float, currency: str, text: str) -> None:
+    assert written(amount, currency) == text
+
+
+def test_money_to_the_coin_and_in_the_reader_s_marks() -> None:
+    assert written(1892.375, "USD", exact=True) == "$1,892.38"
+    assert written(Decimal("1892.37"), "EUR", exact=True, marks="1.234,5") == "€1.892,37"
+    assert written(1892.4, "EUR", marks="1 234,5") == "€1\u202f892"
+    assert written(-0.001, "USD", exact=True) == "$0.00"

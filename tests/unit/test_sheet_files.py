@@ -12,6 +12,7 @@ import openpyxl
 import pdfplumber
 import pytest
 
+from brewwater.cost import written
 from brewwater.output.calendar_file import calendar_file
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import PlanResult
@@ -352,7 +353,7 @@ def test_what_a_notice_costs(made: Plan) -> None:
         stage.setdefault("sheet", {})["price"] = price
     swap = next(p for p in pages(make_plan(load_document(priced), search=False)) if p.key == "swap")
     line = next(s for s in swap.sections if s.heading == "What a notice costs").lines[0]
-    assert line.startswith("New cartridges for Sediment, Carbon, Resin: 140 to 170 USD, ")
+    assert line.startswith("New cartridges for Sediment, Carbon, Resin: $140 to $170, ")
     usual = next(s for p in pages(made) for s in p.sections if s.heading == "What a notice costs").lines[0]
     assert "placeholder" in usual
 
@@ -420,7 +421,7 @@ def test_what_if_sets_alternatives_beside_the_plan() -> None:
     assert rows[0][0].startswith("This plan: Sediment, Carbon, Resin (30 % bypass)")
     assert len(rows) == 1 + min(8, sum(a.candidate.stages != searched.candidate.stages for a in searched.alternatives))
     years = {row[7] for row in rows}
-    assert f"{searched.candidate.cost.expected:,.2f} USD" in years
+    assert written(searched.candidate.cost.expected, "USD") in years
     membranes = [row for row in rows if "osmosis" in row[0].lower()]
     assert membranes
     assert all(row[6] != "0 gal" for row in membranes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from brewwater.cost import written
 from brewwater.output.result_schema import AtBaseResult, Percentiles, PlanResult
 from brewwater.output.sheet.content import Page, Section, Table, number, spread, volume
 from brewwater.output.vocabulary import CHECKS, YES
@@ -48,7 +49,7 @@ def _ways(at: AtBaseResult, metric: bool, currency: str) -> Table:
 
     rows: list[tuple[str, ...]] = [
         ("Fits", *(YES[w.passes] for w in at.ways)),
-        (f"Year, {currency}", *(f"{w.expected:,.2f} ({_ends(w.total)})" for w in at.ways)),
+        (f"Year, {currency}", *(f"{written(w.expected, currency)} ({_ends(w.total)})" for w in at.ways)),
         (
             "More than on board",
             *(

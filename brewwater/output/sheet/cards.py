@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from brewwater.cost import written
 from brewwater.output.result_schema import PlanResult
 from brewwater.output.sheet.branches import weight_section
 from brewwater.output.sheet.building import sanitise_section
@@ -192,10 +193,11 @@ def _notice_cost(plan: Plan) -> Section:
         none = "There is no cartridge to replace. Each service day lost is a day's margin."
         return Section("What a notice costs", (none,))
     note = " (placeholder prices: enter yours)" if assumed else ""
+    currency = plan.candidate.cost.currency
     return Section(
         "What a notice costs",
         (
-            f"New cartridges for {', '.join(names)}: {low:,.0f} to {high:,.0f} {plan.candidate.cost.currency}{note}, "
+            f"New cartridges for {', '.join(names)}: {written(low, currency)} to {written(high, currency)}{note}, "
             "sanitiser and flush water, and the margin of each service day lost.",
         ),
     )

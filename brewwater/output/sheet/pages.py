@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
 
 from brewwater import reference
-from brewwater.changes import Due
+from brewwater.changes import ASSUMED, Due
+from brewwater.cost import written
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import PlanResult, VerdictResult, WaterResult
 from brewwater.output.sheet.base import base_page
@@ -189,7 +191,7 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
                 one.name,
                 "past the plan" if first is None else day_word(first.date),
                 "" if first is None else between(first),
-                GOVERNS.label(one.governed_by),
+                GOVERNS.label(one.governed_by) + _assumed_capacity(first),
                 volume(gallons.p50, metric, 2),
                 "" if first is None or first.order_by is None else first.order_by.isoformat(),
             )
@@ -198,18 +200,26 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
     return Table(header, tuple(rows), (4, 2.5, 4.5, 3.5, 2.5, 2.5))
 
 
+def _assumed_capacity(due: Due | None) -> str:
+    return " (assumed)" if due is not None and ASSUMED in due.because else ""
+
+
 def _money(plan: Plan, result: PlanResult) -> str:
     cost, unused = result.yearly_cost, plan.candidate.cost.thrown_away
-    parts = [f"{line.name} {line.amount:,.2f}" for line in cost.lines if line.amount]
-    drink = "" if cost.per_drink is None else f", {cost.per_drink:.3f} a drink"
-    first = "" if cost.first_set is None else f" First set, at installation: {cost.first_set:,.2f}."
-    ends = f"{number(cost.total.p10)} to {number(cost.total.p90)}"
+
+    def exact(amount: float | Decimal) -> str:
+        return written(amount, cost.currency, exact=True)
+
+    parts = [f"{line.name} {exact(line.amount)}" for line in cost.lines if line.amount]
+    drink = "" if cost.per_drink is None else f", {written(cost.per_drink, cost.currency)} a drink"
+    first = "" if cost.first_set is None else f" First set, at installation: {exact(cost.first_set)}."
+    ends = f"{written(cost.total.p10 or 0, cost.currency)} to {written(cost.total.p90 or 0, cost.currency)}"
     return (
-        f"{cost.currency} {cost.expected:,.2f} expected ({ends}){drink}: "
+        f"{exact(cost.expected)} expected ({ends}){drink}: "
         + "; ".join(parts)
         + "."
         + first
-        + (f" Capacity left in what is changed is worth {unused:,.2f} of it." if unused else "")
+        + (f" Capacity left in what is changed is worth {exact(unused)} of it." if unused else "")
     )
 
 
@@ -232,7 +242,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             "same day" if d.fitted == d.date else day_word(d.fitted),
             between(d),
             d.cartridge,
-            GOVERNS.label(d.governs),
+            GOVERNS.label(d.governs) + _assumed_capacity(d),
             percent(d.left[1]),
         )
         for d in due
@@ -280,14 +290,19 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
 
 def _early_or_late(plan: Plan) -> str:
     worth, cost = plan.document.worth, plan.candidate.cost
-    stated = [f"{getattr(worth, s):,.0f} for {said}" for s, said in _YEARLY.items() if getattr(worth, s) is not None]
+
+    def money(amount: float | Decimal) -> str:
+        return written(amount, cost.currency)
+
+    stated = [f"{money(getattr(worth, s))} for {said}" for s, said in _YEARLY.items() if getattr(worth, s) is not None]
     by_drink = (
-        f"a drink wholly out of goal counts as {worth.of('cup_per_drink'):.2f}, a gram of scale as "
-        f"{worth.of('scale_per_g'):.2f} besides descaling, and attacked metal as {worth.metal_per_drink:.2f} a drink"
+        f"a drink wholly out of goal counts as {money(worth.of('cup_per_drink'))}, a gram of scale as "
+        f"{money(worth.of('scale_per_g'))} besides descaling, and attacked metal as {money(worth.metal_per_drink)} a "
+        "drink"
     )
     year = f"; of a whole year {', '.join(stated)} instead" if stated else ""
     return (
-        f"Too early throws capacity away: {cost.thrown_away:,.2f} {cost.currency} of it in the first year. Too late "
+        f"Too early throws capacity away: {money(cost.thrown_away)} of it in the first year. Too late "
         f"lets scale, chlorine or taste through: {by_drink} in this plan{year}."
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from brewwater.cost import written
 from brewwater.ensemble import mean
 from brewwater.output.sheet.content import Page, Section, Table, volume
 from brewwater.output.vocabulary import STATUS
@@ -61,6 +62,6 @@ def _figures(plan: Plan, candidate: Candidate, fits: bool) -> tuple[str, ...]:
         *(found.get(subject, STATUS.label("unknown")) for subject in ("cup", "scale", "corrosion")),
         str(year),
         *gallons,
-        f"{cost.expected:,.2f} {cost.currency}",
+        written(cost.expected, cost.currency),
         "yes" if fits else "NO",
     )

@@ -9,6 +9,7 @@ from brewwater.planning.search.best import Best
 from brewwater.planning.search.kinds import NAMES, Kind, bases, in_size, kinds, stage
 from brewwater.planning.search.search import Alternative, Cancelled, Progress, Search, recommend
 from brewwater.planning.search.weigh import Scales
+from brewwater.planning.search.words import cost_over_years, over_years
 
 __all__ = [
     "NAMES",
@@ -20,8 +21,10 @@ __all__ = [
     "Scales",
     "Search",
     "bases",
+    "cost_over_years",
     "in_size",
     "kinds",
+    "over_years",
     "recommend",
     "stage",
 ]

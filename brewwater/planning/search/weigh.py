@@ -1,8 +1,8 @@
 """What a train is ranked by: money a year over the life of its parts, and what its water leaves out of goal.
 
 The dates of a first year buy whole cartridges, so a membrane of two and a half years would seem free; here
-every cartridge counts by the share used up in a year of steady use. Many settings of one kind of train are
-weighed as one array; what the losses do not read is not solved.
+every cartridge counts by the share used up in a year of steady use, the mean over the years of the plan. Many
+settings of one kind of train are weighed as one array; what the losses do not read is not solved.
 """
 
 from __future__ import annotations
@@ -218,6 +218,14 @@ class Scales:
     def _price(self, key: str) -> float:
         return self._middle(f"price: {key}", price_of(self.scenario.document.money, key)[0])
 
+    def _change(self, item: Stage) -> float:
+        """What one change costs: a new one, or the salt that regenerates it."""
+        salt = item.sheet.regeneration_salt_kg
+        if salt is not None:
+            return self._middle(f"salt: {item.name}", salt) * self._price("softener_salt_kg")
+        price = item.sheet.price or medium_class(item.medium, item.size).price
+        return 0.0 if price is None else self._middle(f"price: {item.name}", price)
+
     def _middle(self, name: str, span: object) -> float:
         return float(mean(self.scenario.draws.span(name, span), self.scenario.weights))  # type: ignore[arg-type]
 
@@ -284,8 +292,7 @@ class Scales:
                 if currency in bears:
                     rate = np.maximum(rate, use / bears[currency])
             rate = np.broadcast_to(rate, (count, len(self.share)))
-            price = option.sheet.price or medium_class(option.medium, option.size).price
-            cost = rate * (0.0 if price is None else self._middle(f"price: {option.name}", price))
+            cost = rate * self._change(option)
             mean_rate, mean_cost = self.expected(rate), self.expected(cost)
             faults = (mean_rate > MOST_CHANGES_A_YEAR) * 1.0 + overrun(option)
             changes.append(rate)
@@ -347,9 +354,10 @@ class Scales:
 
 
 def yearly_litres(scenario: Scenario, branch: str) -> FloatArray:
-    """Litres of each water drawn at a branch in the first year, shape (phase, draw)."""
+    """Litres of each water drawn at a branch in a year, the mean over the years of the plan, shape (phase, draw)."""
     book = scenario.book
-    by_pair = scenario.demand.branch_amounts(branch)[book.term] * book.sums[book.year][:, None]
+    share = DAYS_PER_YEAR / len(book.days)
+    by_pair = scenario.demand.branch_amounts(branch)[book.term] * (book.sums[-1] * share)[:, None]
     out = np.zeros((len(scenario.phase_share), by_pair.shape[-1]))
     np.add.at(out, book.phase, by_pair)
     return out

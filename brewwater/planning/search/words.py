@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from brewwater.cost import written
 from brewwater.ensemble import mean
 from brewwater.planning.candidate import stake
 from brewwater.planning.scenario import Scenario
@@ -39,12 +40,21 @@ def explained(scenario: Scenario, ranked: Sequence[Alternative]) -> Iterator[Alt
         yield replace(one, why=_first(scenario, one) if place == 0 and one.fits else _other(scenario, one, ranked[0]))
 
 
-def _money(scenario: Scenario, one: Alternative) -> float:
-    return float(mean(one.weight.cost, scenario.weights))
+def cost_over_years(scenario: Scenario, one: Alternative) -> float:
+    """What an alternative costs a year over the years of the plan, every part by the share of it that is used up: the
+    money that it is ranked by, in whole units of the currency, so that differences of what is printed hold."""
+    return float(round(float(mean(one.weight.cost, scenario.weights))))
+
+
+def over_years(scenario: Scenario) -> str:
+    """The name of that figure: ``a year over 2 years``."""
+    months = scenario.document.demand.calendar.months
+    years = f"{months / 12:.3g}"
+    return f"a year over {years} year{'' if years == '1' else 's'}"
 
 
 def _currency(scenario: Scenario, amount: float) -> str:
-    return f"{amount:,.0f} {scenario.document.money.currency}"
+    return written(amount, scenario.document.money.currency)
 
 
 def _verdict(one: Alternative, subject: Weighed) -> Verdict | None:
@@ -62,8 +72,8 @@ def _first(scenario: Scenario, one: Alternative) -> str:
                 if verdict.share is not None
                 else f"{_SAID[subject]} undecided"
             )
-    money = _currency(scenario, _money(scenario, one))
-    text = f"Least cost and least harm together: {money} a year over the life of its parts"
+    money = _currency(scenario, cost_over_years(scenario, one))
+    text = f"Least cost and least harm together: {money} {over_years(scenario)}"
     text += f"; of the waters the report allows, {', '.join(shares)}." if shares else "."
     return text + _nothing_for_scale(one)
 
@@ -83,12 +93,16 @@ def _other(scenario: Scenario, one: Alternative, first: Alternative) -> str:
     if failed:
         return f"Does not fit the unit: {' '.join(dict.fromkeys(failed))}"
     short = list(_shortfalls(scenario, one, first))
-    dearer = _money(scenario, one) - _money(scenario, first)
-    money = f"{_currency(scenario, _money(scenario, one))} a year"
+    dearer = cost_over_years(scenario, one) - cost_over_years(scenario, first)
+    money = f"{_currency(scenario, cost_over_years(scenario, one))} {over_years(scenario)}"
     against = f"{_currency(scenario, abs(dearer))} {'more' if dearer > 0 else 'less'} than the first"
+    if dearer == 0:
+        against = "as much as the first"
     if short:
         return f"Falls short in {'; in '.join(short)}. Costs {money}, {against}."
-    return f"Costs more than it mends: {money}, {against}."
+    if dearer > 0:
+        return f"Costs more than it mends: {money}, {against}."
+    return f"Costs {money}, {against}, but leaves a little more out of goal than that saves."
 
 
 def _shortfalls(scenario: Scenario, one: Alternative, first: Alternative) -> Iterator[str]:

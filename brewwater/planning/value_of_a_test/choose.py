@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from brewwater.cost import written
 from brewwater.planning.candidate import Candidate
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative
@@ -169,8 +170,8 @@ def _because(
     if value > 0 and (pays or settles is None):
         often = percent(changed) if changed >= 0.01 else "under 1 %"
         return (
-            f"{lead}{_article(label)} {label} would change {decision} in {often} of cases, worth about {value:,.0f} "
-            f"{scenario.document.money.currency} a year."
+            f"{lead}{_article(label)} {label} would change {decision} in {often} of cases, worth about "
+            f"{written(value, scenario.document.money.currency)} a year."
         )
     if settles:
         rarely = "seldom" if value > 0 else "not"

@@ -98,7 +98,9 @@ def _fills(scenario: Scenario, candidate: Candidate) -> Iterator[Decision]:
     year = scenario.demand.year()
     gallons = sum(scenario.demand.litres(b.name, 0, year) for b in candidate.branches) / GAL_L
     money = scenario.document.money
-    dearer = float(mean(scenario.draws.span("price: hauled_gal", price_of(money, "hauled_gal")[0]), scenario.weights))
+    # what is filled here is paid for too: hauling costs what it costs more
+    hauled, tap = (scenario.draws.span(f"price: {k}", price_of(money, k)[0]) for k in ("hauled_gal", "water_gal"))
+    dearer = max(float(mean(hauled - (hauled if money.hauled else tap), scenario.weights)), 0.0)
     shares = scenario.phase_share @ scenario.tank.shares
     for number, (supply, water) in enumerate(zip(scenario.supplies, scenario.supply_waters, strict=True)):
         if shares[number] <= 0:

@@ -13,6 +13,7 @@ from brewwater.output.charts import cost_lines, two_costs
 from brewwater.output.charts.base import FloatArray
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Candidate, evaluate
+from brewwater.planning.search import over_years
 from brewwater.web import planning
 from brewwater.web.state import Document, desk, hand
 from brewwater.web.widgets import facts, fields, show
@@ -57,7 +58,7 @@ def _result(plan: Plan, words: Words) -> None:
     show.figures(
         [
             facts.cost_figure(plan, words),
-            Figure("A drink", words.money(each, currency, 2), "all lines together", drink),
+            Figure("A drink", words.money(each, currency), "all lines together", drink),
             Figure(
                 "First set, at installation",
                 words.money(float(cost.first_set), currency),
@@ -158,8 +159,8 @@ def _beside(plan: Plan, words: Words) -> None:
     show.say(paid_back(ours, theirs, plan.scenario.weights, words))
     show.say(f"About the other: {why}")
     st.caption(
-        "Treatments are ranked by money over the life of their parts, a cartridge counted by the share used up; the "
-        "lines above count whole cartridges bought in the twelve months, so the two amounts differ."
+        f"Treatments are ranked by what they cost {over_years(plan.scenario)}, every part by the share of it that is "
+        "used up; the lines above count whole cartridges bought in the first twelve months, so the two amounts differ."
     )
 
 

@@ -13,6 +13,7 @@ from brewwater.output.escape import for_markdown
 from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan
+from brewwater.planning.search import over_years
 from brewwater.reference import keyed
 from brewwater.treatment import Stage
 from brewwater.verdicts import ph_in_cup
@@ -170,6 +171,16 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
             unit=desk().typed.money.currency,
             placeholder="assumed",
         )
+    if stage.medium == "softening":
+        fields.span(
+            "Salt to regenerate it once",
+            f"sheet_{i}_salt",
+            (*path, "sheet", "regeneration_salt_kg"),
+            unit="kg",
+            placeholder="bought anew",
+            help="With it the softener is regenerated at base and not bought anew. Never aboard; never dump brine to "
+            "ground or storm drain.",
+        )
     with st.container(horizontal=True):
         fields.act("Earlier", f"stage_up_{i}", partial(_move, i, -1), disabled=i == 0, icon=":material/arrow_upward:")
         fields.act(
@@ -276,14 +287,14 @@ def _others(plan: Plan, words: Words) -> None:
         return
     st.subheader("All treatments tried, best first", anchor=False)
     st.caption(
-        "The amount is the first year, with whole cartridges as they are bought. The sentence spreads every part over "
-        "its life, so that what lasts years can be compared."
+        f"The amount is the first year, with whole cartridges as they are bought. The sentence says what one costs "
+        f"{over_years(plan.scenario)}, every part by the share of it that is used up: that ranks them."
     )
     show.entries(
         [
             (
                 train_text(a.candidate.stages, words),
-                f"{words.money(float(a.candidate.cost.expected), a.candidate.cost.currency)} a year",
+                f"{words.money(float(a.candidate.cost.expected), a.candidate.cost.currency)} in the first year",
                 "" if a.candidate.fits else "does not fit the unit",
                 a.why,
             )

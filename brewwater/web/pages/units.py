@@ -190,6 +190,6 @@ def _column(plan: Plan, words: Words) -> list[str]:
         " → ".join(n for n, _ in facts.train_names(plan.candidate.stages, words)) or "none",
         "none in the plan" if first is None else f"{date(first.expected)} ({first.stage})",
         words.money(float(cost.expected), cost.currency),
-        words.money(None if cost.per_drink is None else float(cost.per_drink), cost.currency, 2),
+        words.money(None if cost.per_drink is None else float(cost.per_drink), cost.currency),
         ("measure " + ", ".join(homework(plan))) if homework(plan) else "nothing missing",
     ]

@@ -151,7 +151,7 @@ def cost_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
     out.append(["A year costs, expected", *(words.money(float(c.expected), c.currency) for c in money)])
     out.append(["A year costs, range", *(_year(s, words) for s in sides)])
     out.append(
-        ["A drink", *(words.money(None if c.per_drink is None else float(c.per_drink), c.currency, 2) for c in money)]
+        ["A drink", *(words.money(None if c.per_drink is None else float(c.per_drink), c.currency) for c in money)]
     )
     return out
 

@@ -209,7 +209,7 @@ def cost_figure(plan: Plan, words: Words) -> Figure:
         f"{assumed} prices are placeholders without source: enter yours on the Cost page" if assumed else "your prices",
         f"{words.money(low, cost.currency)} to {words.money(high, cost.currency)}. {PERCENTILES}",
     )
-    each = "" if cost.per_drink is None else f"{words.money(float(cost.per_drink), cost.currency, 2)} a drink. "
+    each = "" if cost.per_drink is None else f"{words.money(float(cost.per_drink), cost.currency)} a drink. "
     note = f"{each}{'Prices assumed.' if assumed else ''}"
     return Figure("A year costs", words.money(float(cost.expected), cost.currency), note, how)
 
