@@ -23,6 +23,7 @@ from brewwater.planning.quick import quick_document
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
 from brewwater.planning.shelf_rating import Rated, from_shelf, rate
+from brewwater.planning.steam import draw_offs
 from brewwater.planning.value_of_a_test import NextTest, next_tests
 from brewwater.planning.waters import Waters, waters_of
 from brewwater.treatment import Stage
@@ -173,7 +174,8 @@ def make_plan(
         + grouping_warning(scenario, candidate)
         + log_warnings(correction)
         + base_warning(scenario, candidate, alternatives)
-        + asked_first(scenario, alternatives),
+        + asked_first(scenario, alternatives)
+        + boiler_warning(scenario, candidate),
         prior=prior,
         correction=correction,
         before=before,
@@ -201,7 +203,8 @@ def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancell
         + grouping_warning(plan.scenario, candidate)
         + log_warnings(plan.correction)
         + base_warning(plan.scenario, candidate, alternatives)
-        + asked_first(plan.scenario, alternatives),
+        + asked_first(plan.scenario, alternatives)
+        + boiler_warning(plan.scenario, candidate),
     )
 
 
@@ -299,6 +302,11 @@ def grouping_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_
 def asked_first(scenario: Scenario, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:
     """What comes before any train: a stop on safety, a softener before the tap, other water."""
     return tuple(Warning_(code, message) for code, message in asks(scenario, alternatives))
+
+
+def boiler_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:
+    """What a steam boiler holds, and what to draw off it a day."""
+    return tuple(Warning_("boiler_draw_off", found.note) for found in draw_offs(scenario, candidate))
 
 
 def base_warning(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:

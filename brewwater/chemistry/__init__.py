@@ -25,7 +25,7 @@ from brewwater.chemistry.speciation import (
     solve_ph,
     speciate,
 )
-from brewwater.chemistry.steam import SteamBoiler, steam_boiler
+from brewwater.chemistry.steam import SteamBoiler, steam_boiler, steam_scale
 from brewwater.chemistry.totals import Totals
 
 __all__ = [
@@ -53,4 +53,5 @@ __all__ = [
     "solve_ph",
     "speciate",
     "steam_boiler",
+    "steam_scale",
 ]

@@ -20,6 +20,7 @@ from brewwater.verdicts.goals import Goal
 from brewwater.verdicts.judge import MEASURES, REQUIRED, case_of
 from brewwater.verdicts.measure import Measure, Role, Subject
 from brewwater.verdicts.safety import potability
+from brewwater.verdicts.scale import laid_down_mg_L
 from brewwater.verdicts.verdict import Judged, conclude
 from brewwater.water import Water, mix
 
@@ -146,7 +147,7 @@ def scale_g(scenario: Scenario, main: Served, state: State, *, treated: bool) ->
 
     ``state`` is that of the water there, ``treated`` whether it is the water after treatment.
     """
-    falls = np.maximum(np.nan_to_num(state.machine_ccpp_mg_L_as_CaCO3), 0)
+    falls = laid_down_mg_L(state, main.machine or source_machine(scenario))
     if treated:
         falls = np.where(scale_held(main), 0.0, falls)
     litres = scenario.demand.litres(main.branch.name, 0, scenario.demand.year())

@@ -27,6 +27,7 @@ from brewwater.treatment import Context, Load, Problem, Stage, TrainResult, held
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.verdicts.readings import ServedReading
+from brewwater.verdicts.scale import laid_down_mg_L
 from brewwater.verdicts.severity import SUBJECTS, Lost, Weighed, severity
 from brewwater.water import Water
 
@@ -171,8 +172,8 @@ def scale_mg_L(at: Served) -> FloatArray:
     """Scale that one litre lays down at a machine, mg of calcite a litre, the shape of its waters; 0 where it is held
     back."""
     assert at.state is not None
-    falls = np.maximum(np.nan_to_num(at.state.machine_ccpp_mg_L_as_CaCO3), 0)
-    return np.where(scale_held(at), 0.0, falls)
+    assert at.machine is not None
+    return np.where(scale_held(at), 0.0, laid_down_mg_L(at.state, at.machine))
 
 
 def usage(scenario: Scenario, routed: Routed, cartridges: Sequence[Cartridge], served: Sequence[Served]) -> Usage:

@@ -6,16 +6,30 @@ from collections.abc import Callable
 
 import numpy as np
 
+from brewwater import chemistry
 from brewwater.reference import cite
 from brewwater.treatment.media.scale_inhibitor import held_back
 from brewwater.verdicts.case import CACO3, MG, Case, FloatArray, at_most, grid, usual
 from brewwater.verdicts.goals import Goal, Severity
+from brewwater.verdicts.machine import MachineProfile
+from brewwater.verdicts.state import State
 from brewwater.verdicts.verdict import Judged
 from brewwater.water import CACO3_G_PER_MOL, MOLAR_MASS_G
 
 SULFATE_AS_CACO3 = CACO3_G_PER_MOL / MOLAR_MASS_G["sulfate"]
 # Sodium alkalinity from which a boiler is prone to foam (common practice, no source).
 FOAM_MG_L_AS_CACO3 = 100.0
+
+
+def laid_down_mg_L(state: State, machine: MachineProfile) -> FloatArray:
+    """Scale that a litre of feed lays down in a machine, mg as CaCO3, not negative: the shape of the water.
+
+    Where a share of the water leaves as steam the rest is stronger and has lost CO2 (``chemistry.steam_scale``)."""
+    if not machine.steam_fraction:
+        falls = state.machine_ccpp_mg_L_as_CaCO3
+    else:
+        falls = chemistry.steam_scale(state.water.totals, machine.steam_fraction, machine.temperature_C)[2]
+    return np.maximum(np.nan_to_num(falls), 0)
 
 
 def scale(case: Case) -> list[Judged]:
@@ -104,6 +118,20 @@ def scale(case: Case) -> list[Judged]:
             note=foam,
         ),
     ]
+    if m.steam_fraction and not case.decided_only:
+        closed, vented, between = chemistry.steam_scale(w.totals, m.steam_fraction, m.temperature_C)
+        ends = f"{np.nanmedian(closed):.0f} with all CO2 kept, {np.nanmedian(vented):.0f} with it gone"
+        found.append(
+            case.measure(
+                "steam_scale",
+                "scale from a litre fed to the steam boiler",
+                CACO3,
+                between,
+                shown,
+                both,
+                note=f"At {m.cycles:.1f} times the feed; {ends}: steam carries most of it away.",
+            )
+        )
     for name, label, unit, values, limit in (
         ("alkalinity", "alkalinity", CACO3, alkalinity, m.alkalinity_max_mg_L_as_CaCO3),
         ("total_dissolved_solids", "dissolved solids", MG, s.tds_mg_L, m.tds_max_mg_L),

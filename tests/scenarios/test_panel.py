@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import runpy
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import load_document
+from brewwater.planning.steam import draw_offs
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
 CARBON = ("sediment", "carbon")
@@ -203,7 +206,14 @@ ROWS = (
         "pH falls in the cup by itself: no acid for the pH alone",
         one_of=((WEAK,), (MEMBRANE,), (MEMBRANE, MINERALS)),
     ),
-    Row("steam", STEAM, "chloride in the boiler is told, and what to draw off", 150, machine=STEAMER),
+    Row(
+        "steam",
+        STEAM,
+        "chloride in the boiler is told, and what to draw off",
+        150,
+        machine=STEAMER,
+        warns=("boiler_draw_off",),
+    ),
     Row(
         "recovery",
         {"total_hardness": 205, "alkalinity": 100},
@@ -271,3 +281,36 @@ def test_the_panel(row: Row) -> None:
     assert set(row.warns) <= AT.codes(made), shown
     if row.governed:
         assert {life.governs for life in made.candidate.calendar.lives.values()} == {row.governed}, shown
+
+
+def _scale_g(share: float) -> float:
+    made = _document(next(r for r in ROWS if r.id == "steam"), draws=16).model_dump()
+    made["machines"][0]["steam_fraction"] = share
+    plan = make_plan(load_document(made), search=False)
+    lines = {line.name: float(line.amount) for line in plan.candidate.cost.lines}
+    return lines["Descaling"]
+
+
+def test_scale_grows_with_the_share_of_steam() -> None:
+    laid = [_scale_g(share) for share in (0.0, 0.5, 0.95)]
+    assert laid[0] < laid[1] < laid[2]
+
+
+def test_what_a_boiler_holds_and_what_to_draw_off() -> None:
+    """By hand: cycles 1 / (1 - 0.8) = 5, so 45 mg/L of chloride in is 225; at 3 cycles B = E / (C - 1) = E / 2."""
+    document = _document(next(r for r in ROWS if r.id == "steam"), draws=16)
+    made = make_plan(document.model_copy(update={"train": ()}), search=False)
+    (told,) = draw_offs(made.scenario, made.candidate)
+    feed = float(np.mean(made.scenario.day_litres("Espresso machine")[0]))
+    assert told.cycles == pytest.approx(5)
+    assert told.chloride_mg_L == pytest.approx(225, rel=0.02)
+    assert told.now_L == pytest.approx(0.2 * feed, rel=0.02)
+    assert told.needed_L == pytest.approx(0.8 * feed / 2, rel=0.02)
+    assert "scald" in told.note
+
+
+def test_more_drinks_never_buy_worse_water() -> None:
+    hard = next(r for r in ROWS if r.id == "hard-alk")
+    served = [AT.served(make_plan(_document(replace(hard, drinks=d), draws=32))) for d in (60, 500, 5000)]
+    assert all(after["hardness"] <= before["hardness"] + 2 for before, after in pairwise(served))
+    assert all(after["hardness"] <= 120 for after in served)
