@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, partial
 from importlib import resources
+from typing import Literal
 
 import streamlit as st
 
@@ -80,7 +81,7 @@ def main() -> None:
     """Draw the page that the reader is on."""
     _lasting()
     icon = resources.files("brewwater.web") / "assets" / "icon.svg"
-    st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state="auto")
+    st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state=_menu())
     show.style()
     keeping.only_here()
     hear()
@@ -102,6 +103,8 @@ def main() -> None:
     at = next(stop for stop in PAGES if pages[stop.address] is chosen)
     on = desk()
     if on.page != chosen.url_path:
+        st.session_state["menu_turns"] = st.session_state.get("menu_turns", 0) + 1
+        st.set_page_config(initial_sidebar_state=_menu())
         on.page = chosen.url_path  # a fault stays at its field, and its field is gone
         on.faults, on.done = {}, {}
     _sidebar()
@@ -114,6 +117,15 @@ def main() -> None:
         if line:
             with standing:
                 show.say(line)
+
+
+def _menu() -> Literal["auto", "collapsed"]:
+    """How the menu stands. On a phone it covers the page: after a choice it closes, because it is told another state
+    than on the page before (both mean closed there)."""
+    if "Mobi" not in str(st.context.headers.get("User-Agent", "")):
+        return "auto"
+    turns = st.session_state.get("menu_turns", 0)
+    return "collapsed" if turns % 2 else "auto"
 
 
 @cache

@@ -29,6 +29,9 @@ FLAGS = [
     "--disable-sync",
 ]
 
+# a phone says that it is one
+PHONE = "Mozilla/5.0 (Linux; Android 14; K) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/130.0 Mobile Safari/537.36"
+
 # resolves when an element has kept its place for a quarter of a second; fails where it has none within ten
 AT_REST = """async box => {
   const place = () => { const at = box.getBoundingClientRect(); return [at.x, at.y, at.width, at.height].join(); };
@@ -110,6 +113,7 @@ class Watched:
         self.context: BrowserContext = browser.new_context(
             viewport={"width": width, "height": 900},
             color_scheme=scheme,
+            user_agent=PHONE if width < 700 else None,
             accept_downloads=True,
             reduced_motion=reduced_motion,
         )

@@ -56,7 +56,7 @@ def test_a_stage_that_serves_nothing_is_told_in_words_on_a_sheet_that_prints(odd
     plan = planned(odd(name))
     assert [s.name for s in plan.candidate.idle] == ["C"]
     assert told(plan)["stage_serves_nothing"].startswith("C: No filtered branch stands behind it")
-    html = files(plan)["plan.html"].decode()
+    html = files(plan)["figures.html"].decode()
     assert "No filtered branch stands behind it, so no water passes it" in html
     assert plan_result(plan).cartridges == []
 

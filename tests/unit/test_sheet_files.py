@@ -285,38 +285,44 @@ def test_cost_table_adds_up(made_files: dict[str, bytes]) -> None:
 
 
 def test_html_escapes_and_asks_for_nothing(evil_files: dict[str, bytes]) -> None:
-    page = evil_files["plan.html"].decode()
+    page = "".join(content.decode() for name, content in evil_files.items() if name.endswith(".html"))
     assert "<script" not in page
     assert "<img" not in page
     assert not re.search(r"""(src|href|url)\s*[=(]\s*["']?https?:""", page)
     assert "&lt;script&gt;" in page
 
 
-def test_pages_in_html_and_pdf(made: Plan, made_files: dict[str, bytes]) -> None:
-    html = made_files["plan.html"].decode()
+def test_the_plan_is_one_page_and_each_sheet_a_file_of_its_own(made: Plan, made_files: dict[str, bytes]) -> None:
     with pdfplumber.open(io.BytesIO(made_files["plan.pdf"])) as pdf:
-        texts = [page.extract_text() for page in pdf.pages]
-    titles = [p.title for p in pages(made)]
-    assert [t for t in titles if not any(t in text for text in texts)] == []
-    assert [t for t in titles if t not in html.replace("&#39;", "'")] == []
-    # the plan itself is one page: the second one starts the next part
-    assert texts[0].startswith("Corner cart")
-    assert texts[1].startswith("Change calendar")
-    for word in ("Estimate: verify by test", "Not a potability tool", "Governed by", "bypass 30%"):
-        assert word in texts[0]
+        (page,) = pdf.pages
+        text, images = page.extract_text(), page.images
+    assert not images  # drawn as vectors
+    for word in ("Corner cart", "verify by test", "Not a test of safe drinking water", "bypass 30%", "Next change"):
+        assert word in text, word
+    assert "Corner cart" in made_files["plan.html"].decode()
+    for sheet in pages(made):
+        with pdfplumber.open(io.BytesIO(made_files[f"{sheet.key}.pdf"])) as pdf:
+            assert sheet.title in pdf.pages[0].extract_text()
+        assert sheet.title in made_files[f"{sheet.key}.html"].decode().replace("&#39;", "'")
+    with pdfplumber.open(io.BytesIO(made_files["inspector.pdf"])) as pdf:
+        assert len(pdf.pages) <= 2
 
 
 def test_every_date_is_an_estimate(made: Plan) -> None:
     for page in pages(made):
-        if page.key in ("plan", "calendar"):
+        if page.key in ("figures", "calendar"):
             assert "verify by test" in page.subtitle
 
 
 def test_pdf_keeps_letters_or_says_so(evil_files: dict[str, bytes]) -> None:
-    with pdfplumber.open(io.BytesIO(evil_files["plan.pdf"])) as pdf:
-        text = "".join(page.extract_text() for page in pdf.pages)
+    text = ""
+    for name in ("calendar.pdf", "figures.pdf"):
+        with pdfplumber.open(io.BytesIO(evil_files[name])) as pdf:
+            text += "".join(page.extract_text() for page in pdf.pages)
     assert "<script>alert(1)</script>" in text.replace("\n", "")
     assert "Winter" in text
+    with pdfplumber.open(io.BytesIO(evil_files["plan.pdf"])) as pdf:
+        assert len(pdf.pages) == 1
 
 
 def test_metric_sheet_is_in_litres(made: Plan) -> None:

@@ -34,8 +34,9 @@ def text(
     anchor: str = "start",
     halo: str = "",
 ) -> str:
-    """Text with its baseline at ``y``; ``halo`` a colour around it that keeps lines out of the letters."""
-    about = f";paint-order:stroke;stroke:{halo};stroke-width:4px" if halo else ""
+    """Text with its baseline at ``y``; ``halo`` a colour around it that keeps lines
+    out of the letters, on screen alone: a PDF would draw it over them."""
+    about = f";paint-order:stroke;stroke:{halo};stroke-width:4px" if halo.startswith("var") else ""
     return (
         f'<text x="{n(x)}" y="{n(y)}" text-anchor="{anchor}" font-size="{n(size)}" font-weight="{weight}" '
         f'style="fill:{colour}{about}">{html(words)}</text>'

@@ -38,7 +38,7 @@ def year_strip(answer: Answer, calendar: Calendar, ink: Ink, width: float = 984,
     def at(day: dt.date) -> float:
         return left + (width - left - 8) * min(max((day - today).days, 0), days) / days
 
-    parts: list[str] = [_hatch(ink)]
+    parts: list[str] = []
     parts += _months(today, end, at, top, bottom, ink, narrow=narrow)
     busy = _busy(calendar, today, end)
     labels: list[tuple[float, str]] = []
@@ -49,10 +49,7 @@ def year_strip(answer: Answer, calendar: Calendar, ink: Ink, width: float = 984,
         labels.append(((a + b) / 2, f"{name}{factor}"))
     for start, stop, name in _stored(calendar, today, end):
         a, b = at(start), at(stop + dt.timedelta(days=1))
-        parts.append(
-            f'<rect x="{n(a)}" y="{n(top - 20)}" width="{n(b - a)}" height="{n(bottom - top + 20)}" '
-            f'style="fill:url(#bw-hatch);stroke:{ink.edge}"/>'
-        )
+        parts.append(_hatched(a, top - 20, b - a, bottom - top + 20, ink))
         if b - a > 50:
             parts.append(
                 text((a + b) / 2, top - 4, name, ink.ink, size=13, weight=650, anchor="middle", halo=ink.paper)
@@ -119,11 +116,16 @@ def _labels(labels: Sequence[tuple[float, str]], y: float, width: float, ink: In
     return out
 
 
-def _hatch(ink: Ink) -> str:
-    return (
-        '<defs><pattern id="bw-hatch" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-        f'<path d="M0 0V8" style="stroke:{ink.edge};stroke-width:1.6"/></pattern></defs>'
-    )
+def _hatched(x: float, y: float, width: float, height: float, ink: Ink) -> str:
+    """A rectangle with slanted lines in it: plain paths, because not every reader of SVG knows patterns."""
+    way, at = "", 8.0
+    while at < width + height:
+        x1, y1 = (at, 0.0) if at <= width else (width, at - width)
+        x2, y2 = (0.0, at) if at <= height else (at - height, height)
+        way += f"M{n(x + x1)} {n(y + y1)}L{n(x + x2)} {n(y + y2)}"
+        at += 8
+    lines = f'<path d="{way}" style="fill:none;stroke:{ink.edge};stroke-width:1"/>'
+    return _box(x, y, width, height, f"fill:none;stroke:{ink.edge}") + lines
 
 
 def _later(day: dt.date, months: int) -> dt.date:

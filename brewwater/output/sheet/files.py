@@ -3,37 +3,59 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal
 
 from brewwater.errors import InputError
+from brewwater.output.answer import answer
 from brewwater.output.calendar_file import calendar_file
+from brewwater.output.numbers import Words
 from brewwater.output.result import plan_result
+from brewwater.output.sheet.content import Page
 from brewwater.output.sheet.html import html_text
+from brewwater.output.sheet.one_page import one_page, page_html
 from brewwater.output.sheet.pages import pages
-from brewwater.output.sheet.pdf import pdf_bytes
+from brewwater.output.sheet.pdf import pdf_bytes, svg_pdf
 from brewwater.output.tables import csv_text, tables, workbook
 from brewwater.plan import Plan
 
 
 def files(plan: Plan, now: dt.datetime | None = None) -> dict[str, bytes]:
-    """Every file of the sheet, by name: ``plan.html``, ``plan.pdf``, ``changes.ics``, ``tables.xlsx``
-    and a CSV for each table.
+    """Every file of the sheet, by name: ``plan.html`` and ``plan.pdf`` (one page), each other sheet as ``.html`` and
+    ``.pdf`` under its own name, ``changes.ics``, ``tables.xlsx`` and a CSV for each table.
 
     Parameters
     ----------
     plan : a plan
     now : when the calendar was made; the clock's by default
     """
-    title = f"{plan.document.name}: water plan"
     result = plan_result(plan)
-    sheet, rows = pages(plan, result), tables(plan, result)
-    found = {
-        "plan.html": html_text(sheet, title).encode(),
-        "plan.pdf": pdf_bytes(sheet, title, "A4" if plan.document.units == "metric" else "letter"),
-        "changes.ics": calendar_file(plan, now),
-        "tables.xlsx": workbook(rows),
-    }
+    rows = tables(plan, result)
+    found = one_page_files(plan)
+    for page in pages(plan, result):
+        found |= sheet_files(plan, [page], page.key)
+    found |= {"changes.ics": calendar_file(plan, now), "tables.xlsx": workbook(rows)}
     return found | {f"{name}.csv": csv_text(table).encode("utf-8-sig") for name, table in rows.items()}
+
+
+def paper(plan: Plan) -> Literal["A4", "letter"]:
+    """The reader's paper."""
+    return "A4" if plan.document.units == "metric" else "letter"
+
+
+def one_page_files(plan: Plan) -> dict[str, bytes]:
+    """The plan on one page, as ``plan.html`` and ``plan.pdf``."""
+    title, size = f"{plan.document.name}: water plan", paper(plan)
+    told = answer(plan, Words(plan.document.units == "metric"))
+    svg = one_page(told, plan.document.demand.calendar, size)
+    return {"plan.html": page_html(svg, title, size).encode(), "plan.pdf": svg_pdf(svg, title, size)}
+
+
+def sheet_files(plan: Plan, chosen: Sequence[Page], name: str) -> dict[str, bytes]:
+    """Chosen sheets as one HTML and one PDF file."""
+    title = f"{plan.document.name}: {', '.join(p.title for p in chosen)}"[:200]
+    return {f"{name}.html": html_text(chosen, title).encode(), f"{name}.pdf": pdf_bytes(chosen, title, paper(plan))}
 
 
 def write_all(plan: Plan, folder: Path) -> list[Path]:

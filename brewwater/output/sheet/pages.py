@@ -54,11 +54,11 @@ MEASURES = (
 
 
 def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
-    """Every page of the sheet, in the order of printing. ``result``: the plan's, where it is at hand."""
+    """Every sheet but the plan on one page, in the order of printing. ``result``: the plan's, where it is at hand."""
     result, due = result or plan_result(plan), plan.calendar.dues
     tree = tree_of(plan)
     return (
-        plan_page(plan, result, due),
+        figures_page(plan, result, due),
         calendar_page(plan, due),
         shopping_page(plan, tree),
         fill_card(plan),
@@ -80,12 +80,12 @@ def tree_of(plan: Plan) -> PlumbingTree:
     return build_tree(plan.document.unit, plan.candidate.branches, stages)
 
 
-def plan_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
-    """The one-page plan: water, verdicts, stack, settings, dates, money, assumptions."""
+def figures_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
+    """The figures behind the plan: water, verdicts, stack, settings, dates, money, assumptions."""
     start = plan.document.demand.calendar.start
     return Page(
-        "plan",
-        plan.document.name,
+        "figures",
+        f"{plan.document.name}: the figures",
         f"Water plan {plan.stamp}, from {start.isoformat()}. {ESTIMATE}",
         (
             Section("Water: typical (range)", table=_water_table(result)),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -63,6 +65,21 @@ def pdf_bytes(pages: Sequence[Page], title: str, paper_size: str = "A4") -> byte
     return bytes(paper.output())
 
 
+def svg_pdf(svg: str, title: str, paper_size: str = "A4") -> bytes:
+    """One page drawn as SVG, as a PDF of the same size: paths and letters, no picture."""
+    paper = _Paper(_fonts_for(svg), paper_size)
+    paper.set_margin(0)
+    paper.set_auto_page_break(False)
+    paper.set_title(paper.fit(title))
+    paper.set_creator("brewwater")
+    paper.add_page()
+    paper.set_font(paper.face, "", 10)
+    if not paper.core_only:
+        svg = re.sub(r'font-family="[^"]*"', f'font-family="{paper.face}"', svg, count=1)
+    paper.image(io.BytesIO(paper.fit(svg).encode()), 0, 0, paper.w)
+    return bytes(paper.output())
+
+
 def _texts(pages: Sequence[Page]) -> Iterator[str]:
     for page in pages:
         yield from (page.title, page.subtitle)
@@ -80,7 +97,10 @@ def _latin(text: str, errors: str) -> str:
 
 def _fonts(pages: Sequence[Page]) -> tuple[Path, Path] | None:
     """A regular and a bold font file, where the pages need more than Latin-1 and one is found."""
-    text = "".join(_texts(pages))
+    return _fonts_for("".join(_texts(pages)))
+
+
+def _fonts_for(text: str) -> tuple[Path, Path] | None:
     if _latin(text, "ignore") == text.translate(_PLAIN):
         return None
     for folder in map(Path, _FONT_FOLDERS):
@@ -127,7 +147,7 @@ class _Paper(FPDF):
             self.draw(page.drawing)
         for section in page.sections:
             if section.lines or section.table:
-                self.section(section, 7.6 if page.key == "plan" else 8.6)
+                self.section(section, 7.6 if page.key == "figures" else 8.6)
 
     def draw(self, drawing: Drawing) -> None:
         """The branch diagram, shrunk where it is longer than the page."""

@@ -7,8 +7,9 @@ import streamlit as st
 from brewwater.errors import BrewwaterError, InputError
 from brewwater.output.escape import for_markdown
 from brewwater.output.result import plan_result
-from brewwater.output.sheet.files import files
+from brewwater.output.sheet.files import files, sheet_files
 from brewwater.output.sheet.fill_day import Advice, fill_advice
+from brewwater.output.sheet.pages import pages
 from brewwater.plan import Plan
 from brewwater.store import read_document
 from brewwater.web import keeping, planning
@@ -23,8 +24,8 @@ KINDS = {
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 NAMES = {
-    "plan.pdf": ("The sheet, to print (PDF)", "print"),
-    "plan.html": ("The sheet, to read (HTML)", "article"),
+    "plan.pdf": ("The plan on one page (PDF)", "print"),
+    "plan.html": ("The plan on one page (HTML)", "article"),
     "changes.ics": ("The calendar of changes (iCalendar)", "event"),
     "tables.xlsx": ("All tables (spreadsheet)", "table"),
 }
@@ -56,7 +57,7 @@ def _sheet(plan: Plan) -> None:
     wanted = on.extra.get("sheet_of")
     if wanted != plan.stamp:
         st.button(
-            "Make the sheet, the calendar and the tables",
+            "Make the plan, the sheets and the tables",
             key="make_files",
             icon=":material/print:",
             on_click=lambda: on.extra.update(sheet_of=plan.stamp),
@@ -77,6 +78,7 @@ def _sheet(plan: Plan) -> None:
                 icon=f":material/{icon}:",
                 on_click="ignore",
             )
+    _chosen_sheets(plan)
     with st.expander("Single tables (CSV)", icon=":material/table_rows:"):
         for name, data in made.items():
             if name.endswith(".csv"):
@@ -90,6 +92,30 @@ def _sheet(plan: Plan) -> None:
                 )
     with st.expander("Look at the sheet here", icon=":material/visibility:"):
         st.iframe(made["plan.html"].decode(), height=900)
+
+
+def _chosen_sheets(plan: Plan) -> None:
+    """The other sheets, by tick, as one file to print."""
+    all_ = {p.key: p for p in pages(plan)}
+    keys = st.pills(
+        "Other sheets",
+        list(all_),
+        default=["inspector"],
+        selection_mode="multi",
+        key="sheets",
+        format_func=lambda key: all_[key].title,
+    )
+    if keys:
+        made = sheet_files(plan, [all_[key] for key in all_ if key in keys], "sheets")
+        st.download_button(
+            f"{len(keys)} sheet{'s' if len(keys) > 1 else ''} (PDF)",
+            made["sheets.pdf"],
+            f"{desk().ref or 'brewwater'}-sheets.pdf",
+            "application/pdf",
+            key="take_sheets.pdf",
+            icon=":material/print:",
+            on_click="ignore",
+        )
 
 
 def _take_document() -> None:

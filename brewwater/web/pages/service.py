@@ -11,6 +11,7 @@ from brewwater.log.entry import make_reading
 from brewwater.output.answer import Answer, StageLine
 from brewwater.output.drawing import H2, SCREEN, caution, number, strip
 from brewwater.output.escape import for_html as html
+from brewwater.output.escape import for_markdown
 from brewwater.output.numbers import Kind
 from brewwater.output.sheet.pages import tree_of
 from brewwater.plumbing import change
@@ -82,7 +83,7 @@ def _log(stage: StageLine) -> None:
         "Done: log this change", key="service_done", type="primary", on_click=_write, args=(stage,), width="stretch"
     )
     if "service_fault" in on.extra:
-        st.error(str(on.extra["service_fault"]), icon=":material/edit_off:")
+        st.error(for_markdown(on.extra["service_fault"]), icon=":material/edit_off:")
     fields.done("service_done")
 
 
