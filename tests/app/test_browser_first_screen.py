@@ -78,7 +78,7 @@ def test_a_safety_stop_stands_before_all(
     bad = document.supplies[0].model_copy(update={"notice": "do_not_drink"})
     document = document.model_copy(update={"supplies": (bad, *document.supplies[1:]), "train": ()})
     seen = opened(kit, chromium, address, data, document, width, monkeypatch)
-    stop = seen.page.locator(".bw-stop")
+    stop = seen.page.locator(".bw-halt")
     assert "Do not serve water from Chalkworth" in stop.inner_text()
     top = stop.bounding_box()["y"]
     for other in (".bw-headline", ".bw-facts", ".bw-verdicts"):

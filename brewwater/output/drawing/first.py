@@ -35,7 +35,7 @@ def stop(answer: Answer, ink: Ink) -> str:
     """The safety stop, before all; empty where there is none."""
     if not answer.stop:
         return ""
-    return f'<div class="bw-stop" role="alert">{icon("stop", ink, 26)}<strong>{html(answer.stop)}</strong></div>'
+    return f'<div class="bw-halt" role="alert">{icon("stop", ink, 26)}<strong>{html(answer.stop)}</strong></div>'
 
 
 def head(answer: Answer) -> str:
@@ -113,7 +113,8 @@ def legend(answer: Answer, ink: Ink) -> str:
     letters = " · ".join(f"{t.letter} {t.name}" for t in answer.towns) if len(answer.towns) > 1 else ""
     before, after = WATER.inside("source"), WATER.inside("served")
     return (
-        f'<div class="bw-legend"><span>{ring} before, {before}</span><span>{full} after, {after}</span>'
+        f'<div class="bw-legend"><span>{ring} before<span class="bw-desk">, {before}</span></span>'
+        f'<span>{full} after<span class="bw-desk">, {after}</span></span>'
         f"<span>{box} goal</span>{f'<span>{html(letters)}</span>' if letters else ''}</div>"
     )
 

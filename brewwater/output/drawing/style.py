@@ -11,7 +11,7 @@ LAYOUT = """
 .bw-answer p{margin:0;font-size:1rem}
 .bw-answer svg{max-width:100%;overflow:visible;vertical-align:middle}
 .bw-sr{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
-.bw-stop{display:flex;gap:.6rem;align-items:center;border:3px solid var(--bw-act);border-radius:6px;padding:.6rem .8rem;
+.bw-halt{display:flex;gap:.6rem;align-items:center;border:3px solid var(--bw-act);border-radius:6px;padding:.6rem .8rem;
  margin-bottom:.6rem;font-size:1.1rem}
 .bw-facts{display:flex;border-top:2px solid var(--bw-ink);padding:.5rem 0 .25rem}
 .bw-fact{flex:1 1 auto;padding:0 1rem;border-left:1px solid var(--bw-grid);min-width:0}
@@ -89,6 +89,11 @@ span.bw-phone{display:inline!important}
 .bw-said .bw-rail{display:block;text-align:center}
 .bw-said .bw-rail+.bw-rail{display:none}
 .bw-said .bw-aside{display:inline}
+.bw-answer details{margin-top:0}
+.bw-answer summary{padding:.05rem 0;font-size:.875rem;line-height:1.3}
+.bw-safe{padding:.3rem 0}
+.bw-legend{gap:0 .6rem}
+.bw-said,.bw-said:first-child{padding:.2rem 0}
 .bw-stages{display:block}
 .bw-stage,.bw-stage:first-child{padding:.6rem 0;border:0;border-top:1px solid var(--bw-grid)}
 .bw-twice{display:block}

@@ -113,7 +113,8 @@ STYLE = """<style>
  opacity:1}
 .stMainBlockContainer{padding:.75rem 2rem 3rem!important;max-width:72rem}
 [data-testid=stHeader]{background:transparent;pointer-events:none;height:3.25rem}
-[data-testid=stHeader] :is(button,a){pointer-events:auto;background:var(--bw-paper)}
+[data-testid=stHeader] *{pointer-events:none}
+[data-testid=stHeader] :is(button,button *,a){pointer-events:auto;background:var(--bw-paper)}
 [data-testid=stSidebar]{width:15rem!important;min-width:15rem!important}
 [data-testid=stSidebarHeader]{height:2.6rem;padding-bottom:0;margin-bottom:0}
 [data-testid=stSidebarNavLink]{padding-top:.1rem;padding-bottom:.1rem}
