@@ -67,7 +67,8 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
     ),
     (
         "date",
-        r"\bdates?\b|\byears?\b|sampled|\bdatum\b|\bjahr\b|\bfecha\b|annee|\banno\b|\bdata\b(?! (?:range|value))"
+        r"\bdates?\b|\byears?\b|sampled|\bdatum\b|\bjahr\b|\bfecha\b|annee|\banno\b"
+        r"|^ar$|^rok$|^jaar$|^ano$|^vuosi$|\bdata\b(?! (?:range|value))"
         r"|\bano\b|probenahme|collected|prelevement|\bdato\b|paivamaara|\bpvm\b|日期|muestread|provtagn|odber",
     ),
     (

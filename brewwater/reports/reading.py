@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,12 +13,12 @@ from brewwater.reports.bounded import Watch
 from brewwater.reports.checks import cross_check
 from brewwater.reports.layout import page_lines
 from brewwater.reports.pages import line_texts, read_page
-from brewwater.reports.places import places
+from brewwater.reports.places import parted, places, repeated_heads
 from brewwater.reports.readings import analysis_of
 from brewwater.reports.report import Problem, Report, Row, Unread
 from brewwater.reports.settle import OTHER_TONGUE, calcium_basis, drop_repeats, name_supplies, row_problems, settle
 from brewwater.reports.values import decimal_mark
-from brewwater.reports.words import Source
+from brewwater.reports.words import Page, Source
 
 
 def read_report(path: str | Path, watch: Watch | None = None) -> Report:
@@ -69,9 +70,13 @@ def read_content(content: Source, name: str) -> Report:
     mark = decimal_mark(texts)
     rows: list[Row] = []
     unread: list[Unread] = []
+    pages: Sequence[Page] = content.pages
     named = places([line_texts(page) for page in lines])
+    if not any(named):
+        pages, named = parted(pages, lines, repeated_heads([line_texts(page) for page in lines]))
+        lines = [page_lines(page) for page in pages]
     before: str | None = None
-    for page, its_lines, its_places in zip(content.pages, lines, named, strict=True):
+    for page, its_lines, its_places in zip(pages, lines, named, strict=True):
         its_rows, open_ = read_page(page, its_lines, mark, numbered=content.numbered, places=its_places, before=before)
         rows += its_rows
         unread += open_

@@ -71,7 +71,7 @@ def drop_repeats(rows: Sequence[Row]) -> list[Row]:
             row.unit.lower(),
             row.supply,
             row.date,
-            row.section if row.supply is None and apart else "",
+            row.section if apart else "",
         )
         if key not in out or out[key].confidence < row.confidence:
             out[key] = row

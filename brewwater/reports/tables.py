@@ -158,6 +158,8 @@ class _Reader:
             if not unit_text and label.unit is None:  # a unit that stands beside its column
                 others = [t for j, t in enumerate(row) if j != label_at and columns[j].role not in VALUE_ROLES]
                 unit_text = next((t for t in others if _is_unit(t)), "")
+            if not unit_text and label.unit is None and limit:
+                unit_text = _unit_after(limit)  # printed in the limit's cell alone
             beside = [row[label_at], row[unit_at] if unit_at is not None else "", *(row[j] for j in at), own_date]
             name = group_supply if group_supply is not None else supply or self.grid.supply
             if name is not None and is_system(name):
@@ -296,6 +298,12 @@ def _without_summary(
         for key, at in groups.items()
         if key[0] is not None or not all(columns[j].role in ("high", "average") for j in at)
     }
+
+
+def _unit_after(limit: str) -> str:
+    """The unit at the end of a limit: ``max. 0,2 mg/l``, ``- mg/l``."""
+    words = limit.split()
+    return next((tail for i in range(len(words)) if _is_unit(tail := " ".join(words[i:]))), "")
 
 
 def _dates_from(above: list[str], row: list[str], columns: list[Column]) -> list[str]:

@@ -33,7 +33,8 @@ contradicting
     and is not named by a problem.
 
 Rows of analytes and supplies that the truth leaves out are not scored. A report's own single supply stands for every
-supply of the truth; where that mixes figures that differ, no figure of them is right unless dates tell them apart.
+supply of the truth; where that mixes figures whose numbers do not overlap, none of them is right unless dates tell
+them apart.
 "No figure" of an unread entry means that it shows none of the file's figures in the truth.
 """
 
@@ -461,10 +462,17 @@ def _pooled(mixed: list[tuple[Figure, int]], figures: list[Figure], rows: list[d
             if f.supply != figure.supply
             and set(f.ids) & set(figure.ids)
             and same_unit(f.unit) == same_unit(figure.unit)
-            and f.printed != figure.printed
+            and _apart(f, figure)
         ]
         if rows[i]["supply"] not in (None, "all") and any(holds(rows[i], f.supply) for f in rivals):
             figure.outcome = "flagged" if figure.doubted else "wrong"
+
+
+def _apart(one: Figure, other: Figure) -> bool:
+    """Whether the numbers of two figures do not overlap, so that no reading of both as one supply can be right."""
+    if not one.numbers or not other.numbers:
+        return one.printed != other.printed
+    return min(one.numbers) > max(other.numbers) or min(other.numbers) > max(one.numbers)
 
 
 def _brief(row: dict[str, Any]) -> str:

@@ -63,9 +63,12 @@ def section(at: int, rename: Rename) -> None:
     dropped = st.file_uploader(
         "Drop a report here: PDF, photo, CSV, spreadsheet, HTML or text", type=KINDS, key="report"
     )
-    if dropped is not None:
+    if dropped is not None and dropped.file_id != on.extra.get("report_done"):
         on.extra["report"] = (dropped.name, dropped.getvalue())
+        on.extra["report_file"] = dropped.file_id
     if "report" not in on.extra:
+        if dropped is not None:
+            st.caption(f"{dropped.name} is read and put away. Its values are shown under What is in it.")
         return
     name, data = on.extra["report"]
     st.button("Put the report away", key="report_away", on_click=_away)
@@ -103,8 +106,11 @@ def section(at: int, rename: Rename) -> None:
 
 
 def _away() -> None:
+    """Done with this report: the file that still lies in the browser is not read again."""
+    extra = desk().extra
+    extra["report_done"] = extra.pop("report_file", None)
     for key in ("report", "report_read"):
-        desk().extra.pop(key, None)
+        extra.pop(key, None)
 
 
 def _read(name: str, data: bytes) -> Report:
