@@ -369,9 +369,9 @@ def percent(share: float, digits: int = 0) -> str:
     return f"{100 * share:.{digits}f} %"
 
 
-def plain(value: float, digits: int = 3) -> str:
+def plain(value: float | None, digits: int = 3) -> str:
     """A number as it is written in a sentence: ``digits`` significant ones, thousands set off, never an exponent."""
-    if not math.isfinite(value):
+    if value is None or not math.isfinite(value):
         return "not known"
     rounded = float(f"{value:.{digits}g}")
     if rounded == 0 or abs(rounded) < 1e-9:  # less is the arithmetic's own

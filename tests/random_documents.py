@@ -317,8 +317,8 @@ def sheet(chance: Chance) -> Document:
         "drop_at_flow_gpm": (0.1, 5),
         "end_pressure_drop_psi": (1, 40),
         "bed_volume_L": (0.05, 40),
-        "rated_output_gal_per_day": (10, 600),
-        "rated_pressure_psi": (20, 90),
+        "rated_output_gal_per_day": (10, 300),  # more, at several times its pressure, and no pipe here feeds it
+        "rated_pressure_psi": (35, 90),
         "life_months": (0.5, 60),
         "micron": (0.2, 100),
     }
@@ -342,7 +342,7 @@ def stage(chance: Chance, number: int, branches: Sequence[str]) -> Document:
     found["size"] = chance.one(("small", "medium", "large"))
     found["sheet"] = sheet(chance)
     if medium == "reverse_osmosis" and chance.maybe():
-        found["recovery"] = chance.number(0.05, 0.9)
+        found["recovery"] = chance.number(0.15, 0.9)
         found["temperature_curve"] = chance.one(("exponential", "army_table", "three_percent"))
     if medium == "reverse_osmosis" and chance.maybe(0.3):
         found["rejection"] = {ion: chance.number(0, 1) for ion in ("calcium", "sodium", "chloride")}

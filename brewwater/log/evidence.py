@@ -35,13 +35,12 @@ FOLLOWED = 2.0
 def follow_meters(plan: Demand, meters: Iterable[Metered], draws: Draws) -> Demand:
     """The demand with a wide factor on what each meter counts, so that the forecast can follow the meter.
 
-    The factor's median is 1 while the meter is within ``FOLLOWED`` times the plan; past that it is what brings the
-    plan so near, so that no draw must be an outlier to follow. Where no meter is read, the demand is left as stated.
+    The factor's median is what each meter was found to lean to (``leaning``); where no meter is read, the demand is
+    left as stated.
     """
-    amounts, meters = plan.amounts, tuple(meters)
-    for branches in dict.fromkeys(m.branches for m in meters):
+    amounts = plan.amounts
+    for branches, middle in {m.branches: m.lean for m in meters}.items():
         counted = np.isin(plan.branches, branches)[None, :, None]
-        middle = _leaned(plan, [m for m in meters if m.branches == branches])
         amounts = np.where(counted, amounts * plan_factor(branches, draws, middle), amounts)
     return plan if amounts is plan.amounts else replace(plan, amounts=amounts)
 
@@ -67,15 +66,26 @@ def metered_ratio(meter: Metered, planned_gal: FloatArray) -> float:
     return float(np.exp(percentiles(each, planned_gal[counts], [0.5])[0]))
 
 
-def _leaned(plan: Demand, meters: Sequence[Metered]) -> float:
-    """The median of the factor of a group of meters that count the same branches."""
-    ratios = [metered_ratio(m, np.median(metered_gal(m, plan), axis=-1)) for m in meters]
-    told = [float(np.log(r)) for r in ratios if np.isfinite(r)]
-    if not told:
-        return 1.0
-    apart = float(np.median(told))
-    most = float(np.log(FOLLOWED))
-    return float(np.exp(apart - np.clip(apart, -most, most)))
+def leaning(meters: Sequence[Metered], plan: Demand) -> tuple[Metered, ...]:
+    """The meters, each with what its draws start from: 1 while it is within ``FOLLOWED`` times the plan; past that
+    what brings the plan so near, so that no draw must be an outlier to follow.
+
+    Meters of a few branches go first: what they explain, one that counts those branches too need not explain again.
+
+    Parameters
+    ----------
+    plan : the demand before any reading
+    """
+    most, found = float(np.log(FOLLOWED)), {}
+    for branches in sorted({m.branches for m in meters}, key=lambda names: (len(names), names)):
+        same = [m for m in meters if m.branches == branches]
+        ratios = [metered_ratio(m, np.median(metered_gal(m, plan), axis=-1)) for m in same]
+        told = [float(np.log(r)) for r in ratios if np.isfinite(r)]
+        apart = float(np.median(told)) if told else 0.0
+        found[branches] = float(np.exp(apart - np.clip(apart, -most, most)))
+        counted = np.isin(plan.branches, branches)[None, :, None]
+        plan = replace(plan, amounts=np.where(counted, plan.amounts * found[branches], plan.amounts))
+    return tuple(replace(m, lean=found[m.branches]) for m in meters)
 
 
 def bed_holds(stage: str, draws: Draws) -> FloatArray:

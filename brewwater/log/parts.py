@@ -19,6 +19,8 @@ from brewwater.treatment import Stage
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+# More rows than this of one kind are merged or thinned: a long log must not make the page slow.
+MOST_ROWS = 32
 # Readings older than this before the start of the plan are kept, but not used.
 MONTHS_BACK = 36
 
@@ -98,6 +100,7 @@ class Metered:
     branches : those it counts; ``sums``: of the timeline over each interval, shape (row, term)
     gal, service_days, days : shape (row,)
     first, last : index into the timeline
+    lean : median of the factor by which its draws differ from the plan, before it is read
     """
 
     where: str
@@ -109,6 +112,7 @@ class Metered:
     first: IntArray
     last: IntArray
     ids: tuple[str, ...]
+    lean: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

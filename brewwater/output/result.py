@@ -42,7 +42,7 @@ from brewwater.planning.search import cost_over_years, over_years
 from brewwater.planning.shelf_rating import Rated
 from brewwater.plumbing import Check
 from brewwater.treatment import Stage
-from brewwater.units import GAL_L, percent
+from brewwater.units import GAL_L, percent, plain
 from brewwater.verdicts import Verdict
 
 FloatArray = NDArray[np.float64]
@@ -261,8 +261,8 @@ def _base_lines(result: PlanResult) -> list[str]:
         low, high = way.total.p10 or 0.0, way.total.p90 or 0.0
         out.append(
             f"  {way.name}: {fits}; {money(way.expected)} a year ({money(low)} to {money(high)}); "
-            f"{way.fresh_gal.p50:.3g} gal a service day from the fresh tank, {way.waste_gal.p50:.3g} gal to waste, "
-            f"{way.reject_gal.p50:.3g} gal of reject"
+            f"{plain(way.fresh_gal.p50)} gal a service day from the fresh tank, {plain(way.waste_gal.p50)} gal to "
+            f"waste, {plain(way.reject_gal.p50)} gal of reject"
         )
         out += [f"    {ask}" for ask in way.asks]
     return out
@@ -328,8 +328,8 @@ def summary(plan: Plan) -> str:
         f"First twelve months, whole cartridges as they are bought: {written(cost.expected, cost.currency, exact=True)}"
         + (f", {written(cost.per_drink, cost.currency)} a drink" if cost.per_drink is not None else "")
         + f"; the first set, apart: {written(cost.first_set or 0, cost.currency, exact=True)}; "
-        f"{cost.flush_gal or 0:.3g} gal run to waste through new cartridges. (The figures beside the treatments above "
-        f"are {over_years(plan.scenario)}, every part by the share of it that is used up.)"
+        f"{plain(cost.flush_gal or 0)} gal run to waste through new cartridges. (The figures beside the treatments "
+        f"above are {over_years(plan.scenario)}, every part by the share of it that is used up.)"
     )
     out += [f"  {item.name}: {written(item.amount, cost.currency, exact=True)}" for item in cost.lines]
     for check in result.fit:

@@ -14,6 +14,7 @@ from typing import Literal
 
 from brewwater.planning.search import NAMES
 from brewwater.treatment import Stage
+from brewwater.units import plain
 from brewwater.verdicts.measure import assumed_words
 
 Origin = Literal["standard", "trade", "plain"]
@@ -199,6 +200,8 @@ CHECKS = Group(
     ("tongue", "Weight on the hitch", "t"),
     ("side_balance", "Weight on one side", "p"),
     ("plumbing", "Pipe drawing", "p"),
+    ("base_tank", "Tank at base", "p"),
+    ("carried_tank", "Tank carried on board", "p"),
 )
 
 MEASURES = Group(
@@ -437,7 +440,7 @@ def stage_part(stage: Stage) -> str:
 
 def bypass(percent: float) -> str:
     """The setting of a bypass: always the share that stays raw, so that 0 is all treated and 100 all raw."""
-    return f"bypass {percent:.3g}%"
+    return f"bypass {plain(percent)}%"
 
 
 def analyte(key: str) -> str:

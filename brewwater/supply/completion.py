@@ -17,8 +17,8 @@ from brewwater.ensemble import Draws, effective_size, mean_of, span_at_score
 from brewwater.records import Span
 from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement, Supply
-from brewwater.reports.checks import cross_check
 from brewwater.reports.instruments import instrument
+from brewwater.supply.contradictions import SOLIDS_ABOVE, add_salt, solids_above_ions, told
 from brewwater.units import percent
 from brewwater.water import CACO3_G_PER_EQ, HCO3_G_PER_MOL, MOLAR_MASS_G, Water
 
@@ -41,12 +41,6 @@ _IMPOSSIBLE_SHARE = 0.9
 # Relative width within which computed and reported solids, and the two charges, are taken to agree
 # (a printed sum is rounded and dried; common practice, no source).
 _SOLIDS_SD = 0.20
-# Measured solids over what the ions make, past which they contradict each other (common practice, no source:
-# laboratories allow a fifth between the two).
-_SOLIDS_ABOVE = 1.3
-# Cross-checks that are told here in words of their own.
-_TOLD_BELOW = {"tds_impossible", "tds_above_ions", "charge_balance"}
-_HALF = " The plan gives either an even chance until one of them is measured again."
 # What a supply's wells and seasons raise and lower together, and the correlation of any two of them (common
 # practice, no source): a report prints each range by itself.
 TOGETHER = frozenset(
@@ -112,7 +106,7 @@ class _Completer:
         self.measured = {a: m for a, m in supply.analysis.items()}
         self.notes: list[Note] = []
         self.log_weight = np.zeros(draws.n)
-        self.findings = {f.code: f for f in cross_check(supply.analysis)}
+        self.findings = told(supply)
 
     # -- drawing ---------------------------------------------------------------------------------
 
@@ -172,13 +166,6 @@ class _Completer:
         nothing says which is wrong (a choice); with one draw none does."""
         return np.asarray(self.draws.uniform(self._column(question)) < 0.5)
 
-    def tell(self) -> None:
-        """Say what the cross-checks of the figures find, but for what is told elsewhere in other words."""
-        for finding in self.findings.values():
-            if finding.code not in _TOLD_BELOW:
-                half = _HALF if finding.code == "hardness_mismatch" else ""
-                self.notes.append(Note(finding.code, f"{self.supply.name}: {finding.message}{half}"))
-
     # -- the parts -------------------------------------------------------------------------------
 
     def hardness(self) -> tuple[FloatArray, FloatArray, set[str]]:
@@ -189,7 +176,7 @@ class _Completer:
             hardness = self.measure("total_hardness") / per_mol
             calcium = hardness * self.calcium_share()
             magnesium = hardness - calcium
-            if "hardness_mismatch" in self.findings:
+            if any(f.code == "hardness_mismatch" for f in self.findings):
                 split = self.either("hardness or its parts")
                 own = self.measure("calcium") / 1000 / MOLAR_MASS_G["calcium"]
                 share = self.prior("calcium_share_of_hardness")
@@ -292,7 +279,7 @@ class _Completer:
     # -- the whole -------------------------------------------------------------------------------
 
     def run(self) -> Completion:
-        self.tell()
+        self.notes += [Note(f.code, f.message) for f in self.findings]
         calcium, magnesium, known_h = self.hardness()
         alkalinity, known_a = self.alkalinity()
         ions: dict[str, FloatArray] = {"calcium": calcium, "magnesium": magnesium}
@@ -376,31 +363,13 @@ class _Completer:
         if target is None:
             return
         total = self._mass(ions, tuple(CHARGE)) + _SOLIDS_PER_EQ_ALKALINITY * alkalinity + silica
-        if float(np.mean(_SOLIDS_ABOVE * total < target)) > _IMPOSSIBLE_SHARE:
-            self._fill_up(ions, target, total, free)
+        if float(np.mean(SOLIDS_ABOVE * total < target)) > _IMPOSSIBLE_SHARE:
+            found = solids_above_ions(self.supply.name, target, total)
+            self.notes.append(Note(found.code, found.message))
+            lacking = np.where(self.either("solids or ions"), np.maximum(target - total, 0), 0)
+            add_salt(ions, lacking, free)
         else:
             self.log_weight = self.log_weight - 0.5 * (np.log(total / np.maximum(target, 1e-6)) / _SOLIDS_SD) ** 2
-
-    def _fill_up(
-        self, ions: dict[str, FloatArray], target: FloatArray, total: FloatArray, free: tuple[str, ...]
-    ) -> None:
-        """Where the solids are far above all that the ions can make, let half of the draws believe the solids: what
-        is missing is then a neutral salt of sodium and of the anions that nobody measured."""
-        measured, made = float(np.median(target)), float(np.median(total))
-        self.notes.append(
-            Note(
-                "tds_above_ions",
-                f"{self.supply.name}: the dissolved solids of {measured:.0f} mg/L are far above the {made:.0f} mg/L "
-                f"that the ions of the same report make: one of the two is wrong, or an ion was not measured.{_HALF}",
-            )
-        )
-        anions = free or ("sulfate",)
-        of_anion = sum(MOLAR_MASS_G[a] / -CHARGE[a] for a in anions) / len(anions)
-        lacking = np.where(self.either("solids or ions"), np.maximum(target - total, 0), 0)
-        equivalents = lacking / 1000 / (MOLAR_MASS_G["sodium"] + of_anion)
-        ions["sodium"] = ions["sodium"] + equivalents
-        for anion in anions:
-            ions[anion] = ions[anion] + equivalents / -CHARGE[anion] / len(anions)
 
     def _potassium(self, sodium: FloatArray, share: FloatArray) -> FloatArray:
         if "potassium" in self.measured:

@@ -11,7 +11,7 @@ from brewwater.reference import keyed
 from brewwater.treatment.media.mineral_dose import salt
 from brewwater.treatment.medium import usual
 from brewwater.treatment.stage import Stage
-from brewwater.units import percent
+from brewwater.units import percent, plain
 from brewwater.water import MOLAR_MASS_G
 
 CARBONS = frozenset({"carbon", "catalytic_carbon"})
@@ -119,8 +119,8 @@ def _blend_dechlorinated(stages: tuple[Stage, ...], context: Context) -> Iterato
             yield Problem(
                 "blend_not_dechlorinated",
                 stage.name,
-                "Blend water comes from the train's inlet with its chlorine: set a carbon after the "
-                "blend, or use the membrane's own bypass downstream of the carbon.",
+                "Blend water comes from the train's inlet with its chlorine: set a carbon after the blend, or use "
+                "the membrane's own bypass downstream of the carbon.",
             )
         if (
             stage.medium in DEMINERALISERS
@@ -188,8 +188,8 @@ def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Itera
             yield Problem(
                 "no_cure_for_chloride",
                 stage.name,
-                f"This medium leaves chloride ({chloride:.0f} mg/L) untouched: it does not protect the boiler. "
-                "Only a membrane, deionisation, blending or other water lowers chloride.",
+                f"This medium leaves chloride ({chloride:.0f} mg/L) untouched: it does not protect the boiler. Only "
+                "a membrane, deionisation, blending or other water lowers chloride.",
                 advice=(context.hardness_mg_L_as_CaCO3 or 0) > limits()["hard_mg_L"],
             )
 
@@ -224,15 +224,15 @@ def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[Proble
                 yield Problem(
                     "permanent_hardness",
                     stage.name,
-                    f"Of {hard:.0f} mg/L hardness {hard - alkaline:.0f} is permanent: this medium takes "
-                    "only what is tied to alkalinity.",
+                    f"Of {hard:.0f} mg/L hardness {hard - alkaline:.0f} is permanent: this medium takes only what is "
+                    "tied to alkalinity.",
                 )
             if alkaline > limits()["sodium_ratio"] * hard:
                 yield Problem(
                     "sodium_alkalinity",
                     stage.name,
-                    f"{alkaline - hard:.0f} mg/L of the alkalinity is sodium bicarbonate, which this "
-                    "medium cannot take.",
+                    f"{alkaline - hard:.0f} mg/L of the alkalinity is sodium bicarbonate, which this medium cannot "
+                    "take.",
                 )
         if stage.medium == "softening" and hard < limits()["already_soft_mg_L"]:
             yield Problem(
@@ -276,15 +276,15 @@ def _brass(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 yield Problem(
                     "demineralised_in_brass",
                     stage.name,
-                    "Demineralised water leaches brass and copper: approved non-metallic line, and "
-                    "blend or minerals before any metal.",
+                    "Demineralised water leaches brass and copper: approved non-metallic line, and blend or "
+                    "minerals before any metal.",
                 )
             elif stage.medium == "weak_acid":
                 yield Problem(
                     "carbon_dioxide_in_brass",
                     stage.name,
-                    "Water rich in CO2 after this bed attacks brass and copper: approved non-metallic "
-                    "line and lead-free parts up to the machine.",
+                    "Water rich in CO2 after this bed attacks brass and copper: approved non-metallic line and "
+                    "lead-free parts up to the machine.",
                     advice=True,
                 )
 
@@ -307,8 +307,8 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 yield Problem(
                     "high_dose",
                     stage.name,
-                    f"{dose.mg_L:g} mg/L of {found.label} is above the usual {found.usual_high_mg_L:g}: "
-                    "check the decimal point and weigh it twice.",
+                    f"{dose.mg_L:g} mg/L of {found.label} is above the usual {found.usual_high_mg_L:g}: check the "
+                    "decimal point and weigh it twice.",
                     advice=True,
                 )
             if "sodium" in found.gives:
@@ -383,8 +383,8 @@ def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
         yield Problem(
             "iron_fouls",
             stage.name,
-            f"Iron {iron:g} and manganese {manganese:g} mg/L foul it (it bears about {bears}): take them out first, "
-            "or fill elsewhere.",
+            f"Iron {plain(iron)} and manganese {plain(manganese)} mg/L foul it (it bears about {bears}): take them "
+            "out first, or fill elsewhere.",
         )
 
 

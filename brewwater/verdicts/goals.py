@@ -14,6 +14,7 @@ from brewwater.errors import InputError
 from brewwater.records import Finite, Part
 from brewwater.reference import Row, cite, keyed, table
 
+_FAR = 1e9  # past any bound all of a goal is lost
 FloatArray = NDArray[np.float64]
 Severity = NDArray[np.int8]
 
@@ -90,7 +91,7 @@ class Goal(Part):
             if edge is None:
                 continue
             width = abs((0.0 if red is None else red) - edge) or w["width_of_a_limit"] * abs(edge) or 1.0
-            past = np.maximum(np.nan_to_num(sign * (values - edge)) / width, 0.0)
+            past = np.clip(np.nan_to_num(sign * (values - edge)), 0.0, _FAR) / width
             if past.any():
                 kept = kept * (w["left_without_red"] if red is None else left) ** past**power
         unsolved = np.isnan(values)

@@ -112,6 +112,11 @@ def _few_draws() -> Callable[[PlanDocument], PlanDocument]:
     return few_draws
 
 
+@pytest.fixture(name="front_of")
+def _front_of() -> type[Front]:
+    return Front
+
+
 @pytest.fixture
 def front() -> Front:
     """The demo plan, few draws."""

@@ -41,10 +41,16 @@ def test_fittings_add_and_warm_water_loses_less() -> None:
     assert float(pipe_loss_psi(Pipe(length_ft=20), 2)) == pytest.approx(2 * bare)
 
 
-@pytest.mark.parametrize("gpm", [-0.1, 60.1])
-def test_a_flow_outside_the_table(gpm: float) -> None:
-    with pytest.raises(InputError, match="0 to 60 gpm"):
-        pipe_loss_psi(Pipe(length_ft=1), gpm)
+@pytest.mark.parametrize("gpm", [-0.1, float("nan"), float("inf")])
+def test_a_flow_that_is_none(gpm: float) -> None:
+    with pytest.raises(InputError, match="0 gpm or more"):
+        pipe_loss_psi(Pipe(length_ft=10), gpm)
+
+
+def test_past_the_table_the_loss_grows_on_without_a_step() -> None:
+    at, just_past, twice = (float(pipe_loss_psi(Pipe(length_ft=10), gpm)) for gpm in (60, 60.001, 120))
+    assert at < just_past < 1.001 * at
+    assert twice == pytest.approx(at * 2**1.85)
 
 
 def test_speed() -> None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from brewwater.output.charts.base import Palette
 from brewwater.plumbing import Branch
 from brewwater.treatment import Stage
+from brewwater.units import plain as written
 
 
 def _text(text: str) -> str:
@@ -55,7 +56,7 @@ def branch_drawing(
     last, line = "inlet", plain
 
     def stage_node(key: str, stage: Stage) -> None:
-        around = f"\\n{stage.bypass_percent:.3g} % goes round" if stage.bypass_percent else ""
+        around = f"\\n{written(stage.bypass_percent)} % goes round" if stage.bypass_percent else ""
         out.append(f'{key} [label="{_wrapped(stage.name)}{around}", shape=box3d, style="", penwidth=1.5];')
 
     def tee(number: int, branch: Branch) -> None:

@@ -14,6 +14,7 @@ from brewwater.output.drawing.signs import H2, H3, disc
 from brewwater.output.drawing.treatment import picture, strip
 from brewwater.output.drawing.year import flag, year_strip
 from brewwater.output.escape import for_html as html
+from brewwater.units import plain
 
 # What can hurt at a stage, said on the stage (common practice; the data sheet and local code go first).
 CARE: Mapping[str, str] = {
@@ -62,7 +63,7 @@ def stage_card(stage: StageLine, answer: Answer, ink: Ink) -> str:
         due = f"next <strong>{html(answer.short_day(stage.changes[0].date))}</strong>"
         year = sum(1 for c in stage.changes if (c.date - answer.today).days < 365)
         due += f", {year} in a year"
-    past = f"<br>{html(f'bypass {stage.stage.bypass_percent:.3g}%')}" if stage.stage.bypass_percent else ""
+    past = f"<br>{html(f'bypass {plain(stage.stage.bypass_percent)}%')}" if stage.stage.bypass_percent else ""
     care = [CARE[stage.stage.medium]] if stage.stage.medium in CARE else []
     return (
         f'<section class="bw-stage">{H3}{number(stage, ink)} {html(stage.name)}</div><p>{html(stage.does)}</p>'

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from brewwater.output.drawing.ink import Ink
 from brewwater.output.drawing.signs import n, svg, text
+from brewwater.units import plain
 
 # The scale runs from lower left over the top to lower right.
 _FIRST, _SWEEP = 225.0, 270.0
@@ -36,7 +37,7 @@ def dial(settings: Sequence[tuple[str, float]], ink: Ink, *, small: bool = False
     small : for a line of text: no words on it
     """
     at = settings[0][1]
-    said = "; ".join(f"{letters} {percent:.3g}%".strip() for letters, percent in settings)
+    said = "; ".join(f"{letters} {plain(percent)}%".strip() for letters, percent in settings)
     name = f"Bypass dial, 0 all treated to 100 all raw: {said}"
     if small:
         x, y, r = 24.0, 25.0, 19.0
@@ -63,7 +64,9 @@ def dial(settings: Sequence[tuple[str, float]], ink: Ink, *, small: bool = False
         last = ty
         body.append(f'<path d="M{n(x1)} {n(y1)}L{n(x2)} {n(y2)}" style="stroke:{ink.raw};stroke-width:3"/>')
         anchor = "end" if tx < x - 12 else "start" if tx > x + 12 else "middle"
-        body.append(text(tx, ty + 4, f"{letters} {percent:.3g}%".strip(), ink.raw, size=15, weight=700, anchor=anchor))
+        body.append(
+            text(tx, ty + 4, f"{letters} {plain(percent)}%".strip(), ink.raw, size=15, weight=700, anchor=anchor)
+        )
     hand = _at(x, y, r - 12, at)
     body += [
         f'<path d="M{n(x)} {n(y)}L{n(hand[0])} {n(hand[1])}" '

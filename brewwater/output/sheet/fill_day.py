@@ -12,6 +12,7 @@ from brewwater.plan import Plan
 from brewwater.planning.candidate import Served, losses, route, serve
 from brewwater.planning.scenario import Scenario
 from brewwater.treatment import Stage
+from brewwater.units import plain as written
 from brewwater.verdicts import Verdict, judge
 
 BYPASSED = (
@@ -96,7 +97,7 @@ class _Case:
     def advice(self, some_good: bool) -> Advice:
         """The card's line for this supply."""
         valves = [s for s in self.stages if s.medium in BYPASSED]
-        bypass = ", ".join(f"{s.name} {s.bypass_percent:g} %" for s in valves) or "none"
+        bypass = ", ".join(f"{s.name} {written(s.bypass_percent)} %" for s in valves) or "none"
         reasons = [v.why for v in self.verdicts if v.status == self.worst and v.status != "ok"]
         why = reasons[0] if reasons else "In range."
         if self.worst == "stop" or (self.worst == "act" and some_good):

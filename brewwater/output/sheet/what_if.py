@@ -10,7 +10,7 @@ from brewwater.output.sheet.content import Page, Section, Table, volume
 from brewwater.output.vocabulary import STATUS
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Candidate
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, plain
 
 HEADER = (
     "Treatment",
@@ -42,7 +42,7 @@ def what_if_page(plan: Plan) -> Page:
 
 
 def _names(candidate: Candidate) -> str:
-    names = [s.name + (f" ({s.bypass_percent:.3g} % bypass)" if s.bypass_percent else "") for s in candidate.stages]
+    names = [s.name + (f" ({plain(s.bypass_percent)} % bypass)" if s.bypass_percent else "") for s in candidate.stages]
     return ", ".join(names) or "no filter"
 
 

@@ -33,7 +33,7 @@ def page() -> None:
     if plan is None:
         return
     told = first.told(plan)
-    mine = [s for s in told.stages if s.bought]
+    mine = [s for s in told.stages if s.bought and s.stage not in plan.candidate.idle]
     if not mine:
         st.info("There is no filter in this plan to change.")
         return
