@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -180,31 +180,6 @@ def make_plan(
         correction=correction,
         before=before,
         moved=moved(before, candidate, correction) if before else (),
-    )
-
-
-def find_better(plan: Plan, progress: Progress | None = None, cancelled: Cancelled | None = None) -> Plan:
-    """The same plan with the search's alternatives and the next tests; a train of its own is kept."""
-    alternatives = recommend(plan.scenario, progress, cancelled)
-    stages, recommended = choose(plan.scenario, alternatives, plan.candidate.stages)
-    same = stages == plan.candidate.stages
-    candidate = plan.candidate if same else evaluate(plan.scenario, stages)
-    before = plan.before if same or plan.before is None else evaluate(plan.prior, stages)
-    return replace(
-        plan,
-        stamp=stamp(plan.document, stages),
-        candidate=candidate,
-        recommended=recommended,
-        alternatives=alternatives,
-        next_tests=next_tests(plan.scenario, candidate, alternatives),
-        before=before,
-        moved=moved(before, candidate, plan.correction) if before else (),
-        warnings=warnings(plan.scenario, candidate)
-        + grouping_warning(plan.scenario, candidate)
-        + log_warnings(plan.correction)
-        + base_warning(plan.scenario, candidate, alternatives)
-        + asked_first(plan.scenario, alternatives)
-        + boiler_warning(plan.scenario, candidate),
     )
 
 

@@ -220,7 +220,6 @@ def test_the_samples_that_had_two_calendars(samples: Any) -> None:
 def test_any_document_has_one_calendar(seed: int) -> None:
     raw = random_document(seed)
     raw.setdefault("settings", {})["draws"] = 64
-    raw["readings"] = []
     try:
         plan = make_plan(load_document(raw), search=False, train=load_document(document()).train)
     except InputError:
