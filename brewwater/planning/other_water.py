@@ -14,17 +14,16 @@ from numpy.typing import NDArray
 
 from brewwater.cost import price_of
 from brewwater.ensemble import mean
-from brewwater.planning.candidate import losses, route, serve, stake
+from brewwater.planning.candidate import losses, route, serve
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative
+from brewwater.planning.search.words import out_of_reach
 from brewwater.treatment.order import limits
 from brewwater.units import GAL_L
-from brewwater.verdicts.goals import weighing
 from brewwater.verdicts.safety import potability
-from brewwater.verdicts.severity import SUBJECTS, Weighed
+from brewwater.verdicts.severity import SUBJECTS
 
 FloatArray = NDArray[np.float64]
-LOST: tuple[Weighed, ...] = ("cup", "corrosion")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,18 +91,6 @@ def _filled_with(scenario: Scenario, number: int, one: Alternative) -> float:
     branches = one.candidate.branches
     served = serve(alone, branches, route(alone, one.candidate.stages, branches))
     return sum(float(mean(x, scenario.weights)) for x in losses(alone, served).values())
-
-
-def out_of_reach(scenario: Scenario, alternatives: Sequence[Alternative]) -> bool:
-    """True where the best train still loses more than the part that is lost at a red line, in the cup or the metal."""
-    sound = [a for a in alternatives if a.fits] or list(alternatives[:1])
-    at_stake, most = stake(scenario), 1 - weighing()["left_at_red"]
-
-    def lost(one: Alternative, subject: Weighed) -> float:
-        whole = float(mean(at_stake.whole_year(subject), scenario.weights))
-        return float(mean(one.weight.loss[subject], scenario.weights)) / whole if whole > 0 else 0.0
-
-    return bool(sound) and all(max(lost(one, s) for s in LOST) > most for one in sound)
 
 
 def recommended_instead(scenario: Scenario, alternatives: Sequence[Alternative]) -> OtherWater | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
 
@@ -12,7 +12,19 @@ from brewwater.errors import InputError
 from brewwater.records import Span
 from brewwater.treatment.stage import DataSheet, Size
 
-SIZES: tuple[Size, ...] = ("small", "medium", "large")
+SIZES: tuple[Size, ...] = ("small", "medium", "large", "two large")
+# What two cartridges side by side have twice; life and pressure drop stay those of one.
+_TWICE = (
+    "volume_gal",
+    "exchange_eq",
+    "chlorine_g",
+    "consumed_g",
+    "bed_volume_L",
+    "service_flow_gpm",
+    "output_gal_per_day",
+    "flush_gal",
+    "price",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +72,18 @@ def classes() -> Mapping[tuple[str, str], MediumClass]:
         found[row["medium"], row["size"]] = MediumClass(
             medium=row["medium"], size=size, source=row["source"], price_source=row["price_source"], **spans
         )
-    return found
+    pairs = {(medium, "two large"): _pair(one) for (medium, size), one in found.items() if size == "large"}
+    return {**found, **pairs}
+
+
+def _pair(one: MediumClass) -> MediumClass:
+    """Two of a class side by side."""
+    spans = {name: getattr(one, name) for name in _TWICE}
+    twice = {
+        name: None if s is None else Span(low=2 * s.low, typical=2 * s.middle, high=2 * s.high)
+        for name, s in spans.items()
+    }
+    return replace(one, size="two large", **twice)  # type: ignore[arg-type]  # the spans of _TWICE only
 
 
 def medium_class(medium: str, size: str) -> MediumClass:

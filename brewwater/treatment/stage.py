@@ -26,7 +26,7 @@ Medium = Literal[
 ]
 
 
-Size = Literal["small", "medium", "large"]
+Size = Literal["small", "medium", "large", "two large"]
 TemperatureCurve = Literal["exponential", "army_table", "three_percent"]
 
 
@@ -83,7 +83,8 @@ class Stage(Part):
     are read by the media that need them and left None for the medium's usual figure from ``reference/``.
 
     ``branch``: the one branch it stands on; None: on the trunk, before every filtered branch.
-    ``size``: which usual cartridge stands in for what the data sheet does not state.
+    ``size``: which usual cartridge stands in for what the data sheet does not state; ``two large`` are two of the
+    largest side by side, which share the flow.
     ``rejection``: a membrane's rejection by ion, 0 to 1, of the feed (system rejection, 1 - product/feed).
     ``exchange_target``: calcium hardness left by ``calcium_to_magnesium``, mg/L as CaCO3.
     ``temperature_curve``: how a membrane's output falls with cold; published curves disagree.

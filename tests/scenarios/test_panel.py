@@ -168,7 +168,7 @@ ROWS = (
         "the limit must not come from its own assumption; larger or two in series if short",
         200,
         facts={"disinfectant": "chloramine"},
-        train=("sediment", "catalytic_carbon"),
+        train=("sediment", "catalytic_carbon", "catalytic_carbon"),
     ),
     Row(
         "house-softened",
@@ -281,6 +281,11 @@ def test_the_panel(row: Row) -> None:
     assert set(row.warns) <= AT.codes(made), shown
     if row.governed:
         assert {life.governs for life in made.candidate.calendar.lives.values()} == {row.governed}, shown
+
+
+def test_the_ranking_stands_behind_the_stop_and_the_limit() -> None:
+    assert _plan("iron").alternatives[0].why.startswith("Not before the stop on safety of Mill Street is lifted.")
+    assert _plan("hopeless").alternatives[0].why.startswith("No train here brings this water within the limits")
 
 
 def _scale_g(share: float) -> float:

@@ -147,3 +147,15 @@ def test_every_second_source_is_a_known_one_and_no_price_claims_authority() -> N
     known = reference.sources()
     assert {row["price_source"] for row in reference.table("media")} == {"placeholder"}
     assert {row["ceiling_source"] for row in reference.table("salts")} <= set(known)
+
+
+def test_two_side_by_side_hold_twice_and_share_the_flow() -> None:
+    one, two = (Stage(name="x", medium="weak_acid", size=size) for size in ("large", "two large"))
+    single, pair = (capacity(s, ONE, disinfectant="free_chlorine") for s in (one, two))
+    np.testing.assert_allclose(pair.exchange_eq, 2 * single.exchange_eq)
+    np.testing.assert_allclose(pair.days, single.days)
+    sheets = [usual_sheet("weak_acid", size) for size in ("large", "two large")]
+    assert sheets[1].service_flow_gpm == 2 * sheets[0].service_flow_gpm
+    assert sheets[1].clean_pressure_drop_psi == sheets[0].clean_pressure_drop_psi
+    prices = [medium_class("weak_acid", size).price.middle for size in ("large", "two large")]
+    assert prices[1] == 2 * prices[0]

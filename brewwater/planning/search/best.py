@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from brewwater import cores
 from brewwater.planning.cartridges import NOT_BOUGHT
-from brewwater.planning.search.kinds import SIZES, Kind, Setting, in_size
+from brewwater.planning.search.kinds import Kind, Setting, in_size
 from brewwater.treatment import Stage
+from brewwater.treatment.classes import SIZES
 
 FloatArray = NDArray[np.float64]
 

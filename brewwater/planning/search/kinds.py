@@ -24,7 +24,6 @@ NAMES: dict[Medium, str] = {
     "calcite": "Calcite bed",
     "iron_manganese": "Iron and manganese media",
 }
-SIZES: tuple[Size, ...] = ("small", "medium", "large")
 # Where each medium's bypass is first tried, per cent.
 _BYPASS: dict[Medium, tuple[float, ...]] = {
     "weak_acid": (0, 5, 10, 15, 20, 25, 30, 35, 40, 50, 60),
@@ -118,14 +117,16 @@ def in_size(item: Stage, size: Size) -> Stage:
 def bases(disinfectant: str, iron: bool = False) -> tuple[Kind, ...]:
     """What may stand before anything else: nothing, a sediment filter, and a carbon for this disinfectant.
 
-    Where the disinfectant is unknown both carbons compete; a plain carbon is never offered for chloramine. The
-    last is what stands before everything else: catalytic carbon while chloramine is possible, and no carbon
-    where there is nothing for it to take. ``iron``: iron or manganese is out of what resin and membrane bear; the
-    last base then takes it out first.
+    For chloramine two catalytic carbons in series compete with one. Where the disinfectant is unknown both carbons
+    compete; a plain carbon is never offered for chloramine. The last is what stands before everything else: catalytic
+    carbon while chloramine is possible, and no carbon where there is nothing for it to take. ``iron``: iron or
+    manganese is out of what resin and membrane bear; the last base then takes it out first.
     """
     sediment = stage("sediment")
     plain, catalytic = (Kind((sediment, stage(carbon))) for carbon in ("carbon", "catalytic_carbon"))
-    of_kind = {"chloramine": (catalytic,), "free_chlorine": (plain,), "none": (plain, Kind((sediment,)))}
+    second = stage("catalytic_carbon", name="Second catalytic carbon")
+    series = Kind((*catalytic.stages, second))
+    of_kind = {"chloramine": (series, catalytic), "free_chlorine": (plain,), "none": (plain, Kind((sediment,)))}
     carbons = of_kind.get(disinfectant, (plain, catalytic))
     first = (Kind(()), *(() if disinfectant == "none" else (Kind((sediment,)),)), *carbons)
     if not iron:

@@ -12,10 +12,11 @@ from brewwater.planning.candidate import Candidate, Weight, context_of, evaluate
 from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.best import Best, Look, all_best
-from brewwater.planning.search.kinds import MOST_BYPASS, SIZES, Kind, Setting, bases, in_size, kinds, stage
+from brewwater.planning.search.kinds import MOST_BYPASS, Kind, Setting, bases, in_size, kinds, stage
 from brewwater.planning.search.weigh import MOST_CHANGES_A_YEAR, Scales
 from brewwater.planning.search.words import explained
 from brewwater.treatment import Problem, Stage, order_problems
+from brewwater.treatment.classes import SIZES
 from brewwater.treatment.order import DEMINERALISERS, REMINERALISERS, fouls
 from brewwater.verdicts.goals import weighing
 
@@ -150,7 +151,17 @@ class Search:
             yield first[0]
             return
         yield from first
-        yield from kinds(first[-1].stages)
+        yield from kinds(self._carbons(first).stages)
+
+    def _carbons(self, first: Sequence[Kind]) -> Kind:
+        """The base that everything else stands behind: the last, or where its chlorine passes the same with two
+        carbons in series."""
+        last = first[-1]
+        twice = [k for k in first if k.media.count("catalytic_carbon") == 2]
+        if not twice or last.media[: len(twice[0].media)] == twice[0].media:
+            return last
+        one, two = (self.weigh(k, [()])[0].value for k in (last, twice[0]))
+        return twice[0] if two < one and "iron_manganese" not in last.media else last
 
     def refused(self, train: Sequence[Stage]) -> tuple[Problem, ...]:
         """The rules that speak against a train."""

@@ -21,7 +21,7 @@ from brewwater.ensemble import mean
 from brewwater.planning.candidate import Served, Weight, lost_at, scale_mg_L, stake, worst_of
 from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.planning.scenario import Scenario
-from brewwater.planning.search.kinds import SIZES, Kind, Setting, in_size
+from brewwater.planning.search.kinds import Kind, Setting, in_size
 from brewwater.treatment import (
     Load,
     Settings,
@@ -31,6 +31,7 @@ from brewwater.treatment import (
     medium_class,
     run_train,
 )
+from brewwater.treatment.classes import SIZES
 from brewwater.treatment.medium import usual
 from brewwater.treatment.order import membrane_life
 from brewwater.units import GAL_L
@@ -294,7 +295,7 @@ class Scales:
             rate = np.broadcast_to(rate, (count, len(self.share)))
             cost = rate * self._change(option)
             mean_rate, mean_cost = self.expected(rate), self.expected(cost)
-            faults = (mean_rate > MOST_CHANGES_A_YEAR) * 1.0 + overrun(option)
+            faults = np.maximum(mean_rate / MOST_CHANGES_A_YEAR - 1, 0.0) + overrun(option)
             changes.append(rate)
             costs.append(cost)
             ranks.append(mean_cost + faults * _WORSE_THAN_ANY_PRICE)

@@ -12,6 +12,8 @@ from brewwater.planning.candidate import stake
 from brewwater.planning.scenario import Scenario
 from brewwater.units import percent
 from brewwater.verdicts import RANK, Measure, Verdict
+from brewwater.verdicts.goals import weighing
+from brewwater.verdicts.safety import potability
 from brewwater.verdicts.sentences import bounds, figure
 from brewwater.verdicts.severity import SUBJECTS, Weighed
 
@@ -29,6 +31,7 @@ AGAINST_SCALE = frozenset(
         "mixed_bed",
     }
 )
+_OF_EACH_DRINK: tuple[Weighed, ...] = ("cup", "corrosion")
 _SAID: dict[Weighed, str] = {"cup": "the cup", "scale": "scale", "corrosion": "corrosion"}
 # A shortfall is named from this part of a subject's worth on.
 _NAMED = 0.03
@@ -36,8 +39,40 @@ _NAMED = 0.03
 
 def explained(scenario: Scenario, ranked: Sequence[Alternative]) -> Iterator[Alternative]:
     """Each alternative with its sentence, measured against the first."""
+    stopped = [
+        s.name for s in scenario.supplies if potability(s, law=scenario.document.targets.law).verdict.status == "stop"
+    ]
+    beyond = out_of_reach(scenario, ranked)
     for place, one in enumerate(ranked):
-        yield replace(one, why=_first(scenario, one) if place == 0 and one.fits else _other(scenario, one, ranked[0]))
+        if place == 0 and one.fits:
+            text = _beyond(scenario, one) if beyond else _first(scenario, one)
+            if stopped:
+                text = f"Not before the stop on safety of {', '.join(stopped)} is lifted. {text}"
+        else:
+            text = _other(scenario, one, ranked[0])
+        yield replace(one, why=text)
+
+
+def out_of_reach(scenario: Scenario, alternatives: Sequence[Alternative]) -> bool:
+    """True where the best train still loses more than the part that is lost at a red line, in the cup or the metal."""
+    sound = [a for a in alternatives if a.fits] or list(alternatives[:1])
+    at_stake, most = stake(scenario), 1 - weighing()["left_at_red"]
+
+    def lost(one: Alternative, subject: Weighed) -> float:
+        whole = float(mean(at_stake.whole_year(subject), scenario.weights))
+        return float(mean(one.weight.loss[subject], scenario.weights)) / whole if whole > 0 else 0.0
+
+    return bool(sound) and all(max(lost(one, s) for s in _OF_EACH_DRINK) > most for one in sound)
+
+
+def _beyond(scenario: Scenario, one: Alternative) -> str:
+    worst = _verdict(one, "cup")
+    measure = None if worst is None else _deciding(worst, None)
+    left = "" if measure is None else f"; it leaves {figure(measure)} (goal {bounds(*measure.goal)})"
+    return (
+        "No train here brings this water within the limits: take other water. Of those compared this costs least, "
+        f"{_currency(scenario, cost_over_years(scenario, one))} {over_years(scenario)}{left}."
+    )
 
 
 def cost_over_years(scenario: Scenario, one: Alternative) -> float:

@@ -16,6 +16,7 @@ from brewwater.plan import Plan
 from brewwater.planning.search import over_years
 from brewwater.reference import keyed
 from brewwater.treatment import Stage
+from brewwater.treatment.classes import SIZES
 from brewwater.verdicts import ph_in_cup
 from brewwater.web import planning
 from brewwater.web.pages import first
@@ -115,7 +116,7 @@ def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
         fields.choice(
             "Usual size",
             f"stage_size_{i}",
-            ("small", "medium", "large"),
+            SIZES,
             (*path, "size"),
             help="Stands in for what the data sheet does not state.",
         )
