@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left, bisect_right
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -63,6 +64,7 @@ def page_tables(page: Page, lines: Sequence[Line], number: int | None) -> list[G
                     frozenset(at for _, b in made for at in b.lines),
                     None,
                     min(p.at for p in made[0][1].records[0].parts),
+                    tuple(b.title for _, b in made),
                 )
             )
     used = {at for g in grids for at in g.lines}
@@ -194,6 +196,8 @@ def _blocks(parts: Sequence[Part]) -> list[Block]:
                     tail.insert(0, body.pop())
                 close()
                 pending = tail
+                alone = [p.text for p in tail if len(p.cells) + (p.label is not None) == 1 and len(p.text) < 60]
+                title = alone[-1] if alone else ""
             head = [*head, *pending, part]
             pending = []
             continue
@@ -510,10 +514,16 @@ def _head_rows(parts: Sequence[Part], spans: list[list[float]], numeric: Sequenc
             levels[-1].append(cell)
         else:
             levels.append([cell])
+    full = [sorted(level, key=lambda c: c.x0) for level in levels if len(level) == len(spans)]
+    ordered = {id(c): [j] for level in full for j, c in enumerate(level)}  # a head for each column, in their order
+
+    def under_it(cell: Cell) -> list[int]:
+        return ordered.get(id(cell)) or _under(cell, spans)
+
     roles = [""] * len(spans)
     for cell in cells:
         role = "date" if year_of(cell.text) else role_of(cell.text)
-        for j in _under(cell, spans) if role else ():
+        for j in under_it(cell) if role else ():
             roles[j] = roles[j] or role
     ruled = [j for j in range(1, len(spans)) if roles[j] in ("", "date", *VALUE_ROLES) and (numeric[j] or roles[j])]
     out: list[list[str]] = []
@@ -523,9 +533,11 @@ def _head_rows(parts: Sequence[Part], spans: list[list[float]], numeric: Sequenc
         level.sort(key=lambda c: c.x0)
         names = [c for c in level if not role_of(c.text) and year_of(c.text) is None and c.x1 > spans[0][1]]
         shared = _groups(names, spans, ruled, roles)
+        if len(level) == 1 == len(names) and len(ruled) > 1 and _over_first(level[0], spans[ruled[0]]):
+            shared = dict.fromkeys(ruled, level[0])  # one name over the first of its columns is over all of them
         for j, cell in shared.items():
             row[j] = cell.text
-        under = {id(cell): _under(cell, spans) for cell in level if not (shared and cell in names)}
+        under = {id(cell): under_it(cell) for cell in level if not (shared and cell in names)}
         if len(level) == 1 and len(spans) > 2 and under:
             at = under[id(level[0])]
             if len(at) > 3 or 0 in at or (names and len(at) > 1):
@@ -542,17 +554,19 @@ def _head_rows(parts: Sequence[Part], spans: list[list[float]], numeric: Sequenc
     return [*out, bottom]
 
 
+def _over_first(cell: Cell, span: Sequence[float]) -> bool:
+    return abs(cell.x0 - span[0]) < 1.5 * (cell.y1 - cell.y0)
+
+
 def _groups(
     names: Sequence[Cell], spans: Sequence[Sequence[float]], ruled: Sequence[int], roles: Sequence[str]
 ) -> dict[int, Cell]:
     """Which of the names on one level rules which columns; none where each stands over one column of its own."""
     if not names:
         return {}
-    again = (
-        len(names) < len(ruled)
-        and len({roles[j] for j in ruled}) * len(names) <= len(ruled)
-        and any(sum(roles[j] == roles[i] for j in ruled) > 1 for i in ruled if roles[i])
-    )
+    times = Counter(roles[j] for j in ruled if roles[j])
+    ruled = [j for j in ruled if roles[j] != "date" or times["date"] > 1]  # one date is for all of them
+    again = len(names) < len(ruled) and any(n == len(names) > 1 for n in times.values())
     blank = [j for j in ruled if not roles[j]]
     if len(blank) == len(names) and not again:
         return dict(zip(blank, names, strict=True))
@@ -563,6 +577,7 @@ def _groups(
 def _merge_down(cells: list[Cell]) -> list[Cell]:
     """Heads wrapped over several lines are one: each lies over exactly one below, and that under no other."""
     cells = sorted(cells, key=lambda c: c.y0)
+    times = Counter(c.text for c in cells)
     changed = True
     while changed:
         changed = False
@@ -571,6 +586,8 @@ def _merge_down(cells: list[Cell]) -> list[Cell]:
             if len(below) != 1:
                 continue
             lower = below[0]
+            if role_of(lower.text) and not role_of(upper.text) and times[upper.text] == 1 < times[lower.text]:
+                continue  # a name over the first of several columns that repeat their heads
             if sum(_touches(c, lower) for c in cells if c is not lower) != 1:
                 continue
             if (

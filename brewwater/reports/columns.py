@@ -67,9 +67,9 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
     ),
     (
         "date",
-        r"\bdates?\b|\byears?\b|sampled|\bdatum\b|\bjahr\b|\bfecha\b|annee|\banno\b"
-        r"|^ar$|^rok$|^jaar$|^ano$|^vuosi$|\bdata\b(?! (?:range|value))"
-        r"|\bano\b|probenahme|collected|prelevement|\bdato\b|paivamaara|\bpvm\b|日期|muestread|provtagn|odber",
+        r"\bdates?\b|\byears?\b|sampled|\bdatum\b|\bjahr\b|\bfecha\b|annee|\banno\b|\bdata\b(?! (?:range|value))"
+        r"|\bano\b|probenahme|collected|prelevement|\bdato\b|paivamaara|\bpvm\b|\bjaar\b|^ar$|\brok\b|vuosi|^anul?$"
+        r"|年份|年度|日期|muestread|provtagn|odber",
     ),
     (
         "note",
@@ -301,6 +301,11 @@ def _by_content(columns: list[Column], named: list[list[str]], body: list[list[s
     for j, column in enumerate(columns):
         cells = [row[j] for row in body if j < len(row) and row[j]]
         figures = sum((v := read_value(c)) is not None and v.has_number for c in cells)
+        years = len(cells) > 1 and not column.date and all(year_of(c) is not None for c in cells)
+        if years and column.role in ("", *VALUE_ROLES):
+            column.role = "date"
+            del named[j][-1:]  # its own head, whatever it says
+            continue
         # "Surface source" over figures is a supply, not a remark
         aside = column.role in ("note", "method") and re.search(r"source|origin", column.header, re.IGNORECASE)
         if aside and not named[j] and figures > max(1, 0.7 * len(cells)):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from brewwater.reports.names import read_label
 from brewwater.reports.values import read_value
@@ -16,7 +17,8 @@ MAX_ROWS, MAX_COLUMNS = 4000, 200
 class Grid:
     """Rows of cells; ``""`` where a cell is blank or merged into the one before it or above it.
 
-    ``blocks`` are (head, body) pairs where the layout has parted them; else the reader parts ``cells`` itself.
+    ``blocks`` are (head, body) pairs, with their ``titles``, where the layout has parted them; else the reader parts
+    ``cells`` itself.
     ``lines`` are the lines of the page that the table was made of; ``first`` the
     line of its first row; ``supply`` is named by a heading above it.
     """
@@ -28,6 +30,7 @@ class Grid:
     lines: frozenset[int] = frozenset()
     supply: str | None = None
     first: int = 0
+    titles: tuple[str, ...] = ()
 
 
 def make_grid(rows: Sequence[Sequence[str]], page: int | None = None, title: str = "") -> Grid | None:
@@ -73,3 +76,40 @@ def upright(cells: list[list[str]]) -> list[list[str]]:
     if across >= 2 and across > down:
         return [list(column) for column in zip(*cells, strict=True)]
     return cells
+
+
+def beside(cells: list[list[str]]) -> list[list[list[str]]]:
+    """The tables of a sheet in which several stand side by side, each with labels of its own."""
+    width = max((len(r) for r in cells), default=0)
+    rows = [r + [""] * (width - len(r)) for r in cells]
+    hits = [sum(read_label(r[j]) is not None for r in rows) for j in range(width)]
+    most = max(hits, default=0)
+    at = [j for j, n in enumerate(hits) if n >= max(2, 0.4 * most)]
+    kept: list[int] = []
+    for j in at:
+        between = range(kept[-1] + 1, j) if kept else range(0)
+        figures = sum(any(_figure(r[k]) for k in between) for r in rows)
+        if not kept or figures >= max(2, 0.5 * hits[j]):
+            kept.append(j)
+    if len(kept) < 2 or any(hits[j] and not any(_figure(c) for r in rows for c in r[j + 1 : j + 8]) for j in kept[1:]):
+        return [cells]
+    edges = [0, *kept[1:], width]
+    return [[r[a:b] for r in rows] for a, b in pairwise(edges)]
+
+
+def _figure(text: str) -> bool:
+    value = read_value(text) if text else None
+    return value is not None and value.has_number
+
+
+def continued(grid: Grid, before: Grid | None) -> Grid:
+    """A table that goes on from the page before, without heads: it takes the heads and the title of that one."""
+    if before is None or not grid.blocks or not before.blocks:
+        return grid
+    (head, body), (last, _) = grid.blocks[0], before.blocks[-1]
+    same = body and last and len(body[0]) == len(last[0])
+    if not same or any(any(row) for row in head):
+        return grid
+    titles = list(grid.titles or (grid.title,) * len(grid.blocks))
+    titles[0] = titles[0] or (before.titles[-1] if before.titles else before.title)
+    return replace(grid, blocks=[(last, body), *grid.blocks[1:]], titles=tuple(titles))

@@ -236,6 +236,8 @@ def read_loose(text: str) -> Label | None:
     text = " ".join(text.split())
     if not 0 < len(text) <= 200 or not any(c.isalpha() for c in text):
         return None
+    if _unit(text) is not None:
+        return None  # "mg/l HCO3" stands in a column of units
     text = text.translate(_SUBSCRIPTS)
     text = _ACID_CAPACITY.sub("KS4.3", text)
     bare = _UNIT_NAME.sub(lambda m: f" ({m.group(1)}/L) ", text).replace("_", " ")

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from brewwater.reports.blocks import page_tables
-from brewwater.reports.grid import make_grid
+from brewwater.reports.grid import Grid, beside, continued, make_grid
+from brewwater.reports.headings import unit_everywhere, with_unit
 from brewwater.reports.layout import Line
 from brewwater.reports.places import place_of
 from brewwater.reports.prose import prose_rows
@@ -26,33 +27,40 @@ def read_page(
     numbered: bool,
     places: Sequence[tuple[int, str]] = (),
     before: str | None = None,
-) -> tuple[list[Row], list[Unread]]:
+    table: Grid | None = None,
+) -> tuple[list[Row], list[Unread], Grid | None]:
     """Rows of a page of which ``lines`` are the lines, and those that stay unread.
 
-    ``places`` are the lines that name a sampling point, ``before`` is the one of the page before.
+    ``places`` are the lines that name a sampling point, ``before`` is the one of the page before,
+    ``table`` the last table of that page; the last of this one is returned too.
     """
     number = page.number if numbered else None
     if page.form == "grid":
-        grid = make_grid(_rows(page), number, page.title)
-        grids = [replace(grid, lines=frozenset(range(len(lines))))] if grid is not None else []
+        parts = [make_grid(part, number, page.title) for part in beside(_rows(page))]
+        grids = [replace(grid, lines=frozenset(range(len(lines)))) for grid in parts if grid is not None]
     else:
         grids = page_tables(page, lines, number)
+        if page.form in ("print", "picture") and grids:
+            grids[0] = continued(grids[0], table)
     texts = line_texts(lines)
     used = {at for grid in grids for at in grid.lines}
     loose = [(i, t) for i, t in enumerate(texts) if i not in used]
     if page.form != "grid":
         grids += read_sequences(loose, number)
+    everywhere = unit_everywhere(texts)
     rows: list[Row] = []
     taken: dict[int, set[str]] = {}
     for grid in grids:
         found = table_rows(replace(grid, supply=place_of(grid.first, places, before)), mark)
+        found = [with_unit(r, everywhere) for r in found] if everywhere else found
         rows += found
         used |= grid.lines
         for at in grid.lines:
             taken.setdefault(at, set()).update(r.analyte for r in found)
     if page.form != "grid":
         rows += prose_rows([t for i, t in loose if i not in used], mark, number)
-    return rows, unread_lines(lines, rows, number, taken)
+    last = next((g for g in reversed(grids) if g.blocks), None)
+    return rows, unread_lines(lines, rows, number, taken), last
 
 
 def line_texts(lines: list[Line]) -> list[str]:

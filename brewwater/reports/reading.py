@@ -11,6 +11,7 @@ from brewwater.reports import disinfectant
 from brewwater.reports.analysis import Disinfectant, Measurement
 from brewwater.reports.bounded import Watch
 from brewwater.reports.checks import cross_check
+from brewwater.reports.grid import Grid
 from brewwater.reports.layout import page_lines
 from brewwater.reports.pages import line_texts, read_page
 from brewwater.reports.places import parted, places, repeated_heads
@@ -76,8 +77,11 @@ def read_content(content: Source, name: str) -> Report:
         pages, named = parted(pages, lines, repeated_heads([line_texts(page) for page in lines]))
         lines = [page_lines(page) for page in pages]
     before: str | None = None
+    table: Grid | None = None
     for page, its_lines, its_places in zip(pages, lines, named, strict=True):
-        its_rows, open_ = read_page(page, its_lines, mark, numbered=content.numbered, places=its_places, before=before)
+        its_rows, open_, table = read_page(
+            page, its_lines, mark, numbered=content.numbered, places=its_places, before=before, table=table
+        )
         rows += its_rows
         unread += open_
         before = its_places[-1][1] if its_places else before

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from brewwater.reports.columns import ALL, VALUE_ROLES, Column, is_system, read_columns, role_of, year_of
 from brewwater.reports.grid import Grid
-from brewwater.reports.names import Label, read_label
+from brewwater.reports.names import Label, read_label, read_loose
 from brewwater.reports.report import Row
 from brewwater.reports.rows import AVERAGE_BELOW, confidence, make_rows
 from brewwater.reports.values import Decimal, Value, decimal_mark, read_value
@@ -25,6 +25,7 @@ def table_rows(grid: Grid, mark: Decimal) -> list[Row]:
 class _Block:
     header: list[list[str]]
     body: list[list[str]]
+    title: str = ""
 
 
 class _Reader:
@@ -42,32 +43,38 @@ class _Reader:
             columns = read_columns(block.header if self.grid.blocks else _stack(block.header), block.body, before)
             if before is not None and not block.header and len(columns) == len(before):
                 columns = before
-            found += self._block_rows(block, columns)
+            own = block.title if block.title and _is_title(block.title) else ""
+            found += [replace(r, section=own or self.grid.title) for r in self._block_rows(block, columns)]
             if any(c.supply not in (None, ALL) for c in columns) or before is None:
                 before = columns
         turned = [r for r in found if "range_reversed" in r.doubts]
         if len(turned) > 2 and not any(_rises(r) for r in found if r not in turned):
             # this table prints the higher end first throughout
             found = [_undoubted(r, "range_reversed") for r in found]
-        return [replace(r, section=self.grid.title) for r in found]
+        return found
 
     # -- header and body -------------------------------------------------------------------------
 
     def _blocks(self) -> list[_Block]:
         if self.grid.blocks:
-            return [_Block(head, body) for head, body in self.grid.blocks]
+            titles = self.grid.titles or (self.grid.title,) * len(self.grid.blocks)
+            return [_Block(h, b, t) for (h, b), t in zip(self.grid.blocks, titles, strict=True)]
         blocks: list[_Block] = []
         now = _Block([], [])
         for row in self.grid.cells:
             if self._is_header(row, bool(now.body)):
                 if now.body:
                     blocks.append(now)
-                    now = _Block([], [])
+                    now = _Block([], [], now.title)
                 now.header.append(row)
             elif sum(c != "" for c in row) > 1 or read_label(row[self.label_at]) is not None:
                 now.body.append(row)
             elif row[0] and not now.body:
                 now.header.append(row)
+                now.title = row[0]
+            elif row[0] and _is_title(row[0]):
+                blocks.append(now)
+                now = _Block([], [], row[0])
         blocks.append(now)
         return [b for b in blocks if b.body]
 
@@ -236,6 +243,11 @@ class _Reader:
         return Value(low, typical, high, below, unit_text, aside), tuple(dict.fromkeys(doubts))
 
 
+def _is_title(text: str) -> bool:
+    """Whether a line of one cell may be the title of the rows beneath it."""
+    return 2 < len(text) < 60 and read_loose(text) is None and not role_of(text) and not re.search(r"[.;:]$", text)
+
+
 def _is_unit(text: str) -> bool:
     unit = read_unit(text) if text else None
     return unit is not None and unit.unit not in ("1", "count", "%")
@@ -255,7 +267,7 @@ def _stack(header: list[list[str]]) -> list[list[str]]:
     out: list[list[str]] = []
     for level, row in enumerate(header):
         filled = list(row)
-        if sum(c != "" for c in row) == 1 and level < len(header) - 1 and len(row) > 2:
+        if sum(c != "" for c in row) == 1 and level < len(header) - 1 and (row[0] or len(row) > 2):
             continue  # a section title over the whole width
         for j in range(1, len(filled)):
             if filled[j] == "" and filled[j - 1] != "" and _may_spread(filled[j - 1]):
