@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from brewwater import chemistry
 from brewwater.chemistry import Speciation, Totals
 from brewwater.errors import InputError
+from brewwater.units import plain
 
 FloatArray = NDArray[np.float64]
 
@@ -244,6 +245,6 @@ def _amount(name: str, value: ArrayLike, low: float = 0.0, high: float = np.inf)
         raise InputError(name, value, "a number is needed", "Correct the value.") from None
     bad = ~np.isfinite(array) | (array < low) | (array > high)
     if bad.any():
-        limit = f"a finite number from {low:g} to {high:g} is needed"
+        limit = f"a finite number from {plain(low, 6)} to {plain(high, 6)} is needed"
         raise InputError(name, float(array[bad].flat[0]), limit, "Correct the value.")
     return array

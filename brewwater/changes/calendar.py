@@ -31,7 +31,7 @@ from brewwater.changes.wear import Capacity, Governs, IntArray, Wear
 from brewwater.demand import Calendar, DayArray, months_later
 from brewwater.ensemble import mean, percentiles, share
 from brewwater.errors import InputError
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -210,7 +210,7 @@ class _Track:
         if self.age < 0:
             raise InputError(
                 "installed",
-                f"{-self.age:g} days after the start",
+                f"{plain(-self.age, 6)} days after the start",
                 "it went in before the plan starts",
                 "Correct the date, or move the start of the plan.",
             )

@@ -19,7 +19,7 @@ from brewwater.changes.policy import MARGIN, Stop
 from brewwater.changes.wear import CURRENCIES, Capacity, Currency, Governs, IntArray, Ledger, Wear, product
 from brewwater.demand import DayArray, months_later
 from brewwater.errors import InputError
-from brewwater.units import GAL_L
+from brewwater.units import GAL_L, plain
 
 FloatArray = NDArray[np.float64]
 
@@ -157,7 +157,7 @@ def changes(
     if age < 0:
         raise InputError(
             "installed",
-            f"{-age:g} days after the start",
+            f"{plain(-age, 6)} days after the start",
             "it went in before the plan starts",
             "Correct the date, or move the start of the plan.",
         )

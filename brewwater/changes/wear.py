@@ -158,3 +158,12 @@ def usable_gal(on: Wear, capacity: Capacity, margin: float = 1.0) -> FloatArray:
             gallons = np.where(use > 0, getattr(capacity, currency) * margin * served / use / GAL_L, np.inf)
         best = np.minimum(best, gallons)
     return best
+
+
+def through_per_served(on: Wear) -> FloatArray:
+    """Litres through the medium for each litre that the branches behind it serve, over the whole plan: above 1 ahead of
+    a membrane (its reject), below 1 where some goes round. A membrane's own is its product. Shape (draw,)."""
+    whole = np.broadcast_to(on.ledger.sums[-1], on.served_L.shape)
+    served = on.served(whole)
+    through = on.use("volume_L", whole) if "volume_L" in on.rates else np.zeros(on.n)
+    return np.asarray(np.divide(through, served, out=np.ones(on.n), where=served > 0))

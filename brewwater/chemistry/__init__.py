@@ -12,7 +12,7 @@ from brewwater.chemistry.indices import (
     ryznar_index,
     saturation_ph_simplified,
 )
-from brewwater.chemistry.series import Judged, JudgedSeries, judge
+from brewwater.chemistry.series import AtTemperature, JudgedSeries, judge
 from brewwater.chemistry.speciation import (
     Speciation,
     calcite_saturation_index,
@@ -29,7 +29,7 @@ from brewwater.chemistry.steam import SteamBoiler, steam_boiler, steam_scale
 from brewwater.chemistry.totals import Totals
 
 __all__ = [
-    "Judged",
+    "AtTemperature",
     "JudgedSeries",
     "Speciation",
     "SteamBoiler",

@@ -35,7 +35,7 @@ from brewwater.chemistry.rows import (
     Amounts,
     Constants,
     H,
-    State,
+    Solved,
     Workspace,
 )
 
@@ -128,8 +128,8 @@ def solve(
     calcite: bool = False,
     ph: FloatArray | None = None,
     ln_co2: FloatArray | None = None,
-    before: State | None = None,
-) -> State:
+    before: Solved | None = None,
+) -> Solved:
     """Solve ``n`` waters.
 
     Parameters
@@ -145,11 +145,11 @@ def solve(
 
     Returns
     -------
-    State : ``solved`` False where the steps did not settle
+    Solved : ``solved`` False where the steps did not settle
     """
     n = t.n
     if before is None:
-        before = State.empty(n)
+        before = Solved.empty(n)
         before.free[:] = start(t if mode == "closed" else t.with_dic(np.maximum(t.alkalinity, 1e-6)), k, ph)
         before.strength[:] = (
             2.7 * (t.metals[0] + t.metals[1]) + t.metals[2] + t.potassium + 0.7 * t.sulfate - t.charge + before.h + 1e-7
@@ -172,15 +172,15 @@ def _steps(
     mode: Mode,
     calcite: bool,
     ln_co2: FloatArray | None,
-    before: State,
+    before: Solved,
     steps: int,
     *,
     fresh: bool,
-) -> State:
+) -> Solved:
     n = t.n
     w = w.of(n)
     rough = w.dtype is np.float32
-    out = State.empty(n, w.dtype)
+    out = Solved.empty(n, w.dtype)
     free, strength = out.free, out.strength
     free[:] = before.free
     strength[:] = before.strength

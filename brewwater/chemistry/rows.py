@@ -156,7 +156,7 @@ class Amounts:
         return Amounts(made)
 
 
-class State:
+class Solved:
     """Solved waters, in rows: ``h`` (activity), ``c`` and ``s`` (free carbonate and sulfate, mol/L), ionic
     ``strength``, free ``calcium``, ``calcium_total`` (with calcite), ``dic`` (without), ``ksp`` (of calcite, on
     concentrations), ``water_activity``; and ``solved``."""
@@ -168,15 +168,15 @@ class State:
         self.water_activity = rows[8]
 
     @classmethod
-    def empty(cls, n: int, dtype: Any = np.float64) -> State:
+    def empty(cls, n: int, dtype: Any = np.float64) -> Solved:
         """Rows to be filled."""
         return cls(aligned(9, n, dtype=dtype), np.zeros(n, dtype=np.bool_))
 
-    def take(self, rows: NDArray[np.intp]) -> State:
+    def take(self, rows: NDArray[np.intp]) -> Solved:
         """Some of the waters."""
-        return State(self.rows[:, rows], self.solved[rows])
+        return Solved(self.rows[:, rows], self.solved[rows])
 
-    def put(self, rows: NDArray[np.intp], part: State) -> None:
+    def put(self, rows: NDArray[np.intp], part: Solved) -> None:
         """Write waters that were solved apart."""
         self.rows[:, rows] = part.rows
         self.solved[rows] = part.solved

@@ -14,14 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from brewwater.chemistry.chunks import MG_CACO3_PER_MOL, checked_temperature, over_chunks
 from brewwater.chemistry.equilibrium import solve
-from brewwater.chemistry.rows import Amounts, Constants, State, Workspace
+from brewwater.chemistry.rows import Amounts, Constants, Solved, Workspace
 from brewwater.chemistry.totals import Totals
 
 FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Judged:
+class AtTemperature:
     """Waters at one temperature, arrays of the broadcast shape, NaN where unsolved."""
 
     ph: FloatArray
@@ -36,8 +36,8 @@ class JudgedSeries:
 
     dic_mol_L: FloatArray
     ionic_strength_mol_L: FloatArray
-    own: Judged
-    heated: tuple[Judged, ...]
+    own: AtTemperature
+    heated: tuple[AtTemperature, ...]
 
 
 def judge(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike, heated_to_C: Sequence[float] = ()) -> JudgedSeries:
@@ -68,11 +68,11 @@ def judge(totals: Totals, ph: ArrayLike, temperature_C: ArrayLike, heated_to_C: 
         return results
 
     dic, strength, *rest = over_chunks(5 + 3 * len(heat), work, replace(totals, dic=np.zeros(())), own, ph)
-    series = [Judged(*rest[i : i + 3]) for i in range(0, len(rest), 3)]
+    series = [AtTemperature(*rest[i : i + 3]) for i in range(0, len(rest), 3)]
     return JudgedSeries(dic, strength, series[0], tuple(series[1:]))
 
 
-def _judged(calcium: FloatArray, state: State, with_calcite: State, sound: NDArray[np.bool_]) -> list[FloatArray]:
+def _judged(calcium: FloatArray, state: Solved, with_calcite: Solved, sound: NDArray[np.bool_]) -> list[FloatArray]:
     good = state.solved & sound
     ccpp = (calcium - with_calcite.calcium_total) * MG_CACO3_PER_MOL
     return [

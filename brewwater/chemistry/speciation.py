@@ -20,7 +20,7 @@ from brewwater.chemistry.balance import balance
 from brewwater.chemistry.chunks import MG_CACO3_PER_MOL, checked_temperature, over_chunks
 from brewwater.chemistry.constants import LN10, VALID_TO_C, VALID_TO_IONIC_STRENGTH_MOL_L, log_k
 from brewwater.chemistry.equilibrium import solve
-from brewwater.chemistry.rows import SPECIES, Amounts, Constants, State, Workspace
+from brewwater.chemistry.rows import SPECIES, Amounts, Constants, Solved, Workspace
 from brewwater.chemistry.totals import Totals
 from brewwater.errors import InputError
 
@@ -106,7 +106,7 @@ def speciate(totals: Totals, temperature_C: ArrayLike) -> Speciation:
     return Speciation(totals, at, ph, strength, calcite, gypsum, pco2, co2, hco3, co3, converged=good > 0)
 
 
-def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArray, ...]:
+def _results(k: Constants, temperature: FloatArray, x: Solved) -> tuple[FloatArray, ...]:
     gamma1 = np.exp(ln_gamma("carbonate", 1, x.strength, k))
     carbonate = gamma1**4 * x.c
     ln_co2 = k.species[SPECIES.index("co2")] + np.log(x.h * x.h * carbonate / x.water_activity)
@@ -127,7 +127,7 @@ def _results(k: Constants, temperature: FloatArray, x: State) -> tuple[FloatArra
     )
 
 
-def _buffer_capacity(t: Amounts, k: Constants, x: State, w: Workspace) -> FloatArray:
+def _buffer_capacity(t: Amounts, k: Constants, x: Solved, w: Workspace) -> FloatArray:
     """dAlk/dpH at constant DIC and sulfate, eq/L: what h alone would do, less what c and s give back."""
     condition(k, x.strength, np.log(x.water_activity), w)
     hh, hc, hs, cc, cs, ss = balance(t, x.free, None, w)[3:]

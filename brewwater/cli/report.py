@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from brewwater.errors import InputError
+from brewwater.units import plain
 
 
 @click.command()
@@ -40,8 +41,8 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
             "Choose another file, or give the figures as options of plan.",
         )
     for row in result.rows:
-        span = "-".join(f"{x:g}" for x in (row.low, row.high) if x is not None) or "not found"
-        mean = f" (typical {row.typical:g})" if row.typical is not None else ""
+        span = "-".join(f"{plain(x, 6)}" for x in (row.low, row.high) if x is not None) or "not found"
+        mean = f" (typical {plain(row.typical, 6)})" if row.typical is not None else ""
         click.echo(f"{row.supply or 'all'}: {row.analyte} {span}{mean} {row.unit}".rstrip())
     for problem in result.problems:
         click.echo(f"problem {problem.code}: {problem.message}")

@@ -24,7 +24,7 @@ from brewwater.demand.calendar import TERMS, Calendar, DayArray, curves, months_
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.records import Fraction, Name, NonNegative, Part, Span
-from brewwater.units import FL_OZ_L, GAL_L
+from brewwater.units import FL_OZ_L, GAL_L, plain
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -81,7 +81,7 @@ class DemandInput(Part):
         if self.drinks and self.mix:
             raise ValueError("give the drinks or a mix, not both")
         if self.mix and abs(sum(self.mix.values()) - 1) > 1e-6:
-            raise ValueError(f"the shares of the mix add to {sum(self.mix.values()):g}, not to 1")
+            raise ValueError(f"the shares of the mix add to {plain(sum(self.mix.values()), 6)}, not to 1")
         return self
 
 

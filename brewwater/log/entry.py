@@ -108,7 +108,8 @@ class Reading(Part):
     """One line of the log.
 
     ``value`` is in ``unit`` as typed; ``own_value`` gives it in the unit of its kind. ``where`` is
-    ``source``, ``served``, or the name of a branch or a cartridge. ``corrects`` is the id of the line that
+    ``source``, ``served``, or the name of a branch or a cartridge; a ``meter_gal`` there counts what the branches
+    behind it draw, not the reject that passes a cartridge ahead of a membrane. ``corrects`` is the id of the line that
     this one replaces. ``recorded_at`` is UTC, ISO 8601; it says when the line was typed. Clocks are set back, so
     nothing depends on it but which of several corrections of one line counts.
     """

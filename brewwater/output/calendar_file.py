@@ -12,10 +12,9 @@ from collections.abc import Iterable, Iterator
 
 from icalendar import Alarm, Calendar, Event
 
-from brewwater.changes import Due
 from brewwater.output.round import Next
-from brewwater.output.sheet.content import between, number
-from brewwater.output.vocabulary import GOVERNS
+from brewwater.output.sheet.content import between, number, unknown_capacities
+from brewwater.output.vocabulary import GOVERNS, governed
 from brewwater.plan import Plan
 
 CAUTION = (
@@ -44,7 +43,7 @@ def calendar_file(plan: Plan, now: dt.datetime | None = None) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", f"{unit}: water")
-    for event in (*_changes(plan.calendar.dues), *_descales(plan), *_stops(plan)):
+    for event in (*_changes(plan), *_descales(plan), *_stops(plan)):
         key = hashlib.sha256("/".join((unit, *event.key)).encode()).hexdigest()
         calendar.add_component(_event(event, f"{key[:32]}@brewwater", made))
     return bytes(calendar.to_ical())
@@ -110,8 +109,9 @@ def _event(entry: _Entry, uid: str, made: dt.datetime) -> Event:
     return event
 
 
-def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
-    for due in found:
+def _changes(plan: Plan) -> Iterator[_Entry]:
+    unknown = unknown_capacities(plan)
+    for due in plan.calendar.dues:
         name = due.cartridge
         because = f" Date {due.because}." if due.because else ""
         verb = "Change" if due.fitted == due.date else "Throw away"
@@ -120,7 +120,7 @@ def _changes(found: Iterable[Due]) -> Iterator[_Entry]:
             due.date,
             due.date,
             f"{verb} {name}",
-            f"Governed by: {GOVERNS.label(due.governs)}. Due {between(due)}. About "
+            f"Governed by: {governed(due.governs, name not in unknown)}. Due {between(due)}. About "
             f"{number(100 * due.left[1], 2)} % of its capacity is left on this day.{because} {CAUTION}",
             [(-15, f"Tomorrow: {verb.lower()} {name}"), (8, f"Today: {verb.lower()} {name}")],
         )

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.changes import ChangeCalendar
+from brewwater.changes.wear import through_per_served
 from brewwater.cost import written
 from brewwater.ensemble import mean, percentiles
 from brewwater.output.result_schema import (
@@ -33,7 +34,7 @@ from brewwater.output.result_schema import (
     WayResult,
 )
 from brewwater.output.sheet.branches import branch_decisions
-from brewwater.output.vocabulary import CHECKS, GOVERNS, STATUS, SUBJECT, WATER, bypass
+from brewwater.output.vocabulary import CHECKS, STATUS, SUBJECT, WATER, bypass, governed, small
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, AtBase
 from brewwater.planning.cartridges import Cartridge
@@ -81,6 +82,9 @@ def plan_result(plan: Plan) -> PlanResult:
                 name=b.name,
                 filtered=b.filtered,
                 gallons_per_service_day=_gallons_a_day(scenario, b.name),
+                mean_gallons_per_service_day=float(
+                    mean(scenario.demand.litres_per_service_day(b.name) / GAL_L, scenario.weights)
+                ),
                 filter_life_share=_spread(ranked[b.name].life_share, scenario.weights),
                 filtering_cost=_spread(ranked[b.name].yearly_cost, scenario.weights),
                 if_not_filtered=ranked[b.name].if_not_filtered,
@@ -215,14 +219,21 @@ def _stages(stages: Iterable[Stage]) -> list[StageResult]:
     return [StageResult(name=s.name, medium=s.medium, branch=s.branch, bypass_percent=s.bypass_percent) for s in stages]
 
 
-def capacity_gal(one: Cartridge, calendar: ChangeCalendar, weights: FloatArray) -> Percentiles:
-    """Gallons that one cartridge will pass before it is changed, whatever governs: never more than its time
-    limit lets through, and null where its capacity is not known."""
+def capacity_gal(
+    one: Cartridge, calendar: ChangeCalendar, weights: FloatArray, *, through: bool = False
+) -> Percentiles:
+    """Gallons served before one cartridge is changed, whatever governs: never more than its time limit lets through,
+    and null where its capacity is not known.
+
+    ``through``: the gallons that pass the cartridge for them, which a meter in its own pipe would count: more than is
+    served ahead of a membrane, whose reject passes too, and fewer where some goes round.
+    """
     life = calendar.lives[one.stage.name]
     if not one.capacity.known and life.governs not in ("time", "lay-up", "freeze", "notice"):
         return Percentiles(p10=None, p50=None, p90=None)
     usable = np.broadcast_to(one.usable_gal, life.gal.shape)
-    return _spread(np.where(np.isfinite(life.gal), life.gal, usable), weights)
+    served = np.where(np.isfinite(life.gal), life.gal, usable)
+    return _spread(served * through_per_served(one.wear) if through else served, weights)
 
 
 def _cartridge(one: Cartridge, plan: Plan) -> CartridgeResult:
@@ -239,6 +250,7 @@ def _cartridge(one: Cartridge, plan: Plan) -> CartridgeResult:
         medium=one.stage.medium,
         branch=one.stage.branch,
         capacity_gal=capacity_gal(one, calendar, plan.scenario.weights),
+        capacity_through_gal=capacity_gal(one, calendar, plan.scenario.weights, through=True),
         governed_by=life.governs,
         changes=changes,
         changes_in_year=len(calendar.bought(name)),
@@ -266,6 +278,16 @@ def _base_lines(result: PlanResult) -> list[str]:
         )
         out += [f"    {ask}" for ask in way.asks]
     return out
+
+
+def gallons_of(one: CartridgeResult) -> str:
+    """What a cartridge serves before it is changed, in words; what passes it beside it where that is another figure."""
+    served, through = one.capacity_gal.p50, one.capacity_through_gal.p50
+    if served is None or through is None:
+        return "capacity not known: its dates count on the usual range of its kind"
+    if abs(through - served) <= 0.02 * served:
+        return f"serves about {plain(served, 2)} gal"
+    return f"serves about {plain(served, 2)} gal, for which {plain(through, 2)} gal pass it"
 
 
 def _mark(check: CheckResult) -> str:
@@ -316,9 +338,8 @@ def summary(plan: Plan) -> str:
             if first is None
             else (f"{first.expected or 'past the plan'} (early {first.early}, late {first.late or 'past the plan'})")
         )
-        passed = c.capacity_gal.p50
-        gallons = "capacity not known" if passed is None else "under 1 gal" if passed < 1 else f"about {passed:.0f} gal"
-        out.append(f"{c.name}: {gallons}, {GOVERNS.inside(c.governed_by)}; first change {when}")
+        sets = small(governed(c.governed_by, c.capacity_gal.p50 is not None))
+        out.append(f"{c.name}: {gallons_of(c)}; {sets}; first change {when}")
     policy = plan.document.policy
     if result.cartridges and policy.risk is None and policy.margin < 1:
         out.append(f"Gallons and dates count on {percent(policy.margin)} of each capacity; the rest stays in hand.")

@@ -26,7 +26,7 @@ class WaterResult(Result):
 
     ``ph`` and ``ph_in_cup`` are one figure, the one that is judged: on the way from the line, with all its CO2
     (``ph_in_line``), to balance with the air (``ph_in_air``) the pH nearest to the goal. All at the water's own
-    temperature.
+    temperature. The index is -9 or more: below that there is nothing that could drop out.
     """
 
     hardness_mg_L_as_CaCO3: Percentiles
@@ -79,11 +79,13 @@ class AlternativeResult(Result):
 
 class BranchResult(Result):
     """``filter_life_share`` and ``filtering_cost`` (cartridges, a year) of what it uses, or would use, of the filters;
+    ``mean_gallons_per_service_day`` adds up over branches, percentiles do not.
     ``if_not_filtered``: the verdict on the water as it comes there."""
 
     name: str
     filtered: bool
     gallons_per_service_day: Percentiles
+    mean_gallons_per_service_day: float
     filter_life_share: Percentiles
     filtering_cost: Percentiles
     if_not_filtered: str
@@ -99,6 +101,11 @@ class ChangeResult(Result):
 
 
 class CartridgeResult(Result):
+    """``capacity_gal`` counts what the branches behind it are served before it is changed, ``capacity_through_gal``
+    what passes it for that: with a membrane's reject, without what goes round. The log's ``meter_gal`` counts what is
+    drawn at ``where``: at a branch, or by all branches behind a cartridge (served), whatever a meter ahead of a
+    membrane in the cartridge's own pipe would show. Both null where the capacity is not known."""
+
     """``changes``: those to come, as the calendar has them; ``changes_in_year``: whole cartridges that go in during the
     first 12 months, the first set not counted, those changed by the log counted: what the year's money buys;
     ``assumed``: no data sheet's capacity could be used, and the dates rest on the usual range of its class."""
@@ -107,6 +114,7 @@ class CartridgeResult(Result):
     medium: str
     branch: str | None
     capacity_gal: Percentiles
+    capacity_through_gal: Percentiles
     governed_by: str
     changes: list[ChangeResult]
     changes_in_year: float | None

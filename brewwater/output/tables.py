@@ -13,7 +13,8 @@ from openpyxl.styles import Font
 
 from brewwater.output.result import plan_result
 from brewwater.output.result_schema import AtBaseResult, Percentiles, PlanResult, WaterResult
-from brewwater.output.vocabulary import GOVERNS
+from brewwater.output.sheet.content import unknown_capacities
+from brewwater.output.vocabulary import governed
 from brewwater.plan import Plan
 
 Cell = str | float | int | None
@@ -51,6 +52,7 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
         )
     ]
     media = {s.name: s.medium for s in plan.candidate.stages}
+    unknown = unknown_capacities(plan)
     for d in plan.calendar.dues:
         early, late, fitted, order = (
             None if day is None else day.isoformat() for day in (d.early, d.late, d.fitted, d.order_by)
@@ -65,7 +67,7 @@ def tables(plan: Plan, result: PlanResult | None = None) -> Mapping[str, Rows]:
                 late,
                 fitted,
                 order,
-                GOVERNS.label(d.governs),
+                governed(d.governs, d.cartridge not in unknown),
                 round(d.left[1], 3),
             )
         )

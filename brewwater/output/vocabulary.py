@@ -175,6 +175,13 @@ GOVERNS = Group(
     ("reading", "A reading says so", "p"),
     ("notice", "A notice on the water", "p"),
 )
+_OF_CAPACITY = ("volume", "exchange", "chlorine")
+
+
+def governed(code: str, known: bool) -> str:
+    """What sets a change. Where a capacity is not known (``known``) none is said to be used up."""
+    return GOVERNS.label(code) if known or code not in _OF_CAPACITY else "Usual range of its kind, no capacity stated"
+
 
 CHECKS = Group(
     "Checks of the unit",
@@ -195,6 +202,8 @@ CHECKS = Group(
     ("membrane_pressure", "Pressure at the membrane", "t"),
     ("membrane_output", "Output of the membrane", "t"),
     ("membrane_hours", "The membrane runs", "p"),
+    ("carried_tank", "Tank that is carried", "p"),
+    ("base_tank", "Tank at the base", "p"),
     ("velocity", "Speed in the pipe", "t"),
     ("weight", "Weight of the water", "p"),
     ("tongue", "Weight on the hitch", "t"),

@@ -30,6 +30,7 @@ from brewwater.reports.analysis import Measurement, Supply
 from brewwater.supply.tank_days import FillCalendar
 from brewwater.treatment import Stage
 from brewwater.treatment.shelf import ShelfItem
+from brewwater.units import plain
 from brewwater.verdicts import MachineProfile, TargetChoice
 
 SCHEMA_VERSION = 1
@@ -114,8 +115,8 @@ def _believable(supply: Supply) -> None:
             row = ranges[analyte]
             raise InputError(
                 f"{supply.name}: {analyte}",
-                f"{highest:g} {row['unit']}",
-                f"no supply carries more than about {float(row['high']):g}",
+                f"{plain(highest, 6)} {row['unit']}",
+                f"no supply carries more than about {plain(float(row['high']), 6)}",
                 "Check the unit and the decimal mark.",
             )
 

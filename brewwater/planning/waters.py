@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FloatArray = NDArray[np.float64]
+# Without calcium or carbonate an index is without end: what is under this has nothing that could drop out.
+LEAST_INDEX = -9.0
 
 # Every measure of a water that a result shows, by its name with unit and basis, given the goals that are chosen.
 MEASURES: Mapping[str, Callable[[Water, State, TargetChoice], FloatArray]] = {
@@ -32,7 +34,7 @@ MEASURES: Mapping[str, Callable[[Water, State, TargetChoice], FloatArray]] = {
     "sodium_mg_L": lambda water, state, goals: water.sodium_mg_L,
     "conductivity_uS_cm": lambda water, state, goals: state.conductivity_uS_cm,
     "total_chlorine_mg_L_as_Cl2": lambda water, state, goals: water.total_chlorine_mg_L,
-    "calcite_saturation_index_hot": lambda water, state, goals: state.hot_index,
+    "calcite_saturation_index_hot": lambda water, state, goals: np.maximum(state.hot_index, LEAST_INDEX),
     "ccpp_hot_mg_L_as_CaCO3": lambda water, state, goals: state.hot_ccpp_mg_L_as_CaCO3,
 }
 SOURCE = "as it comes"

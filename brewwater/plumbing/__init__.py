@@ -2,7 +2,7 @@
 
 from brewwater.plumbing.build import build_tree, follow, hang
 from brewwater.plumbing.check import Check
-from brewwater.plumbing.decisions import Decision, decisions
+from brewwater.plumbing.decisions import BranchDecision, decisions
 from brewwater.plumbing.drawing import drawing
 from brewwater.plumbing.fit import fit
 from brewwater.plumbing.fit_tanks import Day, day_of
@@ -31,9 +31,9 @@ __all__ = [
     "Accumulator",
     "Adapter",
     "Branch",
+    "BranchDecision",
     "Check",
     "Day",
-    "Decision",
     "Heater",
     "Known",
     "Network",

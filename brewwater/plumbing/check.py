@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.ensemble import percentiles
+from brewwater.ensemble import mean, percentiles
 from brewwater.verdicts.measure import assumed_words
 
 FloatArray = NDArray[np.float64]
@@ -56,6 +56,10 @@ class Judge:
     def middle(self, values: FloatArray) -> float:
         """The median."""
         return float(percentiles(values, self.weights, (0.5,))[0])
+
+    def mean(self, values: FloatArray) -> float:
+        """The mean: of parts that a reader adds up."""
+        return float(mean(values, self.weights))
 
 
 def at_least(value: float, least: float) -> bool:

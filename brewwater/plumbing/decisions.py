@@ -16,7 +16,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Decision:
+class BranchDecision:
     """One branch, filtered or not. Arrays: shape (n,) or (1,).
 
     gal_per_service_day : through the branch
@@ -45,7 +45,7 @@ def decisions(
     service_days_per_year: float,
     cost_per_filtered_litre: FloatArray,
     verdict_if_not: Mapping[str, str] | None = None,
-) -> tuple[Decision, ...]:
+) -> tuple[BranchDecision, ...]:
     """Every branch with what filtering it costs, the dearest first.
 
     Parameters
@@ -63,7 +63,7 @@ def decisions(
         share = np.where(whole > 0, own / np.where(whole > 0, whole, 1.0), 0.0)
         cost = own * service_days_per_year * cost_per_filtered_litre
         found.append(
-            Decision(
+            BranchDecision(
                 branch.name,
                 branch.filtered,
                 own / GAL_L,

@@ -62,14 +62,14 @@ def tank_checks(on: Known, day: Day, judge: Judge, carried_gal: float = 0.0) -> 
     usable, need, typical = (
         fresh * usable_share,
         judge.high(day.fresh_gal),
-        judge.middle(day.fresh_gal),
+        judge.mean(day.fresh_gal),
     )
     lasts = judge.low(hours_per_fill(usable, day.fresh_gal, hours))
     wanted = hours / unit.fills_per_day
-    reject = judge.middle(day.reject_gal)
+    reject = judge.mean(day.reject_gal)
     spare = usable - need / unit.fills_per_day
     how = (
-        f"A service day of {plain(hours, 6)} h draws {plain(typical)} gal ({plain(need)} in one day of ten), "
+        f"An ordinary service day of {plain(hours, 6)} h draws {plain(typical)} gal ({plain(need)} in one day of ten), "
         f"{plain(reject)} gal of it reject; {plain(usable)} gal of the {plain(fresh, 6)} gal tank are usable"
     )
     if thin(spare, usable):
@@ -77,7 +77,7 @@ def tank_checks(on: Known, day: Day, judge: Judge, carried_gal: float = 0.0) -> 
     if reject > 0 and (spare < 0 or thin(spare, usable)):
         how += (
             ". Made at base and carried, the same membrane water asks only "
-            f"{plain(judge.middle(day.fixtures_gal))} gal of the tanks on board"
+            f"{plain(judge.mean(day.fixtures_gal))} gal of the tanks on board"
         )
     gone = on.missing(("fresh_tank_gal",))
     made = [

@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 
 from brewwater.ensemble import Draws
 from brewwater.errors import InputError
-from brewwater.plumbing.flow import End, drop_stated, flow_of, pipe_loss_psi, pump_psi, stage_drop, supply_psi
-from brewwater.plumbing.parts import Branch, Known, branch_pipe
+from brewwater.plumbing.flow import MOST_GPM, End, drop_stated, flow_of, pipe_loss_psi, pump_psi, stage_drop, supply_psi
+from brewwater.plumbing.parts import Branch, Known, Pipe, branch_pipe
 from brewwater.records import Span
 from brewwater.treatment import Stage, medium_class
 from brewwater.treatment.media.catalytic_carbon import empty_bed_contact_s
@@ -108,6 +108,15 @@ def usual_output(membrane: Stage) -> Span:
     return found
 
 
+def _lost_psi(pipe: Pipe, flow_gpm: FloatArray, temperature_C: float) -> FloatArray:
+    """``pipe_loss_psi``; past its table the loss grows with the square of the flow (fully turbulent), so that a demand
+    that no pipe carries leaves no pressure instead of no answer."""
+    within = np.minimum(flow_gpm, MOST_GPM)
+    still = pipe_loss_psi(pipe, np.zeros(1), temperature_C)  # the rise alone
+    past = np.maximum(flow_gpm / MOST_GPM, 1.0) ** 2
+    return np.asarray(still + (pipe_loss_psi(pipe, within, temperature_C) - still) * past)
+
+
 def _unknown(why: str) -> Pressure:
     nowhere = np.array([np.nan])
     return Pressure(nowhere, nowhere, nowhere, nowhere, (), why)
@@ -188,14 +197,9 @@ class Network:
     # pressure
 
     def inlet(self, branch: Branch) -> Pressure:
-        """Pressure at a branch's inlet while every fixture of the peak draws.
-
-        Raises
-        ------
-        InputError : a flow past the range of the friction table
-        """
+        """Pressure at a branch's inlet while every fixture of the peak draws."""
         unit, ways = self.on.unit, self._ways[branch.name]
-        own = pipe_loss_psi(branch_pipe(unit, branch), self.fixture_gpm(branch), unit.water_C)
+        own = _lost_psi(branch_pipe(unit, branch), self.fixture_gpm(branch), unit.water_C)
         membranes = [s for s in ways if self._in_service(s)]
         if not membranes:
             drops = [(s, self.flow_gpm(s)) for s in ways]
@@ -305,7 +309,7 @@ class Network:
     def _supplied(self, flow_gpm: FloatArray) -> FloatArray:
         unit = self.on.unit
         assert unit.pipe is not None  # every template has one
-        return supply_psi(self.on, flow_gpm, self.draws) - pipe_loss_psi(unit.pipe, flow_gpm, unit.water_C)
+        return supply_psi(self.on, flow_gpm, self.draws) - _lost_psi(unit.pipe, flow_gpm, unit.water_C)
 
     def _after(
         self,

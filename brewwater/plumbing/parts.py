@@ -17,6 +17,7 @@ from pydantic import Field, field_validator, model_validator
 from brewwater import reference
 from brewwater.plumbing.tree import PlumbingTree
 from brewwater.records import Finite, Fraction, Name, NonNegative, Part, Positive, Span
+from brewwater.units import plain
 
 FixtureKind = Literal["espresso_machine", "brewer", "hot_water", "ice", "rinser", "hand_sink", "sink", "fill", "other"]
 UnitKind = Literal["cart", "truck", "kiosk", "shop"]
@@ -150,7 +151,9 @@ class Pump(Part):
     @model_validator(mode="after")
     def _ordered(self) -> Pump:
         if self.cut_out_psi <= self.cut_in_psi:
-            raise ValueError(f"cut-out {self.cut_out_psi:g} psi is not above cut-in {self.cut_in_psi:g} psi")
+            raise ValueError(
+                f"cut-out {plain(self.cut_out_psi, 6)} psi is not above cut-in {plain(self.cut_in_psi, 6)} psi"
+            )
         return self
 
 

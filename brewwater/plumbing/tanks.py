@@ -166,7 +166,7 @@ def bleach_mg_L(volume_gal: float, fl_oz: float, strength_percent: float) -> flo
 
 
 @dataclass(frozen=True, slots=True)
-class Dose:
+class BleachDose:
     """A sanitising dose: bleach, what it gives, how long it stands, and the source of the rule."""
 
     name: str
@@ -177,7 +177,7 @@ class Dose:
     source: str
 
 
-def sanitising(volume_gal: float, strength_percent: float, rule: str = "mobile_unit") -> Dose:
+def sanitising(volume_gal: float, strength_percent: float, rule: str = "mobile_unit") -> BleachDose:
     """The dose of a rule of ``reference/sanitising.csv`` for the tank's volume and this bleach. Doses differ
     with purpose: the one chosen is cited.
 
@@ -191,7 +191,7 @@ def sanitising(volume_gal: float, strength_percent: float, rule: str = "mobile_u
     row = rows[rule]
     target = float(row["target_mg_L"] or 0)
     ounces = volume_gal * float(row["fl_oz_per_gal"] or 0) or bleach_fl_oz(volume_gal, target, strength_percent)
-    return Dose(
+    return BleachDose(
         row["name"],
         ounces,
         bleach_mg_L(volume_gal, ounces, strength_percent),

@@ -11,7 +11,7 @@ from brewwater.treatment.medium import Load, Medium, Settings, performance, sett
 from brewwater.treatment.order import Context, Problem, order_problems
 from brewwater.treatment.rating import Capacity, capacity
 from brewwater.treatment.stage import DataSheet, Dose, Stage
-from brewwater.treatment.train import StageResult, TrainResult, apply, bypass_for_target, run_train
+from brewwater.treatment.train import StageRun, TrainResult, apply, bypass_for_target, run_train
 
 __all__ = [
     "MEDIA",
@@ -25,7 +25,7 @@ __all__ = [
     "Problem",
     "Settings",
     "Stage",
-    "StageResult",
+    "StageRun",
     "TrainResult",
     "apply",
     "bypass_for_target",

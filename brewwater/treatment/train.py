@@ -19,7 +19,7 @@ from brewwater.water import Water
 
 
 @dataclass(frozen=True, slots=True)
-class StageResult:
+class StageRun:
     """``outlet`` with bypass mixed in, ``treated`` before it, ``load`` for one litre of outlet."""
 
     outlet: Water
@@ -81,7 +81,7 @@ def share_lost(medium: str, used: FloatArray) -> FloatArray:
     return np.asarray(np.interp(used, ends, [0.0, 1.0]), dtype=np.float64)
 
 
-def apply(stage: Stage, water: Water, settings: Settings) -> StageResult:
+def apply(stage: Stage, water: Water, settings: Settings) -> StageRun:
     """One stage on waters of any broadcastable shape.
 
     Parameters
@@ -92,7 +92,7 @@ def apply(stage: Stage, water: Water, settings: Settings) -> StageResult:
 
     Returns
     -------
-    StageResult : the outlet conserves every total over treated and bypassed water; at 100 % bypass it is the
+    StageRun : the outlet conserves every total over treated and bypassed water; at 100 % bypass it is the
         inlet (for a ``blend``: the train's inlet). A used-up share of the medium lets inlet water through.
     """
     medium = MEDIA[stage.medium]
@@ -111,8 +111,8 @@ def apply(stage: Stage, water: Water, settings: Settings) -> StageResult:
         through = 1 - bypass
         load = replace(load.times(through), feed_L=load.feed_L * through + bypass)
     if not bypass.any():
-        return StageResult(treated, treated, load)
-    return StageResult(between(treated, other, bypass), treated, load)
+        return StageRun(treated, treated, load)
+    return StageRun(between(treated, other, bypass), treated, load)
 
 
 def bypass_for_target(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from brewwater.ensemble import percentiles
 from brewwater.reports.analysis import Supply
+from brewwater.units import plain
 from brewwater.verdicts.case import Case, grid, widen
 from brewwater.verdicts.corrosion import corrosion
 from brewwater.verdicts.cup import cup
@@ -134,7 +135,7 @@ def _without_ph(case: Case, weights: FloatArray, subject: Subject) -> str:
         return ""
     index, where = case.state.cold_index, "of the cold water"
     if subject == "scale":
-        index, where = case.state.machine_index, f"at {case.state.machine_temperature_C:g} °C, closed"
+        index, where = case.state.machine_index, f"at {plain(case.state.machine_temperature_C, 6)} °C, closed"
     if not np.isfinite(index).all():
         return ""
     shown = percentiles(grid(index), weights)

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from brewwater.records import Finite, Name, NonNegative, Part, Positive
 from brewwater.reference import cite, keyed
+from brewwater.units import plain
 
 Kind = Literal["espresso", "steam_boiler", "brewer", "hot_water", "ice", "other"]
 Metal = Literal["copper_brass", "stainless", "steel", "unknown"]
@@ -64,7 +65,7 @@ class MachineProfile(Part):
             low = getattr(self, f"{quantity}_min_mg_L_as_CaCO3")
             high = getattr(self, f"{quantity}_max_mg_L_as_CaCO3")
             if low is not None and high is not None and low > high:
-                raise ValueError(f"{quantity}: the minimum {low:g} is above the maximum {high:g}")
+                raise ValueError(f"{quantity}: the minimum {plain(low, 6)} is above the maximum {plain(high, 6)}")
         return self
 
     def limit(self, name: Default) -> Limit | None:

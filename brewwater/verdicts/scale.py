@@ -9,6 +9,7 @@ import numpy as np
 from brewwater import chemistry
 from brewwater.reference import cite
 from brewwater.treatment.media.scale_inhibitor import held_back
+from brewwater.units import plain
 from brewwater.verdicts.case import CACO3, MG, Case, FloatArray, at_most, grid, usual
 from brewwater.verdicts.goals import Goal, Severity
 from brewwater.verdicts.machine import MachineProfile
@@ -42,10 +43,10 @@ def scale(case: Case) -> list[Judged]:
     permanent = np.maximum(hardness - np.maximum(alkalinity, 0), 0)
     temporary = np.maximum(np.minimum(hardness, alkalinity), 0)
     both = ["total_hardness", "alkalinity"]
-    at = f"at {s.machine_temperature_C:g} °C, closed"
+    at = f"at {plain(s.machine_temperature_C, 6)} °C, closed"
     note = "Extrapolated: the constants hold to 90 °C." if s.extrapolated else ""
     goal, manual = at_most(m.hardness_max_mg_L_as_CaCO3, case.goals["total_hardness"].upper_only())
-    foam = f"Above about {FOAM_MG_L_AS_CACO3:g} a steam boiler is prone to foam (common practice)."
+    foam = f"Above about {plain(FOAM_MG_L_AS_CACO3, 6)} a steam boiler is prone to foam (common practice)."
     up_to = np.asarray(case.inhibited_up_to_mg_L_as_CaCO3, dtype=np.float64)
     held = held_back(w, up_to, steam_boiler=m.makes_steam)
     held_note = ""

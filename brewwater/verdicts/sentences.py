@@ -11,8 +11,8 @@ from brewwater.verdicts.goals import Goal
 from brewwater.verdicts.measure import Measure, Status, Subject, assumed_words
 
 
-class Shares(Protocol):
-    """Shares of the waters that are out of goal, red and past the manual's limit in one measure, and its status."""
+class MeasureShares(Protocol):
+    """Shares of the waters out of goal, red and past the manual's limit in one measure, and its status."""
 
     @property
     def out(self) -> float: ...
@@ -25,7 +25,7 @@ class Shares(Protocol):
 
 
 # A measure, its shares, and whether its bound is the machine's manual.
-Shown = tuple[Measure, Shares, bool]
+Shown = tuple[Measure, MeasureShares, bool]
 
 
 def figure(m: Measure) -> str:
@@ -50,7 +50,7 @@ def _against(m: Measure, manual: bool) -> str:
     return f"{'manual' if manual else 'goal'} {bounds(*m.goal)}"
 
 
-def _out(m: Measure, shares: Shares, manual: bool) -> str:
+def _out(m: Measure, shares: MeasureShares, manual: bool) -> str:
     """Out of goal or past the limit, by the rule that gives the status: what makes it *act* is past the limit."""
     past = shares.status == "act"
     share = max(shares.red, shares.manual) if past else shares.out
@@ -64,7 +64,7 @@ def _capital(text: str) -> str:
 
 def decided(
     status: Status,
-    counted: Sequence[tuple[Measure, Shares]],
+    counted: Sequence[tuple[Measure, MeasureShares]],
     leading: Sequence[Shown],
     more: int,
     phase: str | None,

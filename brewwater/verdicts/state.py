@@ -16,6 +16,7 @@ from brewwater.chemistry.constants import log_k, log_ks
 from brewwater.chemistry.speciation import OUTDOOR_LOG_PCO2
 from brewwater.chemistry.totals import Totals
 from brewwater.errors import InputError
+from brewwater.units import plain
 from brewwater.water import CO2_G_PER_MOL, Water, speciate
 
 FloatArray = NDArray[np.float64]
@@ -324,5 +325,8 @@ def _airy_ph(water: Water) -> FloatArray:
 def _check(temperature_C: float) -> None:
     if not 0 <= temperature_C <= 130:
         raise InputError(
-            "machine temperature", f"{temperature_C:g} °C", "0 to 130 °C is needed", "Correct the boiler's temperature."
+            "machine temperature",
+            f"{plain(temperature_C, 6)} °C",
+            "0 to 130 °C is needed",
+            "Correct the boiler's temperature.",
         )

@@ -136,6 +136,12 @@ def ready(found: Plan) -> Front:
 
 
 @pytest.fixture
+def open_page() -> type[Front]:
+    """The front end on a document, with a plan that was made of it."""
+    return Front
+
+
+@pytest.fixture
 def plain() -> Front:
     """A plain mobile unit of which no water is known."""
     return Front(mobile_template())

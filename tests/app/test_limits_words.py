@@ -17,11 +17,11 @@ from brewwater.web.widgets.words import bound
 
 
 def names_of_checks() -> set[str]:
-    """Every first argument of ``Check(...)`` in the code of the branches."""
+    """Every first argument of ``Check(...)`` and ``settled(...)`` in the code of the branches."""
     found = set()
     for file in Path(brewwater.plumbing.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Check":
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("Check", "settled"):
                 found |= {a.value for a in node.args[:1] if isinstance(a, ast.Constant)}
     return found
 

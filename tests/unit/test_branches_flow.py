@@ -220,3 +220,14 @@ def test_a_membranes_inlet_and_output_by_hand() -> None:
     assert float(made[0]) == pytest.approx(144 * (psi - 10.46 * 7 / 6) / 57.5)
     base = at.membrane_inlet(MEMBRANE, np.array([60.0])).end_psi
     assert float(base[0]) == pytest.approx(60 - 14 * 0.4)
+
+
+def test_a_demand_that_no_pipe_carries_leaves_no_pressure() -> None:
+    """Past the friction table a plan still gets an answer: it does not reach."""
+    unit = Unit(kind="truck", pump=PUMP, hours_per_service_day=8)
+    litres = {"machine": np.array([5e6])}
+    at = piped([CARBON], [MACHINE], unit, busiest_L=litres)
+    assert float(at.trunk_gpm[0]) > 60
+    assert float(at.inlet(MACHINE).clean_psi[0]) < -1000
+    slower = piped([CARBON], [MACHINE], unit, busiest_L={"machine": np.array([4e6])})
+    assert float(slower.inlet(MACHINE).clean_psi[0]) > float(at.inlet(MACHINE).clean_psi[0])

@@ -11,7 +11,7 @@ import pytest
 
 from brewwater import chemistry
 from brewwater.chemistry import Totals, equilibrium, speciation
-from brewwater.chemistry.rows import State, Workspace
+from brewwater.chemistry.rows import Solved, Workspace
 
 
 def water(calcium: float, magnesium: float, sodium: float, alkalinity: float, sulfate: float, carbon: float) -> Totals:
@@ -108,7 +108,7 @@ def test_buffer_capacity_is_h_less_what_carbonate_and_sulfate_give_back(monkeypa
     second = [matrix[:, i, j].copy() for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))]
     monkeypatch.setattr(speciation, "condition", lambda *scenario: None)
     monkeypatch.setattr(speciation, "balance", lambda *scenario: (None, None, None, *second))
-    state = State(np.ones((9, n)), np.ones(n, dtype=np.bool_))
+    state = Solved(np.ones((9, n)), np.ones(n, dtype=np.bool_))
     found = speciation._buffer_capacity(None, None, state, None)  # type: ignore[arg-type]
     # the reciprocal of the first entry of the inverse, by ln h; per pH it is ln 10 times as much
     np.testing.assert_allclose(found, np.log(10) / np.linalg.inv(matrix)[:, 0, 0])

@@ -215,3 +215,21 @@ def test_every_measure_with_a_goal_has_a_test_that_could_flip_it() -> None:
             bound = {j.name for j in measures(case) if not j.informs_only}
             assert bound <= set(tests), subject
             assert set(REQUIRED[subject]) <= set(tests)
+
+
+def test_an_acid_line_of_metal_fails_without_a_measured_ph() -> None:
+    """Every pH that the report leaves open is under the red limit of 6.5; nobody need measure it to know."""
+    water = Water(
+        pH=np.linspace(5.8, 6.1, 16),
+        calcium_mg_L=np.full(16, 30.0),
+        chloride_mg_L=10.0,
+        alkalinity_mg_L_as_CaCO3=np.full(16, 60.0),
+    )
+    known = frozenset({"total_hardness", "alkalinity", "chloride"})
+    for metal, status, assumed in (("copper_brass", "act", True), ("non_metallic", "watch", True)):
+        machine = MachineProfile(line_material=metal)  # type: ignore[arg-type]
+        found = {v.subject: v for v in judge(water, known=known, weights=np.ones(16), role="served", machine=machine)}
+        verdict = found["corrosion"]
+        assert (verdict.status, verdict.assumed) == (status, assumed), verdict.why
+        assert verdict.why.startswith("Fails on assumed values (not measured: pH)")
+        assert found["safety"].status == "unknown"

@@ -7,12 +7,12 @@ import numpy as np
 from brewwater.output.sheet.content import Section, Table, number
 from brewwater.output.vocabulary import STATUS, SUBJECT
 from brewwater.plan import Plan
-from brewwater.plumbing import Decision, decisions, known
+from brewwater.plumbing import BranchDecision, decisions, known
 from brewwater.plumbing.tanks import balance
 from brewwater.units import LB_KG, percent
 
 
-def branch_decisions(plan: Plan) -> tuple[Decision, ...]:
+def branch_decisions(plan: Plan) -> tuple[BranchDecision, ...]:
     """The branches ranked by what filtering them costs a year, the dearest first. Only cartridges are counted:
     they are what another branch behind them uses up."""
     scenario, candidate = plan.scenario, plan.candidate

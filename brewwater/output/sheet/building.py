@@ -8,6 +8,7 @@ from brewwater.errors import InputError
 from brewwater.output.sheet.content import Section, Table, lines_of
 from brewwater.plan import Plan
 from brewwater.plumbing import PlumbingTree, Sizing, adapters, known, sanitise, size
+from brewwater.units import plain
 
 # Household bleach is sold at 5 to 8.25 % (common practice): the dose is for this one, the label decides.
 BLEACH_PERCENT = 6.0
@@ -65,5 +66,5 @@ def sanitise_section(plan: Plan, tree: PlumbingTree) -> tuple[Section, ...]:
     assumed = "The tank's volume is the usual one of its kind: work the dose for yours. "
     first = (
         assumed if "fresh_tank_gal" in unit.assumed else ""
-    ) + f"For plain bleach of {BLEACH_PERCENT:g} %; stronger bleach, less of it: its label decides."
+    ) + f"For plain bleach of {plain(BLEACH_PERCENT, 6)} %; stronger bleach, less of it: its label decides."
     return (Section("Sanitise", (first, *steps), boxes=True),)

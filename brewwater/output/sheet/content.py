@@ -10,6 +10,7 @@ from importlib import resources
 from brewwater import units
 from brewwater.changes import Descale, Due
 from brewwater.output.sheet.diagram import Drawing
+from brewwater.plan import Plan
 from brewwater.plumbing import Step
 from brewwater.units import GAL_L
 
@@ -61,6 +62,11 @@ def spread(low: float | None, middle: float | None, high: float | None, digits: 
         return "not known"
     ends = number(low, digits), number(high, digits)
     return number(middle, digits) if ends[0] == ends[1] else f"{number(middle, digits)} ({ends[0]} to {ends[1]})"
+
+
+def unknown_capacities(plan: Plan) -> frozenset[str]:
+    """Cartridges whose capacity is not known: their dates count on the usual range of their kind."""
+    return frozenset(c.stage.name for c in plan.candidate.cartridges if not c.capacity.known)
 
 
 def volume(gallons: float | None, metric: bool, digits: int = 3) -> str:

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from brewwater import reference
-from brewwater.changes import ASSUMED, Due
+from brewwater.changes import Due
 from brewwater.cost import written
 from brewwater.output.result import plan_result
-from brewwater.output.result_schema import PlanResult, VerdictResult, WaterResult
+from brewwater.output.result_schema import CartridgeResult, PlanResult, VerdictResult, WaterResult
 from brewwater.output.sheet.base import base_page
 from brewwater.output.sheet.building import adapters_section, sizes_section
 from brewwater.output.sheet.cards import (
@@ -29,10 +29,11 @@ from brewwater.output.sheet.content import (
     number,
     spread,
     steps,
+    unknown_capacities,
     volume,
 )
 from brewwater.output.sheet.what_if import what_if_page
-from brewwater.output.vocabulary import CHECKS, GOVERNS, MEDIA, STATUS, SUBJECT, WATER, bypass
+from brewwater.output.vocabulary import CHECKS, MEDIA, STATUS, SUBJECT, WATER, bypass, governed
 from brewwater.plan import Plan
 from brewwater.plumbing import PlumbingTree, build_tree
 from brewwater.treatment import Stage, medium_class
@@ -173,7 +174,7 @@ def _branches(plan: Plan, result: PlanResult) -> str:
     return (
         "; ".join(
             f"{b.name}: {'filtered' if b.filtered else 'NOT filtered'}, "
-            f"{volume(b.gallons_per_service_day.p50, metric)} a service day"
+            f"{volume(b.mean_gallons_per_service_day, metric)} a service day"
             for b in result.branches
         )
         + "."
@@ -191,17 +192,22 @@ def _next_changes(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Table:
                 one.name,
                 "past the plan" if first is None else day_word(first.date),
                 "" if first is None else between(first),
-                GOVERNS.label(one.governed_by) + _assumed_capacity(first),
-                volume(gallons.p50, metric, 2),
+                governed(one.governed_by, gallons.p50 is not None),
+                _served_and_through(one, metric),
                 "" if first is None or first.order_by is None else first.order_by.isoformat(),
             )
         )
     header = ("Cartridge", "Change", "Early to late", "Governed by", "Serves about", "Order by")
-    return Table(header, tuple(rows), (4, 2.5, 4.5, 3.5, 2.5, 2.5))
+    return Table(header, tuple(rows), (4, 2.5, 4.5, 3.5, 3, 2.5))
 
 
-def _assumed_capacity(due: Due | None) -> str:
-    return " (assumed)" if due is not None and ASSUMED in due.because else ""
+def _served_and_through(one: CartridgeResult, metric: bool) -> str:
+    """What a cartridge serves, and what passes it for that where it is another figure."""
+    served, through = one.capacity_gal.p50, one.capacity_through_gal.p50
+    text = volume(served, metric, 2)
+    if served is None or through is None or abs(through - served) <= 0.02 * served:
+        return text
+    return f"{text} ({volume(through, metric, 2)} pass it)"
 
 
 def _money(plan: Plan, result: PlanResult) -> str:
@@ -235,6 +241,7 @@ def _assumed(result: PlanResult) -> Iterator[str]:
 
 def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
     """Every change with its range, what governs, and when to order; then the days without service."""
+    unknown = unknown_capacities(plan)
     rows = tuple(
         (
             "–" if d.order_by is None else d.order_by.isoformat(),
@@ -242,7 +249,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
             "same day" if d.fitted == d.date else day_word(d.fitted),
             between(d),
             d.cartridge,
-            GOVERNS.label(d.governs) + _assumed_capacity(d),
+            governed(d.governs, d.cartridge not in unknown),
             percent(d.left[1]),
         )
         for d in due

@@ -15,6 +15,7 @@ from brewwater import reference
 from brewwater.errors import InputError
 from brewwater.treatment.medium import FloatArray, Load, Medium, Settings, changed
 from brewwater.treatment.stage import Dose, Stage
+from brewwater.units import plain
 from brewwater.water import MOLAR_MASS_G, Water
 
 _IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "alkalinity", "dic")
@@ -62,9 +63,9 @@ def _check(name: str, mg_L: float) -> Salt:
     if not 0 <= mg_L <= found.ceiling_mg_L:
         raise InputError(
             f"doses.{name}",
-            f"{mg_L:g} mg/L",
-            f"a dose for coffee water is 0 to {found.ceiling_mg_L:g} mg/L of {found.formula}",
-            f"Check the decimal point: {mg_L / 10:g} mg/L may be meant.",
+            f"{plain(mg_L, 6)} mg/L",
+            f"a dose for coffee water is 0 to {plain(found.ceiling_mg_L, 6)} mg/L of {found.formula}",
+            f"Check the decimal point: {plain(mg_L / 10, 6)} mg/L may be meant.",
         )
     return found
 

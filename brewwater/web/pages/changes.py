@@ -12,7 +12,8 @@ from brewwater.demand import WEEKDAYS
 from brewwater.output.charts import Remaining, capacity_left, remaining
 from brewwater.output.drawing import SCREEN, calendar_html, treatment_html
 from brewwater.output.escape import for_markdown
-from brewwater.output.vocabulary import GOVERNS
+from brewwater.output.sheet.content import unknown_capacities
+from brewwater.output.vocabulary import governed
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import Cartridge
 from brewwater.units import percent
@@ -66,10 +67,11 @@ def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
     if not due:
         st.info("No cartridge comes due within the plan.")
         return
-    _table(due[:SOON], words)
+    unknown = unknown_capacities(plan)
+    _table(due[:SOON], words, unknown)
     if len(due) > SOON:
         with st.expander(f"All {len(due)} changes of the plan", icon=":material/event_list:", key="box_all"):
-            _table(due, words)
+            _table(due, words, unknown)
     policy = plan.document.policy
     st.caption(
         "The same dates stand on the printed sheet and in the calendar file. "
@@ -78,7 +80,7 @@ def _schedule(plan: Plan, due: tuple[Due, ...], words: Words) -> None:
     )
 
 
-def _table(due: tuple[Due, ...], words: Words) -> None:
+def _table(due: tuple[Due, ...], words: Words, unknown: frozenset[str]) -> None:
     show.table(
         ["Change on", "Cartridge", "Order by", "Falls due", "New one in", "Governed by", "Capacity left"],
         [
@@ -88,7 +90,7 @@ def _table(due: tuple[Due, ...], words: Words) -> None:
                 "–" if one.order_by is None else date(one.order_by),
                 f"{date(one.early)} to {date(one.late)}" if one.early != one.late else date(one.early),
                 "same day" if one.fitted == one.date else date(one.fitted),
-                GOVERNS.label(one.governs) + (f"; {one.because}" if one.because else ""),
+                governed(one.governs, one.cartridge not in unknown) + (f"; {one.because}" if one.because else ""),
                 words.share(one.left[1]),
             ]
             for one in due
@@ -227,13 +229,13 @@ def _bears(plan: Plan, words: Words) -> None:
             [
                 one.stage.name,
                 facts.capacity_span(one, plan, words),
-                GOVERNS.label(plan.calendar.lives[one.stage.name].governs),
+                governed(plan.calendar.lives[one.stage.name].governs, one.capacity.known),
                 str(len(plan.calendar.bought(one.stage.name))),
                 "usual range of its class" if warned else "data sheet",
             ]
         )
     show.table(
-        ["Cartridge", "Passes before it is changed", "Governed by", "Bought in the first year", "Rests on"],
+        ["Cartridge", "Serves before it is changed", "Governed by", "Bought in the first year", "Rests on"],
         rows,
         numeric=(3,),
         label="Cartridges",

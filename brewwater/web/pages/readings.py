@@ -117,6 +117,11 @@ def _form(words: Words) -> None:
     places = ["", "source", "served", *(b.name for b in on.typed.branches)]
     places += [s.name for s in (on.typed.train or on.train)]
     fields.pick("Where", list(dict.fromkeys(places)), key="reading_where", format_func=lambda w: w or "not said")
+    if kind == "meter_gal":
+        st.caption(
+            "A meter counts what is drawn at a branch, or by all branches behind a filter. Ahead of a membrane it "
+            "would count the reject too: read it behind the membrane."
+        )
     st.selectbox(
         "How",
         ["typed", "drop_kit", "meter", "strip", "lab", "unknown"],

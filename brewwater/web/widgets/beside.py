@@ -10,7 +10,7 @@ from brewwater.errors import InputError
 from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.result import capacity_gal
 from brewwater.output.towns import scale_g as laid_g
-from brewwater.output.vocabulary import GOVERNS, SUBJECT
+from brewwater.output.vocabulary import SUBJECT, governed
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Candidate
 from brewwater.planning.cartridges import NOT_BOUGHT, Cartridge
@@ -183,7 +183,7 @@ def _days(one: Cartridge | None, side: Side, words: Words) -> str:
     low, _, high = life.days
     if low is None:
         return "past the end of the plan"
-    governs = GOVERNS.label(life.governs)
+    governs = governed(life.governs, one.capacity.known)
     if high is None:
         return f"{words.number(low)} days or more ({governs})"
     return f"{words.span([low, high], unit='days', digits=3)} ({governs})"

@@ -238,11 +238,16 @@ def filtered_figure(plan: Plan, words: Words) -> Figure:
 
 
 def capacity_span(one: Cartridge, plan: Plan, words: Words) -> str:
-    """What passes one cartridge before it is changed; never more than its time limit lets through."""
+    """What is served before one cartridge is changed, never more than its time limit lets through; and what passes the
+    cartridge for that, where it is another figure."""
     from brewwater.output.result import capacity_gal
 
     found = capacity_gal(one, plan.calendar, plan.scenario.weights)
-    return words.span([found.p10, found.p50, found.p90], "volume")
+    text = words.span([found.p10, found.p50, found.p90], "volume")
+    passes = capacity_gal(one, plan.calendar, plan.scenario.weights, through=True).p50
+    if found.p50 is None or passes is None or abs(passes - found.p50) <= 0.02 * found.p50:
+        return text
+    return f"{text}; {words.quantity('volume', passes)} pass it"
 
 
 def service_days(plan: Plan) -> str:

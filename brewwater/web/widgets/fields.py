@@ -13,7 +13,7 @@ from brewwater.errors import InputError
 from brewwater.output.escape import for_markdown
 from brewwater.records import Span
 from brewwater.reports.analysis import Measurement
-from brewwater.units import from_plan_units
+from brewwater.units import from_plan_units, plain
 from brewwater.web.state import Document, change, desk, hand, look, put
 from brewwater.web.widgets.words import Kind, read_range, write_range
 
@@ -106,7 +106,7 @@ def number(
             raise InputError(
                 label,
                 scenario,
-                f"a number from {low:g} to {high:g} {tail} is needed".strip(),
+                f"a number from {plain(low, 6)} to {plain(high, 6)} {tail} is needed".strip(),
                 "Correct it; the plan still uses the value before.",
             )
         return words.back(kind, scenario)

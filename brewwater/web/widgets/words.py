@@ -7,6 +7,7 @@ import re
 
 from brewwater.errors import InputError
 from brewwater.output.numbers import MARKS, Kind, Marks, Words, bound, date
+from brewwater.units import plain
 
 __all__ = ["MARKS", "MEANS", "Kind", "Marks", "Words", "bound", "date", "read_range", "write_range"]
 
@@ -66,5 +67,5 @@ def write_range(words: Words, span: object, kind: Kind = "plain") -> str:
         points = [span["low"], *([] if span.get("typical") is None else [span["typical"]]), span["high"]]
     else:
         points = list(span)  # type: ignore[call-overload]
-    shown = [f"{words.out(kind, p):.4g}" for p in points]
+    shown = [plain(words.out(kind, p), 4).replace(",", "") for p in points]
     return shown[0] if len(set(shown)) == 1 else " – ".join(shown)
