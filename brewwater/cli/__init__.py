@@ -9,7 +9,9 @@ from __future__ import annotations
 import gc
 import os
 import sys
+import traceback
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
@@ -17,6 +19,7 @@ import click
 
 from brewwater.errors import BrewwaterError
 
+UNEXPECTED = "this should not happen"
 # the command, and its module in this folder
 COMMANDS = {
     "app": "app",
@@ -72,7 +75,32 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _say(str(error))
     except click.Abort:
         return 130
+    except BrokenPipeError:  # the reader has gone, as ``head`` does: nobody wants the rest
+        return _silenced(0)
+    except OSError as error:
+        return _silenced(_say(f"{error.filename or 'standard output'}: {error.strerror or type(error).__name__}"))
+    except Exception as error:
+        return _say(_unexpected(error))
+    try:
+        sys.stdout.flush()
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return _silenced(0)
+    except OSError as error:
+        return _silenced(_say(f"standard output: {error.strerror or type(error).__name__}"))
     return 0
+
+
+def _silenced(status: int) -> int:
+    """What is still unwritten goes nowhere, so that Python says nothing about it at its end."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return status
+
+
+def _unexpected(error: Exception) -> str:
+    """One line on a defect of ours: its kind and place, for whoever mends it."""
+    at = traceback.extract_tb(error.__traceback__)[-1]
+    return (
+        f"{UNEXPECTED} ({type(error).__name__} at {os.path.basename(at.filename)}:{at.lineno}). "
+        "Nothing that was saved is touched. Please report this line with what you typed."
+    )

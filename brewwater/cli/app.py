@@ -20,6 +20,7 @@ from brewwater.errors import InputError
 def app(address: str | None, port: str, phone: bool, phone_hours: str, forget_phones: bool) -> None:
     """Open the front end."""
     import os
+    import signal
     import subprocess
     import sys
     import tomllib
@@ -54,7 +55,12 @@ def app(address: str | None, port: str, phone: bool, phone_hours: str, forget_ph
     ]
     if not phone:
         click.echo(f"brewwater is at http://{f'[{address}]' if ':' in address else address}:{port} (Ctrl-C ends it)")
-    raise SystemExit(subprocess.call([sys.executable, "-m", "streamlit", "run", str(script), *flags], env=settings))
+    process = subprocess.Popen([sys.executable, "-m", "streamlit", "run", str(script), *flags], env=settings)
+    # the terminal tells the server too, which then closes the open pages: this process only waits for it
+    stopped: list[int] = []
+    signal.signal(signal.SIGINT, lambda number, frame: stopped.append(number))
+    status = process.wait()
+    raise SystemExit(130 if stopped else status if status >= 0 else 128 - status)
 
 
 def _check_database() -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from brewwater.cli.words import open_store
+from brewwater.errors import InputError
 
 
 @click.command()
@@ -14,6 +15,8 @@ from brewwater.cli.words import open_store
 @click.argument("file", type=click.Path(path_type=Path))
 def export(unit_id: str, file: Path) -> None:
     """Write everything of a unit to one file."""
+    if not file.name:
+        raise InputError("FILE", str(file), "the name of a file is needed", "Such as unit.json.")
     with open_store() as place:
         place.export_file(unit_id, file)
     click.echo(str(file))

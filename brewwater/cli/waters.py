@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from brewwater.cli.words import number_between
+from brewwater.files import plain_file, writing
 
 
 @click.command()
@@ -26,5 +27,8 @@ def waters(source: Path, temperatures: Sequence[str], out: Path | None) -> None:
     values = [number_between("--temperature", text, 0, 130, needed, "Correct it.") for text in temperatures]
     from brewwater.reports import batch
 
-    for remark in batch.run_waters(source, values, out):
+    plain_file(source, "IN.csv")
+    with writing(out, "--out"):
+        remarks = batch.run_waters(source, values, out)
+    for remark in remarks:
         click.echo(remark, err=True)

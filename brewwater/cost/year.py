@@ -236,7 +236,7 @@ def _cost(
         total=total,
         first_set_draws=aside[0],
         total_percentiles=(float(low), float(middle), float(high)),
-        per_drink=None if served <= 0 else round(expected / Decimal(served), places + 2),
+        per_drink=None if served < 1 else round(expected / Decimal(served), places + 2),
         first_set=first_set,
         used_up=used_up,
         thrown_away=thrown_away,

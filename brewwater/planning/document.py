@@ -21,6 +21,7 @@ from brewwater.cost import CostInput
 from brewwater.demand import DemandInput
 from brewwater.ensemble import DEFAULT_DRAWS
 from brewwater.errors import InputError
+from brewwater.files import plain_file
 from brewwater.log.entry import Reading
 from brewwater.planning.worth import Worth
 from brewwater.plumbing import Branch, Unit
@@ -35,6 +36,7 @@ from brewwater.verdicts import MachineProfile, TargetChoice
 
 SCHEMA_VERSION = 1
 MAX_DOCUMENT_BYTES = 2_000_000
+MAX_FILE_BYTES = 4 * MAX_DOCUMENT_BYTES  # a letter may take four bytes
 MAX_READINGS = 20_000
 
 
@@ -195,10 +197,9 @@ def document_of(source: PlanDocument | Mapping[str, Any] | str | os.PathLike[str
 
 def _text_of(path: str) -> str:
     remedy = "Give the path of a plan document, or the document itself."
+    plain_file(path, "plan document", MAX_FILE_BYTES)
     try:
-        return Path(path).read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise InputError("plan document", path[:200], "the file is not there", remedy) from None
+        return Path(path).read_text(encoding="utf-8-sig")
     except (OSError, ValueError) as error:  # UnicodeDecodeError is a ValueError, as is a NUL in a path
         why = f"the file cannot be read ({type(error).__name__})"
         raise InputError("plan document", ascii(path[:200]), why, remedy) from None

@@ -8,7 +8,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from brewwater.errors import InputError
+from brewwater.files import plain_file
 from brewwater.planning.document import PlanDocument, demo_document, document_of, mobile_template, with_overrides
 from brewwater.reports.analysis import Measurement
 from brewwater.units import number_and_unit
@@ -54,6 +57,7 @@ def quick_document(
     if report is not None:
         from brewwater.reports import read_report
 
+        plain_file(report, named.format("report"))
         read = read_report(Path(report)).supply(supply)
     elif supply is not None:
         field, remedy = named.format("supply"), f"Give the report with {named.format('report')}."
@@ -84,7 +88,11 @@ def typed(field: str, value: float | str, analyte: str) -> Measurement:
     number, unit = found
     if number < 0:
         raise InputError(field, value, "it cannot be less than 0", "Check the sign.")
-    entry = Measurement.model_validate({"value": number, "unit": unit or "mg/L", "method": "typed"})
+    try:
+        entry = Measurement.model_validate({"value": number, "unit": unit or "mg/L", "method": "typed"})
+    except ValidationError:  # far too many letters for a unit
+        remedy = "Give a number such as 290, or 17 gpg."
+        raise InputError(field, value, "it is not a number with a unit", remedy) from None
     entry.in_plan_units(analyte)  # refuses a unit outside the closed list
     return entry
 
