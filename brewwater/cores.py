@@ -1,8 +1,9 @@
 """Work on every core: children are forked that only compute, write shared memory and leave.
 
-Threads wait for the interpreter between two array operations and, on two cores, gain nothing. A child is forked from
-the main thread alone: a server's worker threads must not fork. While children work nothing forks again, in them or
-here: the cores are taken.
+Threads wait for the interpreter between two array operations and, on two cores, gain nothing. A child is forked only
+where that is safe: on Linux (the system libraries that numpy calls on macOS do not bear it), from the main thread, and
+while no other thread works, since a lock that one holds at that moment is never opened in the child. Anywhere else the
+work is done here, piece by piece. While children work nothing forks again, in them or here: the cores are taken.
 """
 
 from __future__ import annotations
@@ -10,7 +11,9 @@ from __future__ import annotations
 import mmap
 import os
 import signal
+import sys
 import threading
+import weakref
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
@@ -21,6 +24,7 @@ FloatArray = NDArray[np.float64]
 Piece = TypeVar("Piece")
 
 _taken = False
+_at_rest: weakref.WeakSet[threading.Thread] = weakref.WeakSet()
 _most: int | None = None
 
 
@@ -35,9 +39,21 @@ def taken() -> bool:
     return _taken
 
 
+def rests(thread: threading.Thread) -> None:
+    """Say of a thread that it only ever waits in a read, holding nothing that a forked child would need."""
+    _at_rest.add(thread)
+
+
+def this_thread_rests() -> None:
+    """Say it of the thread that asks: one of a pool, idle whenever children are forked."""
+    rests(threading.current_thread())
+
+
 def may_fork() -> bool:
-    """Whether children can be forked from here and now."""
-    return not _taken and hasattr(os, "fork") and threading.current_thread() is threading.main_thread()
+    """Whether children can be forked from here and now: on Linux, not twice, from the only thread that works."""
+    if _taken or sys.platform != "linux" or threading.current_thread() is not threading.main_thread():
+        return False
+    return all(t is threading.main_thread() or t in _at_rest for t in threading.enumerate())
 
 
 def shared(rows: int, n: int) -> FloatArray:

@@ -19,7 +19,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 from pyarrow import csv
 
-from brewwater import chemistry
+from brewwater import chemistry, cores
 from brewwater.chemistry import Totals
 from brewwater.chemistry.constants import VALID_TO_C, VALID_TO_IONIC_STRENGTH_MOL_L
 from brewwater.errors import InputError
@@ -97,13 +97,13 @@ def run_waters(in_path: Path | str, temperatures: Sequence[float], out: Path | s
         stream.flush()  # type: ignore[union-attr]
     else:
         opened = Path(str(out)).open("wb")  # noqa: SIM115 (the with statement below closes it)
-    with opened as sink, ThreadPoolExecutor(WRITERS) as pool:
+    with opened as sink, ThreadPoolExecutor(WRITERS, initializer=cores.this_thread_rests) as pool:
         sink.write(header.encode())
         pending: list[Future[bytes]] = []
         for block in () if first is None else chain([first], blocks):
-            judged = _judge(block, temperatures, pool)
-            for done in pending:
+            for done in pending:  # before the next block is solved in children: no thread of the pool may work then
                 sink.write(done.result())
+            judged = _judge(block, temperatures, pool)
             share = -(-block.rows // WRITERS)
             pending = [pool.submit(judged.text, slice(k * share, (k + 1) * share)) for k in range(WRITERS)]
         for done in pending:

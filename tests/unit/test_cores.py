@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
+import threading
 from collections.abc import Callable
 
 import numpy as np
@@ -18,8 +20,11 @@ from brewwater.reports.analysis import Measurement
 
 @pytest.fixture
 def three(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Three cores."""
+    """Three cores, and no thread that another test left behind."""
     monkeypatch.setattr(os, "cpu_count", lambda: 3)
+    for thread in threading.enumerate():
+        if thread is not threading.main_thread():
+            cores.rests(thread)
 
 
 def written(n: int, task: Callable[[int], None] | None = None, **how: object) -> tuple[list[float], list[int]]:
@@ -66,6 +71,44 @@ def test_children_do_not_fork_again(three: None) -> None:
     cores.spread(nested, range(6))
     assert seen.tolist() == [1.0] * 6
     assert cores.may_fork()
+
+
+@pytest.mark.parametrize("system", ["darwin", "win32"])
+def test_elsewhere_than_on_linux_all_is_done_here(three: None, monkeypatch: pytest.MonkeyPatch, system: str) -> None:
+    monkeypatch.setattr(sys, "platform", system)
+    monkeypatch.setattr(os, "fork", lambda: pytest.fail("forked"))
+    assert not cores.may_fork()
+    by, here = written(8)
+    assert set(by) == {os.getpid()}
+    assert here == list(range(8))
+
+
+def test_beside_a_thread_that_works_all_is_done_here(three: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    over = threading.Event()
+    thread = threading.Thread(target=over.wait)
+    thread.start()
+    try:
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "fork", lambda: pytest.fail("forked"))
+            assert not cores.may_fork()
+            by, _ = written(8)
+            assert set(by) == {os.getpid()}
+        cores.rests(thread)  # one that only waits does no harm
+        assert cores.may_fork()
+        assert len(set(written(8)[0])) == 3
+    finally:
+        over.set()
+        thread.join()
+    assert cores.may_fork()
+
+
+def test_a_thread_forks_nothing(three: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "fork", lambda: pytest.fail("forked"))
+    made: list[tuple[list[float], list[int]]] = []
+    thread = threading.Thread(target=lambda: made.append(written(8)))
+    thread.start()
+    thread.join()
+    assert set(made[0][0]) == {os.getpid()}
 
 
 def test_what_a_killed_child_leaves_is_done_here(three: None) -> None:

@@ -12,7 +12,7 @@ from brewwater.output.sheet.fill_day import Advice, fill_advice
 from brewwater.output.sheet.pages import pages
 from brewwater.plan import Plan
 from brewwater.store import read_document
-from brewwater.web import keeping, planning
+from brewwater.web import journal, keeping, planning
 from brewwater.web.state import desk, replace
 from brewwater.web.widgets import show
 
@@ -172,6 +172,7 @@ def _restore() -> None:
         return
     try:
         keeping.open_unit(keeping.place().restore_unit(scenario.getvalue()))
+        journal.note("restored")
     except BrewwaterError as error:
         desk().extra["bundle_fault"] = str(error)
 

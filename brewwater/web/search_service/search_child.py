@@ -61,7 +61,9 @@ def _inbox(source: IO[bytes], folder: Path) -> queue.SimpleQueue[Order | None]:
             except Exception:  # cut off, or written by another version: nothing after it can be read
                 os._exit(1)
 
-    threading.Thread(target=read, daemon=True).start()
+    reader = threading.Thread(target=read, daemon=True)
+    reader.start()
+    cores.rests(reader)  # it waits for the server's next word
     return came
 
 

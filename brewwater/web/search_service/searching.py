@@ -28,6 +28,7 @@ from streamlit.runtime.scriptrunner import get_script_run_ctx
 from brewwater.errors import InputError
 from brewwater.plan import Plan
 from brewwater.treatment import Stage
+from brewwater.web import journal
 from brewwater.web.search_service.parcel import clear, receive, send
 from brewwater.web.search_service.search_child import Order
 
@@ -189,6 +190,7 @@ class Searches:
                     self._end(child)  # whatever ailed it, the next one starts afresh
                     child = None
             except Exception as error:
+                journal.fault("search", error)
                 if child is not None:
                     self._end(child)
                     child = None
@@ -256,6 +258,7 @@ class Searches:
         finally:
             over.set()
             watch.join()
+        journal.note("search", end=word, seconds=time.monotonic() - begun)
         with self._turn:
             if word == "plan":
                 self._takes_s = (self._takes_s + time.monotonic() - begun) / 2
