@@ -23,6 +23,7 @@ def report(file: Path, supply: str | None, as_json: bool) -> None:
     from brewwater.reports.bounded import Watch
 
     plain_file(file, "file")
+
     def far(said: dict[str, int]) -> None:
         """How far the reading of a picture is, for a person who waits."""
         end = "\n" if said["page"] == said["of"] and said["done"] == said["all"] else ""
