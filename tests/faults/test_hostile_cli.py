@@ -325,7 +325,7 @@ def test_no_room_on_standard_output_is_one_line(settings: dict[str, str]) -> Non
 def test_a_defect_of_ours_is_one_line_that_says_where(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    def broken(*arguments: object) -> None:
+    def broken(*arguments: object, **named: object) -> None:
         raise ZeroDivisionError("secret words")
 
     monkeypatch.setattr("brewwater.planning.quick.quick_document", broken)
