@@ -103,7 +103,9 @@ def ccpp_vented(totals: Totals, temperature_C: ArrayLike, log_pco2: float = OUTD
         left = replace(totals, calcium=totals.calcium - fallen, alkalinity=totals.alkalinity - 2 * fallen)
         index = speciate(degas(left, at, log_pco2), at).calcite_saturation_index
         # the index goes as calcium times the square of alkalinity; the rest changes little from step to step
-        fallen = _falls_to(totals, most, index - _product(totals, fallen))
+        with np.errstate(invalid="ignore"):  # without calcium or alkalinity both are endless, and nothing can fall
+            rest = index - _product(totals, fallen)
+            fallen = np.where(most > 0, _falls_to(totals, most, rest), 0.0)
     return np.asarray(np.where(np.isfinite(fallen), fallen, np.nan) * CACO3_MG_PER_MOL, dtype=np.float64)
 
 

@@ -233,6 +233,7 @@ def capacity_gal(
         return Percentiles(p10=None, p50=None, p90=None)
     usable = np.broadcast_to(one.usable_gal, life.gal.shape)
     served = np.where(np.isfinite(life.gal), life.gal, usable)
+    served = np.where(np.isfinite(served), served, np.nan)  # endless: not known, and none of it to be multiplied
     return _spread(served * through_per_served(one.wear) if through else served, weights)
 
 

@@ -315,7 +315,7 @@ def _answers(scenario: Scenario, routed: Routed, stages: Sequence[Stage], branch
     shown = [float(scenario.pooled(analyte_of(water, analyte))[1]) for water in routed.steps[branch.name]]
     moved = [abs(after - before) for before, after in pairwise(shown)]
     furthest = int(np.argmax(moved)) if moved else 0
-    return mine[furthest].name if moved and moved[furthest] > 1e-9 * max(shown) else None
+    return mine[furthest].name if mine and moved[furthest] > 1e-9 * max(map(abs, shown)) else None
 
 
 def _due_since(verdicts: Iterable[Verdict]) -> dict[str, dt.date]:

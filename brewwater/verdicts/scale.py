@@ -121,7 +121,7 @@ def scale(case: Case) -> list[Judged]:
     ]
     if m.steam_fraction and not case.decided_only:
         closed, vented, between = chemistry.steam_scale(w.totals, m.steam_fraction, m.temperature_C)
-        ends = f"{np.nanmedian(closed):.0f} with all CO2 kept, {np.nanmedian(vented):.0f} with it gone"
+        ends = f"{_middle(closed)} with all CO2 kept, {_middle(vented)} with it gone"
         found.append(
             case.measure(
                 "steam_scale",
@@ -141,3 +141,9 @@ def scale(case: Case) -> list[Judged]:
             goal, manual = at_most(limit, shown)
             found.append(case.measure(name, label, unit, values, goal, [name], manual=manual))
     return found
+
+
+def _middle(values: FloatArray) -> str:
+    """The median of what is solved, in words."""
+    solved = values[np.isfinite(values)]
+    return f"{np.median(solved):.0f}" if len(solved) else "not known"

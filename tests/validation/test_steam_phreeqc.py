@@ -98,3 +98,9 @@ def test_nothing_falls_from_hungry_water() -> None:
     feed = replace(taps(2), calcium=np.full(2, 1e-6))
     assert np.all(ccpp_vented(feed, 25.0) == 0)
     assert np.all(chemistry.ccpp(feed, 25.0) < 0)
+
+
+@pytest.mark.parametrize("lacking", ["calcium", "alkalinity"])
+def test_nothing_falls_where_nothing_could(lacking: str) -> None:
+    feed = replace(taps(2), **{lacking: np.zeros(2)})
+    assert np.all(ccpp_vented(feed, 120.0) == 0)
