@@ -105,11 +105,6 @@ class Demand:
     branches: tuple[str, ...]
     main_branch: str
 
-    @property
-    def first_service_day(self) -> int:
-        """Index of the first service day."""
-        return int(np.argmax(self.open))
-
     def branch_amounts(self, branch: str) -> FloatArray:
         """Litres per term of one branch, shape (term, draw)."""
         return self.amounts[:, self.branches.index(branch)]

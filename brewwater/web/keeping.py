@@ -125,6 +125,9 @@ def save(*, on_top: bool = False) -> None:
             latest = kept.plan(on.ref)
             on.version = latest.version if latest else 0
         done = kept.save_plan(on.ref, on.document, on.version)
+        on.version, on.saved = done.version, on.document
+        if kept.unit(on.ref).name != on.typed.name:  # the list of trucks has the name that the plan has
+            kept.rename_unit(on.ref, on.typed.name)
     except StaleSave as error:
         on.extra["stale"] = str(error)
         return
@@ -132,7 +135,6 @@ def save(*, on_top: bool = False) -> None:
         on.extra["problem"] = str(error)
         return
     journal.note("saved", version=done.version)
-    on.version, on.saved = done.version, on.document
     on.extra.pop("stale", None)
     on.extra.pop("problem", None)
     st.query_params["unit"] = on.ref

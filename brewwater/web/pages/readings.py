@@ -12,6 +12,7 @@ from brewwater.log import Diagnosis
 from brewwater.log.entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.output.charts import worth_of_tests
 from brewwater.output.escape import for_markdown
+from brewwater.output.sheet.record import record_files
 from brewwater.output.vocabulary import LOG, METHODS
 from brewwater.plan import Plan
 from brewwater.units import PLAN_UNITS
@@ -279,3 +280,22 @@ def _log(words: Words) -> None:
             key="log_csv",
             icon=":material/download:",
         )
+        if st.button("Make the log as PDF", key="log_pdf_make", icon=":material/print:"):
+            paper = "letter" if on.typed.units == "us" else "A4"
+            made = record_files(on.typed.name, lines, paper)["record.pdf"]
+            st.download_button("Save the PDF", made, f"{on.ref}-log.pdf", "application/pdf", key="log_pdf")
+    with st.expander("Add lines from a CSV file", icon=":material/upload:"):
+        st.caption("In the form of the log as CSV; a line that is there already is left alone.")
+        st.file_uploader("A log as CSV", type=["csv"], key="log_up")
+        st.button("Add its lines", key="log_up_add", on_click=_add_lines)
+
+
+def _add_lines() -> None:
+    """Add the lines of the file that was given, all or none."""
+    on, file = desk(), st.session_state.get("log_up")
+    if file is None:
+        return
+    try:
+        keeping.place().import_log(str(on.ref), file.getvalue())
+    except BrewwaterError as error:
+        on.extra["problem"] = str(error)
