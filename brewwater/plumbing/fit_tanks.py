@@ -288,14 +288,14 @@ def slope_checks(unit: Unit) -> list[Check]:
         return [
             Check("slope", None, least, "in/ft", None, source, text + "; how much it falls is not given.", "waste tank")
         ]
-    scenario = fall / length * 12
+    slope = fall / length * 12
     return [
         Check(
             "slope",
-            scenario,
+            slope,
             least,
             "in/ft",
-            at_least(scenario, least),
+            at_least(slope, least),
             source,
             f"{text}; it lies {plain(fall, 6)} in lower.",
             "waste tank",

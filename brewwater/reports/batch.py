@@ -345,12 +345,12 @@ def _tell_balance(block: Block, given: dict[str, FloatArray], sound: NDArray[np.
 
 
 def _results(
-    scenario: dict[str, FloatArray], temperatures: Sequence[float]
+    analysed: dict[str, FloatArray], temperatures: Sequence[float]
 ) -> tuple[list[tuple[int, FloatArray]], FloatArray, FloatArray]:
     """Columns with their decimals, the DIC, and the ionic strength (NaN where unsolved)."""
-    at, ph = scenario["temperature_C"], scenario["pH"]
-    amounts = {name: scenario[f"{name}_mg_L"] / (1000 * mass) for name, mass in MOLAR_MASS_G.items()}
-    alkalinity = scenario["alkalinity_mg_L_as_CaCO3"] / (1000 * CACO3_G_PER_EQ)
+    at, ph = analysed["temperature_C"], analysed["pH"]
+    amounts = {name: analysed[f"{name}_mg_L"] / (1000 * mass) for name, mass in MOLAR_MASS_G.items()}
+    alkalinity = analysed["alkalinity_mg_L_as_CaCO3"] / (1000 * CACO3_G_PER_EQ)
     totals = Totals(**amounts, alkalinity=alkalinity, dic=np.zeros(()))
     judged = chemistry.judge(totals, ph, at, temperatures)
     cations, anions = totals.cation_charge, totals.anion_charge

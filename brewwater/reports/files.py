@@ -299,8 +299,8 @@ class _Html(HTMLParser):
             self._end_cell()
             if not self._open[-1][0]:
                 self._new_row()
-            scenario = dict(attrs)
-            self._span = (_small(scenario.get("colspan")), _small(scenario.get("rowspan")))
+            attributes = dict(attrs)
+            self._span = (_small(attributes.get("colspan")), _small(attributes.get("rowspan")))
             self._cell = []
         elif tag in ("sup",):
             self.handle_data("{")

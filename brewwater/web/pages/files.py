@@ -121,11 +121,11 @@ def _chosen_sheets(plan: Plan) -> None:
 def _take_document() -> None:
     on = desk()
     on.extra.pop("upload_fault", None)
-    scenario = st.session_state["document_up"]
-    if scenario is None:
+    given = st.session_state["document_up"]
+    if given is None:
         return
     try:
-        replace(read_document(scenario.getvalue()))
+        replace(read_document(given.getvalue()))
     except InputError as error:
         on.extra["upload_fault"] = str(error)
 
@@ -167,11 +167,11 @@ def _document(plan: Plan | None) -> None:
 def _restore() -> None:
     on = desk()
     on.extra.pop("bundle_fault", None)
-    scenario = st.session_state["bundle_up"]
-    if scenario is None:
+    given = st.session_state["bundle_up"]
+    if given is None:
         return
     try:
-        keeping.open_unit(keeping.place().restore_unit(scenario.getvalue()))
+        keeping.open_unit(keeping.place().restore_unit(given.getvalue()))
         journal.note("restored")
     except BrewwaterError as error:
         desk().extra["bundle_fault"] = str(error)

@@ -128,11 +128,11 @@ def _keep(name: str) -> None:
 
 def form() -> bool:
     """The few fields of a new plan, where someone is about to start one: then nothing else is on the page."""
-    scenario: dict[str, Any] | None = desk().extra.get("own")
-    if scenario is None:
+    given: dict[str, Any] | None = desk().extra.get("own")
+    if given is None:
         return False
     for name in ("way", "unit", "hardness", "alkalinity", "tds", "drinks"):
-        hand(f"own_{name}", scenario.get(name))
+        hand(f"own_{name}", given.get(name))
     left, _ = st.columns([1, 1])
     with left:
         st.subheader("Plan my own water", anchor=False)
@@ -154,7 +154,7 @@ def form() -> bool:
             on_change=_keep,
             args=("unit",),
         )
-        short = "ppm as CaCO3" if scenario["unit"] == "mg/L" else scenario["unit"]
+        short = "ppm as CaCO3" if given["unit"] == "mg/L" else given["unit"]
         _number("hardness", f"Hardness, or GH ({short})", "Calcium and magnesium together.")
         _number("alkalinity", f"Alkalinity, or KH ({short})", "What holds pH; city reports often leave it out.")
         _number("tds", "Dissolved solids, or TDS (ppm)", "From the report, or a pen that reads ppm.")
@@ -186,13 +186,13 @@ def _number(name: str, label: str, help_text: str, placeholder: str = "not known
 
 def _make() -> None:
     on = desk()
-    scenario = on.extra["own"]
+    given = on.extra["own"]
     on.faults = {}
     try:
         made = own_plan(
-            *(scenario.get(k) for k in ("hardness", "alkalinity", "tds", "drinks")),
-            unit=scenario["unit"],
-            way=cast(Way, scenario["way"]),
+            *(given.get(k) for k in ("hardness", "alkalinity", "tds", "drinks")),
+            unit=given["unit"],
+            way=cast(Way, given["way"]),
         )
     except InputError as error:
         # the document names a fault by supply and analyte, this form by the label

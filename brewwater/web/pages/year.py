@@ -207,13 +207,13 @@ def _from_file() -> None:
         help="A calendar entry does not know how many drinks it brings. Columns multiplier or drinks_per_day do.",
     )
     on.extra["events_times"] = times
-    scenario = st.file_uploader(
+    given = st.file_uploader(
         "A calendar (.ics) or a table (.csv with the columns name, start, end)",
         type=["ics", "csv"],
         key=f"events_up_{on.extra.get('events_round', 0)}",
     )
-    if scenario is not None:
-        on.extra["events_file"] = scenario.getvalue()
+    if given is not None:
+        on.extra["events_file"] = given.getvalue()
     fields.done("events_accept")
     if "events_file" not in on.extra:
         return

@@ -66,8 +66,8 @@ def done(key: str) -> None:
 
 
 def _changed(key: str, write: Write, read: Callable[[Any], Any]) -> None:
-    scenario = st.session_state[key]
-    change(key, lambda document: write(document, read(scenario)))
+    given = st.session_state[key]
+    change(key, lambda document: write(document, read(given)))
 
 
 def _at(path: Path) -> Write:
@@ -97,19 +97,19 @@ def number(
     now = look(path) if write is None or path else value
     tail = unit or words.unit(kind)
 
-    def read(scenario: float | None) -> float | None:
-        if scenario is None:
+    def read(given: float | None) -> float | None:
+        if given is None:
             if optional:
                 return None
             raise InputError(label, "nothing", "a number is needed", "Write a number.")
-        if not math.isfinite(scenario) or not low <= scenario <= high:
+        if not math.isfinite(given) or not low <= given <= high:
             raise InputError(
                 label,
-                scenario,
+                given,
                 f"a number from {plain(low, 6)} to {plain(high, 6)} {tail} is needed".strip(),
                 "Correct it; the plan still uses the value before.",
             )
-        return words.back(kind, scenario)
+        return words.back(kind, given)
 
     shown = None if now is None else float(f"{words.out(kind, float(now)):.6g}")
     if whole and shown is not None:
@@ -147,8 +147,8 @@ def span(
     tail = unit or words.unit(kind)
     now = look(path) if write is None or path else value
 
-    def read(scenario: str) -> Any:
-        found = read_range(label, scenario)
+    def read(given: str) -> Any:
+        found = read_range(label, given)
         if found is None and not optional:
             raise InputError(label, "nothing", "a number or a range is needed", "Write 12, or 10 – 14.")
         if found is None:
@@ -200,13 +200,13 @@ def pick(
     *,
     format_func: Callable[[Any], str] = str,
     letters: int = MOST_LETTERS,
-    **scenario: Any,
+    **given: Any,
 ) -> Any:
     """One of several: a closed list, or all of a few, with lines that break, where a name is too long for a list."""
     if len(options) <= MOST_SHOWN and any(len(format_func(option)) > letters for option in options):
         shown = [for_markdown(format_func(option)) for option in options]
-        return st.radio(for_markdown(label), options, format_func=lambda one: shown[options.index(one)], **scenario)
-    return st.selectbox(for_markdown(label), options, format_func=format_func, **scenario)
+        return st.radio(for_markdown(label), options, format_func=lambda one: shown[options.index(one)], **given)
+    return st.selectbox(for_markdown(label), options, format_func=format_func, **given)
 
 
 def choice(
@@ -232,7 +232,7 @@ def choice(
         help=help,
         label_visibility=label_visibility,
         on_change=_changed,
-        args=(key, write or _at(path), lambda scenario: scenario),
+        args=(key, write or _at(path), lambda given: given),
     )
     fault(key)
 
@@ -285,8 +285,8 @@ def day(
     """A date of the calendar."""
     now = look(path) if write is None or path else value
 
-    def read(scenario: dt.date | None) -> str | None:
-        return None if scenario is None else scenario.isoformat()
+    def read(given: dt.date | None) -> str | None:
+        return None if given is None else given.isoformat()
 
     seed(key, None if now is None else dt.date.fromisoformat(now))
     st.date_input(
