@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from html import escape
 from typing import TYPE_CHECKING, Any, Literal
 
 from brewwater.errors import InputError, ReportError
+from brewwater.escape import for_html
 from brewwater.reference import keyed, table
 from brewwater.reports.analysis import Disinfectant, Measurement, Supply
 from brewwater.reports.columns import ALL
@@ -202,9 +202,9 @@ class Report:
     def _repr_html_(self) -> str:
         """The report as a notebook shows it: what was read, and what a person must look at, every text escaped."""
         shown = self.frame()[["supply", "analyte", "low", "typical", "high", "unit", "basis", "page", "confidence"]]
-        problems = "".join(f"<li>{escape(p.message)}</li>" for p in self.problems)
+        problems = "".join(f"<li>{for_html(p.message)}</li>" for p in self.problems)
         return (
-            f"<h3>{escape(self.name)}: {escape(', '.join(self.supplies)) or 'no supply named'}</h3>"
+            f"<h3>{for_html(self.name)}: {for_html(', '.join(self.supplies)) or 'no supply named'}</h3>"
             + shown.to_html(index=False, border=0, na_rep="", max_rows=60)
             + (f"<ul>{problems}</ul>" if problems else "")
         )

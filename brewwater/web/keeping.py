@@ -9,7 +9,7 @@ from sqlalchemy import Engine
 
 from brewwater import store
 from brewwater.errors import BrewwaterError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.planning.document import demo_document, load_document, mobile_template
 from brewwater.store import StaleSave, Store, access
 from brewwater.treatment.shelf import ShelfItem

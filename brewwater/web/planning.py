@@ -10,8 +10,8 @@ from typing import cast
 import streamlit as st
 
 from brewwater.errors import BrewwaterError, InputError
+from brewwater.escape import for_markdown
 from brewwater.output.charts import DARK, LIGHT, Palette
-from brewwater.output.escape import for_markdown
 from brewwater.plan import Plan, make_plan, stamp
 from brewwater.planning.document import PlanDocument
 from brewwater.treatment import Stage

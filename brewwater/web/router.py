@@ -11,7 +11,7 @@ from typing import Literal
 
 import streamlit as st
 
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.web import keeping
 from brewwater.web.pages import (
     branches,

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 import pytest
 
 import brewwater
-from brewwater.output.escape import for_html, for_markdown
+from brewwater.escape import for_html, for_markdown
 from brewwater.output.sheet.files import files
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import PlanDocument, demo_document, load_document

@@ -11,7 +11,7 @@ import brewwater
 
 PACKAGE = Path(brewwater.__file__).parent
 FLOORS = [
-    {"errors", "files", "records", "units", "reference", "cores"},
+    {"errors", "files", "records", "units", "reference", "cores", "escape"},
     {"chemistry"},
     {"ensemble", "water"},
     {"reports", "supply", "demand", "treatment"},

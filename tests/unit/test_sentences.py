@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 import pytest
 
+from brewwater.escape import for_html
 from brewwater.output.answer import Answer, answer
 from brewwater.output.drawing import SCREEN, answer_html
-from brewwater.output.escape import for_html
 from brewwater.output.numbers import Words
 from brewwater.output.sentences import _HAPPENS, _PLAIN
 from brewwater.output.vocabulary import MEASURES, SPOKEN

@@ -13,9 +13,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from brewwater.escape import for_html as escape
 from brewwater.output.charts.base import FloatArray, Palette
 from brewwater.output.charts.water import ALKALINITY, HARDNESS, SERVED, SOURCE, Marks, Range, cup_marks, room
-from brewwater.output.escape import for_html as escape
 from brewwater.planning.scenario import Scenario
 from brewwater.water import Water
 

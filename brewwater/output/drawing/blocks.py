@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 
 from brewwater.demand import Calendar
+from brewwater.escape import for_html as html
 from brewwater.output.answer import Answer, Change, StageLine
 from brewwater.output.drawing.dial import dial
 from brewwater.output.drawing.first import guess, icon
@@ -13,7 +14,6 @@ from brewwater.output.drawing.ink import Ink
 from brewwater.output.drawing.signs import H2, H3, disc
 from brewwater.output.drawing.treatment import picture, strip
 from brewwater.output.drawing.year import flag, year_strip
-from brewwater.output.escape import for_html as html
 from brewwater.units import plain
 
 # What can hurt at a stage, said on the stage (common practice; the data sheet and local code go first).

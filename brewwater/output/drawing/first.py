@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from brewwater.demand import Calendar
+from brewwater.escape import for_html as html
 from brewwater.output.answer import Answer, Rail, Said
 from brewwater.output.drawing.channel import channel, told
 from brewwater.output.drawing.dial import dial
@@ -12,7 +13,6 @@ from brewwater.output.drawing.ink import Ink
 from brewwater.output.drawing.signs import H1, H2, H2_DESK, H3, label, sign
 from brewwater.output.drawing.treatment import picture, strip
 from brewwater.output.drawing.year import next_strip, year_strip
-from brewwater.output.escape import for_html as html
 from brewwater.output.vocabulary import STATUS, SUBJECT, WATER
 from brewwater.verdicts import Verdict
 from brewwater.verdicts.measure import Status

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from brewwater.escape import for_html as html
 from brewwater.output.drawing.ink import Ink
-from brewwater.output.escape import for_html as html
 from brewwater.output.vocabulary import STATUS
 from brewwater.verdicts.measure import Status
 

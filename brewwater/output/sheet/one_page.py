@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from textwrap import wrap
 
 from brewwater.demand import Calendar
+from brewwater.escape import for_html
 from brewwater.output.answer import Answer, Change, Said
 from brewwater.output.drawing import PRINT as INK
 from brewwater.output.drawing import channel, dial, picture, year_strip
 from brewwater.output.drawing.signs import FACE, disc, n, sign, text
-from brewwater.output.escape import for_html
 from brewwater.output.vocabulary import STATUS
 
 SIZES = {"letter": (816.0, 1056.0), "A4": (794.0, 1123.0)}  # CSS pixels, 96 to the inch

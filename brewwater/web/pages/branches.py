@@ -8,8 +8,8 @@ from functools import partial
 import streamlit as st
 
 from brewwater.ensemble import mean, percentiles
+from brewwater.escape import for_markdown
 from brewwater.output.charts import branch_costs, branch_drawing
-from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import CHECKS, FIXTURES, MET, met
 from brewwater.plan import Plan
 from brewwater.planning.base_membrane import TITLE, UNCOUNTED, AtBase

@@ -9,9 +9,9 @@ import streamlit as st
 
 from brewwater.changes import Descale, Due
 from brewwater.demand import WEEKDAYS
+from brewwater.escape import for_markdown
 from brewwater.output.charts import Remaining, capacity_left, remaining
 from brewwater.output.drawing import SCREEN, calendar_html, treatment_html
-from brewwater.output.escape import for_markdown
 from brewwater.output.sheet.content import unknown_capacities
 from brewwater.output.vocabulary import governed
 from brewwater.plan import Plan

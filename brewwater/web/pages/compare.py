@@ -10,9 +10,9 @@ import streamlit as st
 
 from brewwater.cost import compare
 from brewwater.errors import BrewwaterError
+from brewwater.escape import for_markdown
 from brewwater.output.charts import two_costs
 from brewwater.output.charts.beside import Cloud, cup_beside
-from brewwater.output.escape import for_markdown
 from brewwater.output.vocabulary import SUBJECT
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import PlanDocument

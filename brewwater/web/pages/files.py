@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from brewwater.errors import BrewwaterError, InputError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.output.result import plan_result
 from brewwater.output.sheet.files import files, sheet_files
 from brewwater.output.sheet.fill_day import Advice, fill_advice

@@ -8,10 +8,10 @@ from collections import Counter
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
+from brewwater.escape import for_markdown
 from brewwater.log import Diagnosis
 from brewwater.log.entry import ANALYTE_OF, EVENTS, KINDS, Reading, make_reading, reading_from_text, standing_readings
 from brewwater.output.charts import worth_of_tests
-from brewwater.output.escape import for_markdown
 from brewwater.output.sheet.record import record_files
 from brewwater.output.vocabulary import LOG, METHODS
 from brewwater.plan import Plan

@@ -12,6 +12,7 @@ import streamlit as st
 
 from brewwater import reports as intake
 from brewwater.errors import InputError
+from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.records import Span
@@ -75,7 +76,7 @@ def section(at: int, rename: Rename) -> None:
     try:
         report = _read(name, data)
     except InputError as error:
-        st.error(str(error), icon=":material/report:")
+        st.error(for_markdown(error), icon=":material/report:")
         return
     if len(report.supplies) > 1:
         _side_by_side(report, on.words)

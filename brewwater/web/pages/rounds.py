@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.output.round import Stop, parts_list, shortages, stops, visits
 from brewwater.output.round_keeping import round_of
 from brewwater.web import keeping

@@ -7,11 +7,11 @@ import datetime as dt
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
+from brewwater.escape import for_html as html
+from brewwater.escape import for_markdown
 from brewwater.log.entry import make_reading
 from brewwater.output.answer import Answer, StageLine
 from brewwater.output.drawing import H2, SCREEN, caution, number, strip
-from brewwater.output.escape import for_html as html
-from brewwater.output.escape import for_markdown
 from brewwater.output.numbers import Kind
 from brewwater.output.sheet.pages import tree_of
 from brewwater.plumbing import change
@@ -44,14 +44,14 @@ def page() -> None:
         numbers,
         default=due if due in numbers else numbers[0],
         key="service_stage",
-        format_func=lambda n: f"{n} {told.stages[n - 1].name}",
+        format_func=lambda n: for_markdown(f"{n} {told.stages[n - 1].name}"),
     )
     stage = told.stages[(chosen or due) - 1]
     _head(told, stage)
     steps = change(tree_of(plan), stage.stage.name, plan.candidate.stages)
     done = 0
     for i, step in enumerate(steps):
-        done += st.checkbox(step.text, key=f"service_{stage.number}_{i}")
+        done += st.checkbox(for_markdown(step.text), key=f"service_{stage.number}_{i}")
         if step.caution:
             show.raw(f'<div class="bw bw-answer">{caution([step.caution], SCREEN)}</div>')
     st.caption(f"{done} of {len(steps)} steps done.")

@@ -6,7 +6,7 @@ import streamlit as st
 
 from brewwater.cost import written
 from brewwater.errors import BrewwaterError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import MEDIA
 from brewwater.planning.shelf_rating import Rated
 from brewwater.store import shelf_csv

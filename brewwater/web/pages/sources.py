@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from brewwater.output.escape import for_html as escape
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_html as escape
+from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import CHECKS, STATUS
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.plan import Plan

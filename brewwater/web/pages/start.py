@@ -8,7 +8,7 @@ from typing import Any, Literal, cast
 import streamlit as st
 
 from brewwater.errors import InputError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.planning.document import PlanDocument, demo_document, mobile_template, with_overrides
 from brewwater.records import Span

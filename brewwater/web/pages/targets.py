@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 import streamlit as st
 
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import EDITIONS, MACHINES, METALS
 from brewwater.output.vocabulary import analyte as plain
 from brewwater.verdicts import editions, goals

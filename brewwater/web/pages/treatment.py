@@ -7,9 +7,9 @@ from typing import Any
 
 import streamlit as st
 
+from brewwater.escape import for_markdown
 from brewwater.output.charts import scale_laid
 from brewwater.output.drawing import SCREEN, treatment_html
-from brewwater.output.escape import for_markdown
 from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
 from brewwater.plan import Plan

@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT, WATER
 from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan

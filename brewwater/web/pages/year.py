@@ -11,7 +11,7 @@ import streamlit as st
 
 from brewwater.demand import WEEKDAYS, Event, EventsRead, read_events
 from brewwater.errors import InputError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.web.state import Document, change, desk, hand
 from brewwater.web.widgets import fields, show
 from brewwater.web.widgets.words import date

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from brewwater.errors import StoreError
-from brewwater.output.escape import for_html
+from brewwater.escape import for_html
 from brewwater.web import journal
 from brewwater.web.server.phone import COOKIE, DIGITS, SHUT_S, Code, Phones
 from brewwater.web.server.policy import PAIRING

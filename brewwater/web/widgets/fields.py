@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from brewwater.errors import InputError
-from brewwater.output.escape import for_markdown
+from brewwater.escape import for_markdown
 from brewwater.records import Span
 from brewwater.reports.analysis import Measurement
 from brewwater.units import from_plan_units, plain

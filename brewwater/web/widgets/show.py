@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from brewwater.escape import for_html as escape
 from brewwater.output.drawing import STYLE as DRAWN
-from brewwater.output.escape import for_html as escape
 from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT
 from brewwater.verdicts import Verdict
 from brewwater.web.widgets.words import MEANS

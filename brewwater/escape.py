@@ -13,6 +13,7 @@ import re
 # what opens emphasis, code, a link, a picture, a formula, a colour, a struck word, a table or an element of HTML, and
 # what makes a heading or a list where it stands first
 _MARKS = re.compile(r"([\\`*_{}\[\]<>|$~&])|^([#+\-=])|^([0-9]+[.)])(?=\s|$)")
+_LINKS = re.compile(r"[\[\]!`]|:(?=//)")
 # What is turned into a link, an icon or a picture letter also where its marks are escaped; the joiner has no width and
 # breaks no line.
 _JOINER = "\u2060"
@@ -20,8 +21,13 @@ _TURNED = re.compile(r"(?<=:)(?=[a-z/])|(?<=@)(?=\S)|(?<=\bwww)(?=\.)", re.IGNOR
 
 
 def for_html(text: object) -> str:
-    """Text for an HTML or SVG element, or for an attribute in quotes."""
-    return html.escape(str(text), quote=True)
+    """Text for an HTML or SVG element, or for an attribute in quotes.
+
+    Streamlit takes blocks of HTML as Markdown, so what opens a link or a picture there is written as a character too.
+    """
+    return _LINKS.sub(
+        lambda found: f"&#{ord(found.group()[0])};{found.group()[1:]}", html.escape(str(text), quote=True)
+    )
 
 
 for_svg = for_html
