@@ -280,6 +280,8 @@ def _line(unit: str, analyte: str, basis: str | None) -> tuple[float, float]:
         )
     if printed.unit == "degF" and about["kind"] != "temperature":
         printed = PrintedUnit("fH", printed.basis)  # °F beside a hardness is the French degree
+    elif printed.unit == "fH" and about["kind"] == "temperature":
+        printed = PrintedUnit("degF", printed.basis)  # and beside a temperature it is Fahrenheit
     row = _row(printed.unit)
     basis = basis or printed.basis
     kind = about["kind"]

@@ -216,7 +216,7 @@ def evaluate(
     beside : states, not read yet, to be solved in one batch with those of the branches
     """
     places = scenario.document.branches if branches is None else tuple(branches)
-    routed = route(scenario, stages, places)
+    routed = route(scenario, stages, places) if stages or branches is not None else _untreated(scenario)
     served = serve(scenario, places, routed)
     solve_together(list({id(s): s for s in (*beside, *(at.state for at in served)) if s is not None}.values()))
     verdicts = _verdicts(scenario, served, _standing(scenario, routed, stages, places))
@@ -349,11 +349,19 @@ def _verdicts(scenario: Scenario, served: Sequence[Served], readings: Sequence[S
     return tuple(found)
 
 
+def _untreated(scenario: Scenario) -> Routed:
+    """The document's branches without any treatment, followed once."""
+    if not scenario._untreated:
+        scenario._untreated.append(route(scenario, (), scenario.document.branches))
+    found: Routed = scenario._untreated[0]
+    return found
+
+
 def _bare_faults(scenario: Scenario) -> frozenset[tuple[str, str]]:
     """The checks that the unit fails with no train at all."""
     if not scenario._bare:
         branches = scenario.document.branches
-        checks = _checks(scenario, (), branches, route(scenario, (), branches))
+        checks = _checks(scenario, (), branches, _untreated(scenario))
         scenario._bare.append(frozenset((c.check, c.part) for c in checks if c.refuses))
     return scenario._bare[0]
 

@@ -75,6 +75,7 @@ class Scenario:
     stood: tuple[Stage, ...] = ()
     changed: Mapping[str, dt.date] = field(default_factory=dict)
     _settings: dict[str, Settings] = field(default_factory=dict, init=False)
+    _untreated: list[Any] = field(default_factory=list, init=False)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
     _index: dict[tuple[str, float], tuple[float, float]] = field(default_factory=dict, init=False)
     _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)

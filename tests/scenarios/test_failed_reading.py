@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from brewwater.output.result import plan_result
-from brewwater.output.sheet.pages import plan_page
+from brewwater.output.sheet.pages import figures_page
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.candidate import evaluate
 from brewwater.planning.document import demo_document, load_document
@@ -103,7 +103,7 @@ def test_page_sheet_and_json_say_it_alike(failed: Plan) -> None:
         assert text in verdict.why
     bed = next(c for c in result.cartridges if c.name == "Bed")
     assert (bed.governed_by, bed.changes[0].expected) == ("reading", "2027-03-22")
-    page = plan_page(failed, result, failed.calendar.dues)
+    page = figures_page(failed, result, failed.calendar.dues)
     assert any(verdict.why in line for s in page.sections for line in s.lines)
     cells = [row for s in page.sections if s.table for row in s.table.rows]
     assert any(row[0] == "Bed" and row[1] == "2027-03-22" for row in cells)

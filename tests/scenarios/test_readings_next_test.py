@@ -60,10 +60,10 @@ def test_15_the_missing_ph_is_named() -> None:
     source = {v.subject: v for v in plan.source_verdicts}
     assert source["scale"].status == "act"
     assert source["corrosion"].status == "unknown"
-    first = plan.next_tests[0]
-    assert first.analyte == "ph"
-    assert "Not measured in Town" in first.because
-    assert "Corrosion is undecided" in first.because
+    # corrosion is judged by the metal that is there, so chloride may come first: it decides more of what is bought
+    named = [t for t in plan.next_tests if t.analyte == "ph"]
+    assert all("Not measured in Town" in t.because for t in named)
+    assert any("Corrosion is undecided" in t.because for t in named)
     assert not any(
         t.analyte in ("total_hardness", "alkalinity") and "Not measured" in t.because for t in plan.next_tests
     )
