@@ -158,7 +158,7 @@ def _number(key: str, analyte: str, label: str, kind: Kind, help_text: str, at: 
     fields.number(
         label,
         key,
-        value=None if now is None else now.middle,
+        value=None if found is None else fields.middle_in_unit(found, analyte, unit),
         write=partial(set_measure, analyte, at, unit),
         unit=name,
         help=help_text,

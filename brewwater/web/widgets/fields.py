@@ -58,6 +58,13 @@ def in_unit(found: Measurement, analyte: str, unit: str) -> Span:
     return Span(low=turn(known.low), high=turn(known.high), typical=None if typical is None else turn(typical))
 
 
+def middle_in_unit(found: Measurement, analyte: str, unit: str) -> float:
+    """The middle of a measurement in another unit, of its ends before they are rounded."""
+    if found.unit == unit:
+        return found.value.middle
+    return float(f"{from_plan_units(found.in_plan_units(analyte).middle, unit, analyte):.4g}")
+
+
 def done(key: str) -> None:
     """What was just done at the button."""
     message = desk().done.get(key)
