@@ -129,6 +129,7 @@ STYLE = """<style>
 @media (pointer:coarse){.stGraphVizChart svg{max-width:none!important;height:auto!important}}
 [data-testid^=stBaseButton-primary],[data-testid^=stBaseButton-primary] *{color:light-dark(#fff,#0c1113)!important}
 .stMarkdownEllipsis,.stMarkdownEllipsis *{white-space:normal!important;overflow:visible!important}
+[data-testid=stFileUploaderDropzoneInstructions] *{white-space:normal!important}
 [data-testid=stMultiSelect] span:has(>span[title]){height:auto;padding-top:.15rem;padding-bottom:.15rem}
 [data-testid=stMultiSelect] span[title]{white-space:normal;overflow:visible;color:light-dark(#fff,#0c1113)!important}
 @media (max-width:640px){.bw td.l{min-width:8rem}.bw td{padding-right:.45rem}.bw th.p{min-width:4.2rem}
@@ -138,7 +139,8 @@ STYLE = """<style>
 @media (max-width:700px){.stMainBlockContainer{padding:.4rem .95rem 3rem!important}
  [data-testid=stSidebar]{width:100%!important}
  .st-key-bar{padding-left:2.6rem;gap:.5rem;flex-wrap:nowrap}
- .st-key-bar .stMarkdown p span{display:none}
+ .st-key-bar .stMarkdown p{line-height:1.2}
+ .st-key-bar .stMarkdown p span{display:block;font-size:.875rem}
  .st-key-bar button{min-height:2.4rem;padding:.1rem .6rem}
  .st-key-bar button p{font-size:.875rem;white-space:nowrap}
  .st-key-bar button span:has(>[data-testid=stIconMaterial]){display:none}}
