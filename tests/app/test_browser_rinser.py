@@ -136,11 +136,16 @@ def test_a_row_of_the_pipe_table_hangs_the_rinser_behind_the_filters(
     # the drawing above comes late and pushes the table down, and a canvas takes a click where it then is
     page.get_by_test_id("stGraphVizChart").locator("svg .node").first.wait_for()
     table.scroll_into_view_if_needed()
-    page.wait_for_timeout(500)
-    box = table.bounding_box()
-    assert box is not None
-    page.mouse.click(box["x"] + box["width"] * 0.47, box["y"] + 35 * row + 17)
-    page.locator(f"#glide-cell-3-{row - 1}[aria-selected=true]").wait_for(state="attached")
+    chosen = page.locator(f"#glide-cell-3-{row - 1}[aria-selected=true]")
+    for _ in range(10):  # what still arrives above moves the table between the look and the click
+        table.evaluate(kit.AT_REST)
+        box = table.bounding_box()
+        assert box is not None
+        page.mouse.click(box["x"] + box["width"] * 0.47, box["y"] + 35 * row + 17)
+        page.wait_for_timeout(500)
+        if chosen.count():
+            break
+    chosen.wait_for(state="attached")
     choice = page.get_by_role("option", name="tee after the filters", exact=True)
     for _ in range(20):  # the grid takes the keyboard some time after it shows the cell as chosen
         page.keyboard.press("Enter")
