@@ -121,7 +121,8 @@ def test_no_process_is_left(way: str) -> None:
     with pytest.raises(ReportError):
         asked(way, lambda: bounded.run("sleeps", {}, "x", Limits(0.5)))
     left = set(_children()) - before
-    assert len(left) <= (1 if way == "helper" else 0)  # a warm helper may wait for the next report
+    forked = way == "fork" and threading.active_count() == 1  # other tests' threads keep this process from forking
+    assert len(left) <= (0 if forked else 1)  # a warm helper may wait for the next report
 
 
 def _children() -> list[str]:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from brewwater import cores
 from brewwater.chemistry import Totals, chunks
 from brewwater.chemistry.rows import Workspace
 from brewwater.errors import InputError
@@ -38,6 +39,14 @@ class Pieces:
         self.sizes.append(w.n)
         self.temperatures.append(at.shape)
         return [t.calcium * 1, np.broadcast_to(at, t.calcium.shape) * 1, held[0] + t.dic]
+
+
+@pytest.fixture(autouse=True)
+def _threads_left_by_other_tests_only_wait() -> None:
+    """In one process with other tests, whose threads would keep this one from forking."""
+    for thread in threading.enumerate():
+        if thread is not threading.main_thread():
+            cores.rests(thread)
 
 
 @pytest.fixture
