@@ -122,7 +122,7 @@ class Watched:
         self.blocked: list[str] = []
         self.context.route("**/*", self._only_here)
         self.page: Page = self.context.new_page()
-        self.page.set_default_timeout(30_000)
+        self.page.set_default_timeout(90_000)
         self.page.on(
             "console",
             lambda m: self.errors.append(f"{m.text} {m.location.get('url', '')}") if m.type == "error" else None,
