@@ -24,7 +24,7 @@ from brewwater.reports import read_report
 from brewwater.reports import scan as pictures
 
 SECONDS, MEMORY_MB = 10, 1024
-EXAMPLES = int(os.environ.get("BREWWATER_MUTATIONS", "150"))
+EXAMPLES = int(os.environ.get("BREWWATER_MUTATIONS", "300"))
 TABLE = [
     ("Parameter", "Unit", "Range", "Average"),
     ("Calcium", "mg/L", "40-52", "45"),
