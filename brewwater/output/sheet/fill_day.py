@@ -127,4 +127,5 @@ def _verdicts(scenario: Scenario, at: Served) -> tuple[Verdict, ...]:
         supplies=scenario.supplies,
         branch=at.branch.name,
         phase_names=scenario.phase_names,
+        inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
     )
