@@ -94,10 +94,12 @@ def moves_of(calendar: Calendar, policy: Policy) -> IntArray:
     count = len(calendar.days)
     moved = np.arange(count)
     if policy.before_events:
-        for event in sorted(calendar.events, key=lambda e: e.start):
-            at = calendar.span_of(event)
-            if at.start > 0:
-                moved[at] = moved[at.start - 1]
+        outside = np.ones(count, dtype=bool)
+        for event in calendar.events:
+            outside[calendar.span_of(event)] = False
+        # the last day before the events that follow each other; nothing lies before those that open the plan
+        free = np.maximum.accumulate(np.where(outside, moved, -1)) if count else moved
+        moved = np.where(free >= 0, free, moved)
     if policy.visit_weekday is not None:
         first = (WEEKDAYS.index(policy.visit_weekday) - calendar.start.weekday()) % 7
         every = 7 * policy.visit_every_weeks

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from brewwater.changes import Policy, changes, moves_of, stops_of
 from brewwater.changes.wear import Wear, ledger, wear
-from brewwater.demand import DemandInput, demand
+from brewwater.demand import Calendar, DemandInput, demand
 from brewwater.ensemble import Draws
 from brewwater.supply.tank_days import FillCalendar, tank_days
 from brewwater.treatment.medium import Load
@@ -113,3 +113,16 @@ def test_whole_cartridges_are_counted_once(inputs: DemandInput, litres: float) -
     assert (years[0] + years[1] == found.bought()).all()
     # whole ones bought differ from the share used up by less than one
     assert (np.abs(years[0] + 1 - found.used_up) < 1 + 1e-9).all()
+
+
+def test_two_events_that_open_the_plan_together_move_nothing_into_each_other() -> None:
+    events = [
+        {"name": "fair", "start": "2026-01-01", "end": "2026-01-02", "multiplier": 2},
+        {"name": "market", "start": "2026-01-02", "end": "2026-01-03", "multiplier": 2},
+        {"name": "first", "start": "2026-02-01", "end": "2026-02-02", "multiplier": 2},
+        {"name": "next", "start": "2026-02-03", "end": "2026-02-04", "multiplier": 2},
+    ]
+    calendar = Calendar.model_validate({"start": "2026-01-01", "events": events})
+    moves = moves_of(calendar, Policy())
+    assert list(moves[:4]) == [0, 1, 2, 3]
+    assert list(moves[30:36]) == [30, 30, 30, 30, 30, 35]
