@@ -164,6 +164,15 @@ def test_an_address_and_a_saved_unit(front: Any) -> None:
         assert not faults(front.at)
 
 
+def test_units_still_planned_side_by_side(front: Any, few_draws: Any) -> None:
+    with Store.open_default() as kept:
+        for name in (EVIL, f"Another {EVIL}"):
+            kept.save_plan(kept.create_unit(name).ref, as_document(few_draws(demo_document())), 0)
+    front.go("units")
+    assert any("Planning" in text and "evil" in text for _, _, text in shown(front.at))
+    assert not faults(front.at)
+
+
 def test_every_sheet(found: Plan, few_draws: Any) -> None:
     made = files(make_plan(hostile(few_draws(demo_document()), found)))
     pages = {name: content.decode() for name, content in made.items() if name.endswith(".html")}

@@ -10,6 +10,7 @@ from typing import Any, cast
 import streamlit as st
 
 from brewwater.errors import BrewwaterError
+from brewwater.escape import for_markdown
 from brewwater.plan import Plan
 from brewwater.planning.document import PlanDocument
 from brewwater.units import percent
@@ -127,6 +128,6 @@ def _strip(slot: str, task: Task, shown: int, names: Mapping[Hashable, str]) -> 
         task.abandon()  # given up while this tab was away: asked anew
         st.rerun()
     share = (len(done) + sum(task.jobs[k].share for k in waiting)) / max(len(task.jobs), 1)
-    text = ", ".join(names.get(k, "") for k in waiting)
+    text = ", ".join(for_markdown(names.get(k, "")) for k in waiting)
     st.progress(min(share, 1.0), text=f"Planning {text}… {percent(share)}")
     st.button("Stop", key=f"{slot}_stop", on_click=_stop, args=(slot, task), icon=":material/stop:")
