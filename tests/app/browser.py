@@ -171,6 +171,10 @@ class Watched:
     def planned(self, seconds: float = 90) -> Watched:
         """The first screen shows what the search found."""
         self.page.locator('.bw-answer[data-searching="no"]').wait_for(timeout=1000 * seconds)
+        # the style sheet is an element of its own: on a busy machine it was once applied after its page
+        self.page.wait_for_function(
+            "() => getComputedStyle(document.querySelector('.bw-answer')).fontVariantNumeric === 'tabular-nums'"
+        )
         return self.settled()
 
     def stamp(self) -> str:
