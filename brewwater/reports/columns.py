@@ -345,7 +345,7 @@ def _by_figures(columns: list[Column], named: list[list[str]], body: list[list[s
     """What the figures themselves say: counting numbers, and lowest, middle and highest in their order."""
     for column, j in ((c, j) for j, c in enumerate(columns) if c.role == "value" and not named[j]):
         texts = [row[j] for row in body if j < len(row) and row[j]]
-        if len(texts) >= 4 and all(t.isdigit() for t in texts) and not column.header:
+        if len(texts) >= 4 and all(t.isdecimal() for t in texts) and not column.header:
             steps = [int(b) - int(a) for a, b in pairwise(texts)]
             if all(0 < s <= 3 for s in steps):
                 column.role = "count"

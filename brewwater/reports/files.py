@@ -372,7 +372,7 @@ def _superscript(match: re.Match[str]) -> str:
 
 
 def _small(text: str | None) -> int:
-    return min(int(text), 60) if text and text.isdigit() and len(text) < 4 and int(text) > 0 else 1
+    return min(int(text), 60) if text and text.isdecimal() and len(text) < 4 and int(text) > 0 else 1
 
 
 def _html(text: str) -> Source:
