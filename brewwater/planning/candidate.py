@@ -28,7 +28,7 @@ from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.verdicts.readings import ServedReading
 from brewwater.verdicts.scale import laid_down_mg_L
-from brewwater.verdicts.severity import SUBJECTS, Lost, Weighed, severity
+from brewwater.verdicts.severity import WEIGHED, Lost, Weighed, severity
 from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -429,9 +429,9 @@ def lost_at(scenario: Scenario, at: Served, *, measured_only: bool) -> Lost:
 def worst_of(found: Sequence[Mapping[Weighed, FloatArray]]) -> dict[Weighed, FloatArray]:
     """The losses of several machines as one: every drink meets the worst, scale is laid down in each."""
     zero: FloatArray = np.zeros(1)
-    worst: dict[Weighed, FloatArray] = dict.fromkeys(SUBJECTS, zero)
+    worst: dict[Weighed, FloatArray] = dict.fromkeys(WEIGHED, zero)
     for one in found:
-        for subject in SUBJECTS:
+        for subject in WEIGHED:
             both = worst[subject], one[subject]
             worst[subject] = both[0] + both[1] if subject == "scale" else np.maximum(*both)
     return worst

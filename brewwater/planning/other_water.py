@@ -21,7 +21,7 @@ from brewwater.planning.search.words import out_of_reach
 from brewwater.treatment.order import limits
 from brewwater.units import GAL_L
 from brewwater.verdicts.safety import potability
-from brewwater.verdicts.severity import SUBJECTS
+from brewwater.verdicts.severity import WEIGHED
 
 FloatArray = NDArray[np.float64]
 
@@ -99,7 +99,7 @@ def recommended_instead(scenario: Scenario, alternatives: Sequence[Alternative])
         return None
     best = other_waters(scenario, alternatives)[0]
     weight = alternatives[0].weight
-    total = sum(float(mean(weight.loss[s], scenario.weights)) for s in SUBJECTS) + float(
+    total = sum(float(mean(weight.loss[s], scenario.weights)) for s in WEIGHED) + float(
         mean(weight.cost, scenario.weights)
     )
     return best if best.total < total else None

@@ -78,6 +78,7 @@ class Stake:
 
     def whole_year(self, subject: Weighed, scale_g: FloatArray | float = 0.0) -> FloatArray:
         """A year wholly out of goal; ``scale_g``: the grams that such a water lays down in it."""
+        subject = "cup" if subject == "chlorine" else subject
         stated = getattr(self.worth, subject)
         if stated is not None:
             return np.where(self.drinks > 0, stated, 0.0)
@@ -93,6 +94,7 @@ class Stake:
         metal = self.whole_year("corrosion")
         return {
             "cup": lost.cup * self.whole_year("cup"),
+            "chlorine": lost.chlorine * self.whole_year("chlorine"),
             "scale": scale + lost.limit * metal,
             "corrosion": lost.corrosion * metal,
         }

@@ -21,8 +21,11 @@ from brewwater.water import Water
 
 FloatArray = NDArray[np.float64]
 
-Weighed = Literal["cup", "scale", "corrosion"]
-SUBJECTS: tuple[Weighed, ...] = ("cup", "scale", "corrosion")
+Weighed = Literal["cup", "chlorine", "scale", "corrosion"]
+SUBJECTS: tuple[Literal["cup", "scale", "corrosion"], ...] = ("cup", "scale", "corrosion")
+# Chlorine is weighed apart from the rest of the cup: that it may pass says nothing on whether minerals are needed.
+WEIGHED: tuple[Weighed, ...] = ("cup", "chlorine", "scale", "corrosion")
+CHLORINE = "total_chlorine"
 # Acid that leaves with its CO2 harms only a metal line, and a line that is not metal mends that at the price of a
 # hose: it is judged and told, and never weighed against a medium.
 OF_THE_LINE = frozenset({"line_ph", "line_co2"})
@@ -33,12 +36,14 @@ SUM = "total_dissolved_solids"
 class Lost:
     """How far out of goal, 0 to 1, each shape ``(draw,)``, ``(1,)`` or with the axes that stand before the phases.
 
-    cup, corrosion, scale : by subject; ``limit`` : the machine's own limits that are passed, among them too
+    cup, corrosion, scale : by subject; ``chlorine`` : that part of the cup, apart from its rest
+    limit : the machine's own limits that are passed, counted under their subject too
     faults : how many measures are out of goal, 0 or more; dissolved solids (a sum of the others)
         and scale (hardness and alkalinity again) aside
     """
 
     cup: FloatArray
+    chlorine: FloatArray
     scale: FloatArray
     corrosion: FloatArray
     limit: FloatArray
@@ -94,6 +99,7 @@ def severity(
     )
     case = replace(case, known=case.known | {"chlorine"}, decided_only=measured_only)
     found: dict[str, FloatArray] = {}
+    chlorine: FloatArray = np.ones((1, 1))
     within: FloatArray = np.ones((1, 1))
     faults: FloatArray = np.zeros((1, 1))
     for subject in SUBJECTS:
@@ -102,13 +108,23 @@ def severity(
             if judged.informs_only or judged.name in OF_THE_LINE or (measured_only and not judged.known):
                 continue
             part = 1 - _lost(judged)
-            kept = kept * part
+            if judged.name == CHLORINE:
+                chlorine = part
+            else:
+                kept = kept * part
             if judged.name != SUM and subject != "scale":
                 faults = faults + (part < 1)
             if judged.manual and subject == "scale":  # chloride's own limit counts with the metal already
                 within = within * part
         found[subject] = 1 - kept.min(axis=-2)
-    return Lost(found["cup"], found["scale"], found["corrosion"], 1 - within.min(axis=-2), faults.max(axis=-2))
+    return Lost(
+        cup=found["cup"],
+        chlorine=1 - chlorine.min(axis=-2),
+        scale=found["scale"],
+        corrosion=found["corrosion"],
+        limit=1 - within.min(axis=-2),
+        faults=faults.max(axis=-2),
+    )
 
 
 def _lost(judged: Judged) -> FloatArray:

@@ -15,6 +15,7 @@ from brewwater.changes.wear import Wear, wear
 from brewwater.cost import EQUIPMENT, price_of, written
 from brewwater.demand import DAYS_PER_YEAR
 from brewwater.ensemble import mean
+from brewwater.plan import quick_plan
 from brewwater.planning.candidate import evaluate, route
 from brewwater.planning.scenario import prepare
 from brewwater.planning.search import NAMES, Kind, Scales, Search, bases, kinds, recommend, stage
@@ -241,3 +242,9 @@ def test_at_least_two_hundred_trains_are_weighed(scenario) -> None:  # type: ign
     found = [search.coarse(kind) for kind in search.steps()]
     assert search.weighed >= 200
     assert len(found) > 15
+
+
+def test_that_chlorine_may_pass_buys_no_minerals() -> None:
+    """A soft water within every goal; nothing is known of its chlorine, which is weighed apart from the cup's rest."""
+    found = quick_plan(hardness=60, alkalinity=50, tds=110, drinks=200)
+    assert [s.medium for s in found.candidate.stages] == ["sediment", "catalytic_carbon"]

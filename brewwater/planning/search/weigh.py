@@ -36,7 +36,7 @@ from brewwater.treatment.medium import usual
 from brewwater.treatment.order import membrane_life
 from brewwater.units import GAL_L
 from brewwater.verdicts.goals import weighing
-from brewwater.verdicts.severity import SUBJECTS, Weighed, bounded
+from brewwater.verdicts.severity import WEIGHED, Weighed, bounded
 from brewwater.verdicts.state import State
 from brewwater.water import Water
 
@@ -383,7 +383,7 @@ def _joined(lots: Sequence[Lot]) -> Lot:
     return Lot(
         tuple(t for lot in lots for t in lot.trains),
         np.concatenate([lot.cost for lot in lots]),
-        {s: np.concatenate([lot.loss[s] for lot in lots]) for s in SUBJECTS},
+        {s: np.concatenate([lot.loss[s] for lot in lots]) for s in WEIGHED},
         np.concatenate([lot.faults for lot in lots]),
         np.concatenate([lot.changes for lot in lots]),
     )

@@ -15,7 +15,7 @@ from brewwater.verdicts import RANK, Measure, Verdict
 from brewwater.verdicts.goals import weighing
 from brewwater.verdicts.safety import potability
 from brewwater.verdicts.sentences import bounds, figure
-from brewwater.verdicts.severity import SUBJECTS, Weighed
+from brewwater.verdicts.severity import CHLORINE, SUBJECTS, WEIGHED, Weighed
 
 if TYPE_CHECKING:
     from brewwater.planning.search.search import Alternative
@@ -31,8 +31,8 @@ AGAINST_SCALE = frozenset(
         "mixed_bed",
     }
 )
-_OF_EACH_DRINK: tuple[Weighed, ...] = ("cup", "corrosion")
-_SAID: dict[Weighed, str] = {"cup": "the cup", "scale": "scale", "corrosion": "corrosion"}
+_OF_EACH_DRINK: tuple[Weighed, ...] = ("cup", "chlorine", "corrosion")
+_SAID: dict[Weighed, str] = {"cup": "the cup", "chlorine": "the cup", "scale": "scale", "corrosion": "corrosion"}
 # A shortfall is named from this part of a subject's worth on.
 _NAMED = 0.03
 
@@ -67,7 +67,7 @@ def out_of_reach(scenario: Scenario, alternatives: Sequence[Alternative]) -> boo
 
 def _beyond(scenario: Scenario, one: Alternative) -> str:
     worst = _verdict(one, "cup")
-    measure = None if worst is None else _deciding(worst, None)
+    measure = None if worst is None else _deciding(worst, None, False)
     left = "" if measure is None else f"; it leaves {figure(measure)} (goal {bounds(*measure.goal)})"
     return (
         "No train here brings this water within the limits: take other water. Of those compared this costs least, "
@@ -93,7 +93,8 @@ def _currency(scenario: Scenario, amount: float) -> str:
 
 
 def _verdict(one: Alternative, subject: Weighed) -> Verdict | None:
-    found = [v for v in one.candidate.verdicts if v.subject == subject]
+    judged = "cup" if subject == "chlorine" else subject
+    found = [v for v in one.candidate.verdicts if v.subject == judged]
     return max(found, key=lambda v: (RANK[v.status], -(v.share or 0.0)), default=None)
 
 
@@ -148,19 +149,19 @@ def _shortfalls(scenario: Scenario, one: Alternative, first: Alternative) -> Ite
 
     at_stake = stake(scenario)
     most = max(lost(one, "scale"), lost(first, "scale"))
-    whole = {s: float(mean(at_stake.whole_year(s), scenario.weights)) for s in SUBJECTS}
+    whole = {s: float(mean(at_stake.whole_year(s), scenario.weights)) for s in WEIGHED}
     whole["scale"] = max(whole["scale"], most)
-    worse = {s: lost(one, s) - lost(first, s) for s in SUBJECTS}
+    worse = {s: lost(one, s) - lost(first, s) for s in WEIGHED}
     for subject in sorted(worse, key=lambda s: -worse[s]):
         if worse[subject] <= _NAMED * max(whole[subject], 1.0):
             continue
         verdict = _verdict(one, subject)
-        if verdict is not None and _chlorine_may_pass(verdict):
+        if verdict is not None and subject == "chlorine" and _chlorine_may_pass(verdict):
             yield f"{_SAID[subject]}: chlorine may pass, as nothing says that the supply is free of chloramine"
             continue
-        measure = None if verdict is None else _deciding(verdict, _verdict(first, subject))
+        measure = None if verdict is None else _deciding(verdict, _verdict(first, subject), subject == "chlorine")
         if measure is None:
-            yield _SAID[subject]
+            yield f"{_SAID[subject]}: chlorine may pass" if subject == "chlorine" else _SAID[subject]
         else:
             yield f"{_SAID[subject]}: {figure(measure)} (goal {bounds(*measure.goal)})"
 
@@ -171,10 +172,14 @@ def _chlorine_may_pass(verdict: Verdict) -> bool:
     return found is not None and found.share is None and (found.p50 or 0.0) >= (found.goal[1] or 0.1)
 
 
-def _deciding(verdict: Verdict, other: Verdict | None) -> Measure | None:
-    """The measure that the other does better in, worst first."""
+def _deciding(verdict: Verdict, other: Verdict | None, chlorine: bool) -> Measure | None:
+    """The measure that the other does better in, worst first; chlorine alone, or anything else."""
     theirs = {m.name: m.share for m in (other.measures if other else ()) if m.share is not None}
-    bound = [m for m in verdict.measures if m.share is not None and m.goal != (None, None)]
+    bound = [
+        m
+        for m in verdict.measures
+        if m.share is not None and m.goal != (None, None) and (m.name == CHLORINE) is chlorine
+    ]
     ranked = sorted(bound, key=lambda m: (-RANK[m.status], m.share or 0.0, -theirs.get(m.name, 1.0)))
     better = [m for m in ranked if (m.share or 0.0) < theirs.get(m.name, 1.0) - 0.02]
     return next(iter(better or ranked), None)
