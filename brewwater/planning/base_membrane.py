@@ -7,7 +7,7 @@ fresh tank itself, whose every fixture then draws membrane water.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,7 +19,7 @@ from brewwater.cost import EQUIPMENT, Cost, written, yearly_cost
 from brewwater.ensemble import percentiles
 from brewwater.errors import InputError
 from brewwater.planning.candidate import Candidate, Routed, feeds, route, usage
-from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
+from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge, membrane_left
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative
 from brewwater.plumbing import Branch, Check, Day, Known, known, unit_template
@@ -190,8 +190,8 @@ class _Work:
             loads = self.routed.loads[stage.name]
             here = {b.name: loads[b.name] for b in self.behind if b.name in loads and stage in self.at_base}
             rest = {name: load for name, load in loads.items() if name not in here}
-            base += [cartridge(self.scenario, stage, here)] if here else []
-            board += [cartridge(self.scenario, stage, rest)] if rest else []
+            base += [self._cartridge(stage, here)] if here else []
+            board += [self._cartridge(stage, rest)] if rest else []
         share = self.on.unit.usable_fresh_share or 1.0
         wanted = self.judge.high(self._gal(self.behind, 1)) / self.unit.fills_per_day / share
         carried, too_large = self._tank("carried_tank", wanted, "be carried")
@@ -214,6 +214,10 @@ class _Work:
             [*too_large, *full],
             carried,
         )
+
+    def _cartridge(self, stage: Stage, loads: Mapping[str, Load]) -> Cartridge:
+        """The candidate's cartridge under other loads."""
+        return cartridge(self.scenario, stage, loads, life=membrane_left(self.scenario, self.candidate.stages, stage))
 
     def _smaller(self, carried: float | None) -> str:
         """Where the waste tank is too small for both tanks: the fresh tank that it would be enough for."""
@@ -242,7 +246,7 @@ class _Work:
         board = [cartridge(self.scenario, Stage(name=AFTER_TANK, medium="carbon"), spent)]
         base: list[Cartridge] = []
         for stage in (s for s in self.candidate.stages if loads[s.name]):
-            (base if stage in self.at_base else board).append(cartridge(self.scenario, stage, loads[stage.name]))
+            (base if stage in self.at_base else board).append(self._cartridge(stage, loads[stage.name]))
         branches = [*self.behind, *self.others]
         tank, full = self._base_tank(branches, every)
         cost = self._cost(board, base, [], branches, every, ["base_tank"] if tank else [])

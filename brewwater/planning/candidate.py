@@ -18,7 +18,7 @@ from brewwater.changes import ChangeCalendar, Descale, descale_dates, descales
 from brewwater.cost import EQUIPMENT, Cost, Usage, price_of, yearly_cost
 from brewwater.ensemble import mean
 from brewwater.log import analyte_of
-from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge
+from brewwater.planning.cartridges import Cartridge, bought, calendar_of, cartridge, membrane_left
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.worth import Stake
 from brewwater.plumbing import Branch, Check, Network, fit
@@ -222,7 +222,9 @@ def evaluate(
     verdicts = _verdicts(scenario, served, _standing(scenario, routed, stages, places))
     since = _due_since(verdicts)
     cartridges = tuple(
-        cartridge(scenario, s, routed.loads[s.name], since.get(s.name)) for s in stages if routed.loads[s.name]
+        cartridge(scenario, s, routed.loads[s.name], since.get(s.name), membrane_left(scenario, stages, s))
+        for s in stages
+        if routed.loads[s.name]
     )
     calendar = calendar_of(scenario, cartridges)
     money = yearly_cost(

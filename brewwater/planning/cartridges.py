@@ -17,11 +17,15 @@ from brewwater.cost import Bought, Usage, written, yearly_cost
 from brewwater.planning.scenario import Scenario
 from brewwater.records import Span
 from brewwater.treatment import Capacity, Load, Stage, capacity, medium_class
+from brewwater.treatment.medium import usual
+from brewwater.treatment.order import membrane_life
 
 FloatArray = NDArray[np.float64]
 
 # A dose is bought by the kilogram; a blend valve is not used up.
 NOT_BOUGHT = frozenset({"mineral_dose", "blend"})
+# What keeps calcite out of a membrane's concentrate, or in solution there.
+SPARES_A_MEMBRANE = frozenset({"weak_acid", "softening", "scale_inhibitor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,7 @@ class Cartridge:
         off, time aside; shape (n,) or (1,), infinite where nothing wears it
     alone : its dates where nothing is grouped with it; the plan's own are the candidate's ``calendar``
     due_since : the day of a reading past its limit that asks for its change; None where none stands
+    life : part of its time that this water leaves it (``membrane_left``)
     """
 
     stage: Stage
@@ -41,11 +46,26 @@ class Cartridge:
     usable_gal: FloatArray
     alone: ChangeCalendar
     due_since: dt.date | None = None
+    life: float = 1.0
 
 
-def bears(scenario: Scenario, stage: Stage, number: int = 0) -> Capacity:
+def membrane_left(scenario: Scenario, train: Sequence[Stage], stage: Stage) -> float:
+    """Part of its time, 0 to 1, that a stage's cartridge reaches on this water: less than all of it for a membrane
+    whose concentrate is near scaling and that nothing before it softens or holds (``order.membrane_life``)."""
+    known = {"total_hardness", "alkalinity"} <= scenario.known
+    if stage.medium != "reverse_osmosis" or not known:
+        return 1.0
+    ahead = train[: [s.name for s in train].index(stage.name)]
+    if any(s.medium in SPARES_A_MEMBRANE for s in ahead):
+        return 1.0
+    recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
+    return membrane_life(scenario.concentrate_calcite(recovery)[0])
+
+
+def bears(scenario: Scenario, stage: Stage, number: int = 0, life: float = 1.0) -> Capacity:
     """Capacity of the stage's cartridge of that number (0: the first), as far as the log bears it out."""
     found = capacity(stage, scenario.draws, number, disinfectant=scenario.disinfectant)
+    found = replace(found, days=found.days * life)
     holds = scenario.bed.get(stage.name)
     if holds is None or number > scenario.bed_tested.get(stage.name, number):
         return found  # a new one is taken at its word until it is tested
@@ -58,32 +78,36 @@ def bears(scenario: Scenario, stage: Stage, number: int = 0) -> Capacity:
 
 
 def cartridge(
-    scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None = None
+    scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None = None, life: float = 1.0
 ) -> Cartridge:
     """One stage under the loads of the branches behind it; candidates that lay the same loads on the same stage share
-    it. ``due_since``: the day of a reading that asks for its change."""
+    it. ``due_since``: the day of a reading that asks for its change; ``life``: from ``membrane_left``."""
     key = (
         repr(stage),
         due_since,
+        life,
         tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items()),
     )
     if key not in scenario._cartridges:
-        scenario._cartridges[key] = _cartridge(scenario, stage, loads, due_since)
+        scenario._cartridges[key] = _cartridge(scenario, stage, loads, due_since, life)
     found: Cartridge = scenario._cartridges[key]
     return found
 
 
-def _cartridge(scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None) -> Cartridge:
+def _cartridge(
+    scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None, life: float
+) -> Cartridge:
     on = wear(scenario.book, scenario.demand, loads)
     document = scenario.document
     policy = document.policy.model_copy(update={"group_days": 0})
-    slot = _slot(scenario, stage, on, due_since)
+    slot = _slot(scenario, stage, on, due_since, life)
     alone = change_calendar([slot], document.demand.calendar, policy, scenario.weights, moves=scenario.moves)
-    first = bears(scenario, stage)
-    return Cartridge(stage, tuple(loads), first, on, usable_gal(on, first, document.policy.margin), alone, due_since)
+    first = bears(scenario, stage, life=life)
+    usable = usable_gal(on, first, document.policy.margin)
+    return Cartridge(stage, tuple(loads), first, on, usable, alone, due_since, life)
 
 
-def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None) -> Slot:
+def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None, life: float) -> Slot:
     """Where a stage's cartridge stands: all that its dates follow from."""
     in_service = next((p for p in scenario.document.in_service if p.stage == stage.name), None)
     in_place = None
@@ -96,7 +120,7 @@ def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None)
     return Slot(
         stage.name,
         on,
-        partial(bears, scenario, stage),
+        partial(bears, scenario, stage, life=life),
         stops=() if stage.medium in NOT_BOUGHT else scenario.stops,  # nothing wet is thrown away
         in_service=in_place,
         made=scenario.made.get(stage.name, ()),
@@ -111,7 +135,7 @@ def calendar_of(scenario: Scenario, cartridges: Sequence[Cartridge]) -> ChangeCa
     apart = joined([c.alone for c in cartridges], calendar)
     if not policy.group_days:
         return apart
-    slots = [_slot(scenario, c.stage, c.wear, c.due_since) for c in cartridges]
+    slots = [_slot(scenario, c.stage, c.wear, c.due_since, c.life) for c in cartridges]
     return grouped(slots, calendar, policy, scenario.weights, scenario.moves, apart)
 
 

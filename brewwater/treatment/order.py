@@ -244,6 +244,8 @@ def _inhibitor(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]
     for i, stage in enumerate(stages):
         if stage.medium != "scale_inhibitor":
             continue
+        if any(s.medium == "reverse_osmosis" for s in stages[i:]):
+            continue  # it keeps calcite from settling on the membrane, which holds it back
         if context.steam_boiler:
             yield Problem(
                 "inhibitor_in_steam",
@@ -363,8 +365,8 @@ def membrane_life(calcite_index: float) -> float:
     up to saturation, evenly less up to the index at which it is refused (``reference/order_limits.csv``)."""
     known = limits()
     free, most = known["concentrate_calcite_index"], known["concentrate_calcite_refused"]
-    over = min(max((calcite_index - free) / (most - free), 0.0), 1.0)
-    return 1 - over * (1 - known["life_at_refused"])
+    over = max((calcite_index - free) / (most - free), 0.0)
+    return float(known["life_at_refused"] ** over)
 
 
 def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:

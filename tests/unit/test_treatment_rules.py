@@ -60,7 +60,8 @@ MEMBRANE = train("sediment", "carbon", "reverse_osmosis")
         (train("reverse_osmosis", "calcite", "softening"), water(20, 45), "already_soft", False),
         (train("softening", "reverse_osmosis"), NONE, "pointless_stage", False),
         # an inhibitor whose phosphate is taken out, and one whose is not
-        (train("scale_inhibitor", "reverse_osmosis"), NONE, "pointless_stage", True),
+        (train("scale_inhibitor", "mixed_bed"), NONE, "pointless_stage", True),
+        (train("scale_inhibitor", "reverse_osmosis"), NONE, "pointless_stage", False),
         (train("scale_inhibitor", "carbon"), NONE, "pointless_stage", False),
         # minerals before what takes them out
         (train("calcite", "mixed_bed"), NONE, "minerals_removed_again", True),
@@ -86,14 +87,14 @@ def concentrate(feed_index: float) -> Context:
     ("stages", "context", "broken"),
     [
         # recovery a quarter, as usual: 0.375 more in the concentrate, refused above 1.05
-        (MEMBRANE, concentrate(0.67), False),
-        (MEMBRANE, concentrate(0.68), True),
+        (MEMBRANE, concentrate(0.87), False),
+        (MEMBRANE, concentrate(0.88), True),
         (MEMBRANE, Context(), False),
         (train("softening", "reverse_osmosis"), concentrate(2.0), False),
         (train("weak_acid", "reverse_osmosis"), concentrate(2.0), False),
         (train("reverse_osmosis", "softening"), concentrate(2.0), True),
-        (train("scale_inhibitor", "reverse_osmosis"), concentrate(1.72), False),
-        (train("scale_inhibitor", "reverse_osmosis"), concentrate(1.73), True),
+        (train("scale_inhibitor", "reverse_osmosis"), concentrate(1.22), False),
+        (train("scale_inhibitor", "reverse_osmosis"), concentrate(1.23), True),
         (train("softening", "carbon"), concentrate(2.0), False),
     ],
 )
@@ -109,18 +110,23 @@ def test_an_edge_not_a_wall() -> None:
     warned = problem(MEMBRANE, concentrate(0.45), "membrane_scales")
     assert warned is not None
     assert warned.advice
-    assert "about 65 % of its life" in warned.message  # 0.225 of 0.45: 1 - 0.5 x 0.7
+    assert "about 57 % of its life" in warned.message  # 0.2 to the power 0.225 / 0.65
     assert problem(MEMBRANE, concentrate(0.2), "membrane_scales") is None
-    assert [membrane_life(x) for x in (-1.0, 0.6, 0.825, 1.05, 2.0)] == pytest.approx([1, 1, 0.65, 0.3, 0.3])
+    assert [membrane_life(x) for x in (-1.0, 0.6, 0.825, 1.05, 2.0)] == pytest.approx(
+        [1, 1, 0.2 ** (9 / 26), 0.2 ** (9 / 13), 0.2 ** (28 / 13)]
+    )
 
 
 def test_more_recovery_scales_a_membrane_sooner() -> None:
     half = (Stage(name="membrane", medium="reverse_osmosis", recovery=0.5),)
-    found = problem(half, concentrate(0.2), "membrane_scales")
+    found = problem(half, concentrate(0.4), "membrane_scales")
     assert found is not None
     assert not found.advice
-    assert "At 50 % recovery the calcite index of the concentrate is +1.10 (limit +1.05)" in found.message
-    assert problem(MEMBRANE, concentrate(0.2), "membrane_scales") is None
+    assert "At 50 % recovery the calcite index of the concentrate is +1.30 (limit +1.25)" in found.message
+    assert problem(half, concentrate(-0.4), "membrane_scales") is None
+    lower = problem(MEMBRANE, concentrate(0.4), "membrane_scales")
+    assert lower is not None
+    assert lower.advice
 
 
 @pytest.mark.parametrize(

@@ -143,6 +143,8 @@ def kinds(base: tuple[Stage, ...]) -> Iterator[Kind]:
     yield Kind((*base, stage("softening"), stage("chloride_anion")), len(base), (0, 20, 40))
     yield from _remineralised(Kind(base))
     yield from _demineralised((*base, stage("reverse_osmosis")), _BYPASS["reverse_osmosis"], RECOVERIES)
+    held = (*base, stage("scale_inhibitor"), stage("reverse_osmosis"))
+    yield from _demineralised(held, _BYPASS["reverse_osmosis"], RECOVERIES)
     yield from _demineralised((*base, stage("mixed_bed")), _BYPASS["mixed_bed"], ())
     softened = (*base, stage("softening"), stage("reverse_osmosis"))
     yield from _demineralised(softened, (0, 20, 40), RECOVERIES[1:])

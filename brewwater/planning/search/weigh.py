@@ -19,7 +19,7 @@ from brewwater.cost import EQUIPMENT, price_of
 from brewwater.demand import DAYS_PER_YEAR
 from brewwater.ensemble import mean
 from brewwater.planning.candidate import Served, Weight, lost_at, scale_mg_L, stake, worst_of
-from brewwater.planning.cartridges import NOT_BOUGHT
+from brewwater.planning.cartridges import NOT_BOUGHT, membrane_left
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.kinds import Kind, Setting, in_size
 from brewwater.treatment import (
@@ -32,8 +32,6 @@ from brewwater.treatment import (
     run_train,
 )
 from brewwater.treatment.classes import SIZES
-from brewwater.treatment.medium import usual
-from brewwater.treatment.order import membrane_life
 from brewwater.units import GAL_L
 from brewwater.verdicts.goals import weighing
 from brewwater.verdicts.severity import WEIGHED, Weighed, bounded
@@ -47,8 +45,6 @@ MOST_CHANGES_A_YEAR = 6.0
 # Of all values in one batch: bounds the memory of a search over many waters.
 _MOST_AT_ONCE = 200_000
 _WORSE_THAN_ANY_PRICE = 1e6
-# What keeps calcite out of a membrane's concentrate, or in solution there.
-_SOFTENS = frozenset({"weak_acid", "softening", "scale_inhibitor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +251,9 @@ class Scales:
                 sizes.append([item] * len(trains))
                 continue
             overrun = partial(self._overrun, trains, at, load, settings, feed)
-            best, changes, stages = self._sized(item, load, overrun, len(trains), as_is, self._life(trains[0], at))
+            best, changes, stages = self._sized(
+                item, load, overrun, len(trains), as_is, membrane_left(self.scenario, trains[0], item)
+            )
             total, visits = total + best + self._price("head") / money.head_life_years, visits + changes
             most = np.maximum(most, self.expected(changes))
             sizes.append(stages)
@@ -307,14 +305,6 @@ class Scales:
             np.stack([changes[b][i] for i, b in zip(rows, pick, strict=True)]),
             [options[b][0] for b in pick],
         )
-
-    def _life(self, train: Sequence[Stage], at: int) -> float:
-        """Part of its time that a membrane reaches whose concentrate is near scaling; 1 for all else."""
-        item, known = train[at], {"total_hardness", "alkalinity"} <= self.scenario.known
-        if item.medium != "reverse_osmosis" or not known or any(s.medium in _SOFTENS for s in train[:at]):
-            return 1.0
-        recovery = item.recovery or usual("reverse_osmosis")["recovery"].middle
-        return membrane_life(self.scenario.concentrate_calcite(recovery)[0])
 
     def _overrun(
         self, trains: Sequence[tuple[Stage, ...]], at: int, load: Load, settings: Settings, feed: Water, option: Stage
