@@ -6,6 +6,7 @@ turns every fault into one clear line: the field, the value, the limit, the reme
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import os
@@ -228,8 +229,16 @@ def demo_document() -> PlanDocument:
 
 def mobile_template() -> PlanDocument:
     """A plain mobile unit: one water of which nothing is known, five service days a week, no events, 0.8
-    capacity margin, the train recommended."""
+    capacity margin, the train recommended. Its start is a fixed day (``new_unit`` starts today)."""
     return _packaged("mobile.json")
+
+
+def new_unit(day: dt.date | None = None) -> PlanDocument:
+    """The plain mobile unit of a plan that is made now: it starts on that day, today by default, which is written into
+    the document once."""
+    template = mobile_template()
+    calendar = template.demand.calendar.model_copy(update={"start": day or dt.date.today()})
+    return template.model_copy(update={"demand": template.demand.model_copy(update={"calendar": calendar})})
 
 
 def with_overrides(

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from brewwater.errors import InputError
 from brewwater.files import plain_file
-from brewwater.planning.document import PlanDocument, demo_document, document_of, mobile_template, with_overrides
+from brewwater.planning.document import PlanDocument, demo_document, document_of, new_unit, with_overrides
 from brewwater.reports.analysis import Measurement
 from brewwater.units import number_and_unit
 
@@ -35,8 +35,8 @@ def quick_document(
 
     Parameters
     ----------
-    plan : a document in any form (``document_of``). None: a plain mobile unit where a report or a figure of the
-        water is given, the demo where none is
+    plan : a document in any form (``document_of``). None: a plain mobile unit that starts today where a report or a
+        figure of the water is given, the demo where none is
     report, supply : a water report's file, and which of its supplies
     hardness, alkalinity, tds : mg/L, the first two as CaCO3; or a text with its unit such as ``17 gpg``. What is not
         given stays as the document has it
@@ -65,7 +65,7 @@ def quick_document(
     if plan is not None:
         document = document_of(plan)
     else:
-        document = demo_document() if read is None and not analysis else mobile_template()
+        document = demo_document() if read is None and not analysis else new_unit()
     per_day = None if drinks is None else _drinks(named.format("drinks"), drinks)
     return with_overrides(document, supply=read, analysis=analysis, drinks_per_service_day=per_day)
 

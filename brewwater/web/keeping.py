@@ -10,7 +10,7 @@ from sqlalchemy import Engine
 from brewwater import store
 from brewwater.errors import BrewwaterError
 from brewwater.escape import for_markdown
-from brewwater.planning.document import demo_document, load_document, mobile_template
+from brewwater.planning.document import demo_document, load_document, new_unit
 from brewwater.store import StaleSave, Store, access
 from brewwater.treatment.shelf import ShelfItem
 from brewwater.web import journal
@@ -104,7 +104,7 @@ def open_unit(ref: str) -> None:
     kept = place()
     found = kept.plan(ref)
     if found is None:
-        made = new_desk(mobile_template().model_copy(update={"name": kept.unit(ref).name}), ref)
+        made = new_desk(new_unit().model_copy(update={"name": kept.unit(ref).name}), ref)
         made.saved = None
         made.extra["log_only"] = True
     else:

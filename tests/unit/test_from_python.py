@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import json
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from brewwater.cli import main
 from brewwater.errors import InputError
 from brewwater.output.result import plan_result
 from brewwater.plan import Plan
-from brewwater.planning.document import PlanDocument, demo_document
+from brewwater.planning.document import PlanDocument, demo_document, mobile_template, new_unit
 
 PUBLIC = ["Water", "make_plan", "quick_plan", "read_report", "speciate"]
 
@@ -127,3 +128,13 @@ def test_a_report_is_a_frame_and_shows_itself(tmp_path: Path) -> None:
     )
     shown = hostile._repr_html_()
     assert "<b>x" not in shown and "<i>y" not in shown and "&lt;b&gt;x" in shown and "<table" in shown
+
+
+def test_a_plan_that_is_made_now_starts_today() -> None:
+    before = dt.date.today()
+    made = bw.quick_plan(hardness=290, alkalinity=240, search=False).document.demand.calendar
+    assert before <= made.start <= dt.date.today()
+    # and the rest of it is the plain unit's
+    plain = mobile_template().demand.calendar
+    assert made.model_copy(update={"start": plain.start}) == plain
+    assert new_unit(dt.date(2027, 3, 2)).demand.calendar.start == dt.date(2027, 3, 2)

@@ -10,7 +10,7 @@ import streamlit as st
 from brewwater.errors import InputError
 from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import analyte as plain
-from brewwater.planning.document import PlanDocument, demo_document, mobile_template, with_overrides
+from brewwater.planning.document import PlanDocument, demo_document, new_unit, with_overrides
 from brewwater.records import Span
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.web.state import begin, desk, hand
@@ -68,7 +68,7 @@ def own_plan(
     if drinks is None or not 0 < drinks <= MOST_DRINKS:
         limit = f"1 to {MOST_DRINKS} drinks a day are planned"
         raise InputError("Drinks", "nothing" if drinks is None else drinks, limit, "Write a number.")
-    made = with_overrides(mobile_template(), supply=Supply(name=WATER, analysis=found), drinks_per_service_day=drinks)
+    made = with_overrides(new_unit(), supply=Supply(name=WATER, analysis=found), drinks_per_service_day=drinks)
     return made.model_copy(update={"name": "My unit"})
 
 

@@ -12,7 +12,7 @@ from brewwater.escape import for_markdown
 from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT, WATER
 from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan
-from brewwater.planning.document import PlanDocument, demo_document, load_document, mobile_template
+from brewwater.planning.document import PlanDocument, demo_document, load_document, new_unit
 from brewwater.store import Unit
 from brewwater.verdicts import REQUIRED
 from brewwater.web import keeping
@@ -68,7 +68,7 @@ def page() -> None:
 
 
 def _fresh(which: str) -> None:
-    begin(demo_document() if which == "demo" else mobile_template())
+    begin(demo_document() if which == "demo" else new_unit())
 
 
 def _open(ref: str) -> None:
