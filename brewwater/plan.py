@@ -14,7 +14,7 @@ from brewwater.log import Diagnosis, Flag
 from brewwater.planning.base_membrane import AtBase, made_at_base, tanks_fail
 from brewwater.planning.candidate import SERVES_NOTHING, Candidate, evaluate, with_descales
 from brewwater.planning.cartridges import grouping_note
-from brewwater.planning.correction import Correction, Moved, correct, moved
+from brewwater.planning.correction import Correction, MovedChange, correct, moved
 from brewwater.planning.document import PlanDocument, document_of
 from brewwater.planning.heaters import heater_verdicts
 from brewwater.planning.notebook import plan_html
@@ -68,7 +68,7 @@ class Plan:
     prior: Scenario
     correction: Correction
     before: Candidate | None = None
-    moved: tuple[Moved, ...] = ()
+    moved: tuple[MovedChange, ...] = ()
 
     # worked out when first asked for: a plan that is being edited shows few of them
     @cached_property

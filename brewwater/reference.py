@@ -18,7 +18,7 @@ Row = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class SourceRow:
     """One entry of ``reference/sources.csv``.
 
     ``standing`` says how sure the figure is: ``published`` (the text was read), ``second_hand`` (read in a
@@ -66,13 +66,13 @@ def _read(path: Path) -> tuple[Row, ...]:
 
 
 @cache
-def sources() -> Mapping[str, Source]:
+def sources() -> Mapping[str, SourceRow]:
     """Every source, by key."""
-    found: dict[str, Source] = {}
+    found: dict[str, SourceRow] = {}
     for row in _read(folder() / "sources.csv"):
         if row["standing"] not in STANDINGS or row["key"] in found:
             raise ReferenceTableError(f"reference/sources.csv: {row['key']}: unknown standing or key twice")
-        found[row["key"]] = Source(row["key"], row["title"], row["where"], row["standing"])
+        found[row["key"]] = SourceRow(row["key"], row["title"], row["where"], row["standing"])
     return found
 
 

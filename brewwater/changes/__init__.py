@@ -3,7 +3,7 @@
 from brewwater.changes.calendar import ASSUMED, ChangeCalendar, Due, Life, Slot, change_calendar, grouped, joined
 from brewwater.changes.descale import Descale, descale_dates, descales
 from brewwater.changes.forecast import GOVERNS, Changes, changes, quantile_days, share_used
-from brewwater.changes.policy import MARGIN, InService, Policy, Stop, moves_of, stops_of
+from brewwater.changes.policy import MARGIN, InService, Policy, Standstill, moves_of, stops_of
 
 __all__ = [
     "ASSUMED",
@@ -17,7 +17,7 @@ __all__ = [
     "Life",
     "Policy",
     "Slot",
-    "Stop",
+    "Standstill",
     "change_calendar",
     "changes",
     "descale_dates",

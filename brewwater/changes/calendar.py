@@ -26,8 +26,8 @@ from brewwater.changes.forecast import (
     spread,
     used_up_in_year,
 )
-from brewwater.changes.policy import Policy, Stop, moves_of
-from brewwater.changes.wear import Capacity, Governs, IntArray, Wear
+from brewwater.changes.policy import Policy, Standstill, moves_of
+from brewwater.changes.wear import Governs, IntArray, Wear, WearLimits
 from brewwater.demand import Calendar, DayArray, months_later
 from brewwater.ensemble import mean, percentiles, share
 from brewwater.errors import InputError
@@ -61,8 +61,8 @@ class Slot:
 
     name: str
     wear: Wear
-    capacity: Callable[[int], Capacity]
-    stops: Sequence[Stop] = ()
+    capacity: Callable[[int], WearLimits]
+    stops: Sequence[Standstill] = ()
     in_service: tuple[float, FloatArray] | None = None
     made: Sequence[int] = ()
     assumed: bool = False

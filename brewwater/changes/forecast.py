@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.changes.policy import MARGIN, Stop
-from brewwater.changes.wear import CURRENCIES, Capacity, Currency, Governs, IntArray, Ledger, Wear, product
+from brewwater.changes.policy import MARGIN, Standstill
+from brewwater.changes.wear import CURRENCIES, Currency, Governs, IntArray, Ledger, Wear, WearLimits, product
 from brewwater.demand import DayArray, months_later
 from brewwater.errors import InputError
 from brewwater.units import GAL_L, plain
@@ -119,10 +119,10 @@ def quantile_days(row: IntArray, weights: FloatArray, at: Sequence[float] = (0.1
 
 def changes(
     on: Wear,
-    capacity: Callable[[int], Capacity],
+    capacity: Callable[[int], WearLimits],
     *,
     margin: float = MARGIN,
-    stops: Sequence[Stop] = (),
+    stops: Sequence[Standstill] = (),
     moves: IntArray | None = None,
     in_service: tuple[float, FloatArray] | None = None,
     made: Sequence[int] = (),
@@ -196,7 +196,7 @@ def changes(
 class StopDays:
     """Stops as arrays, with an end mark that no day reaches."""
 
-    def __init__(self, stops: Sequence[Stop], horizon: int) -> None:
+    def __init__(self, stops: Sequence[Standstill], horizon: int) -> None:
         self.out = np.array([s.out for s in stops] + [_NEVER])
         self.back = np.array([s.back for s in stops] + [_NEVER])
         self.governs = np.array([GOVERNS.index(s.governs) for s in stops] + [TIME])
@@ -223,7 +223,7 @@ def next_open(book: Ledger) -> IntArray:
     return np.append(np.minimum.accumulate(index[::-1])[::-1], horizon)
 
 
-def spread(on: Wear, capacity: Capacity, used: FloatArray) -> Wear:
+def spread(on: Wear, capacity: WearLimits, used: FloatArray) -> Wear:
     """The load with as many draws as the capacity or the share used at the start has."""
     n = max(on.n, np.size(used), np.size(capacity.days), *(np.size(getattr(capacity, c)) for c in CURRENCIES))
     if n == on.n:
@@ -236,7 +236,7 @@ def spread(on: Wear, capacity: Capacity, used: FloatArray) -> Wear:
 
 
 def end_of_life(
-    on: Wear, capacity: Capacity, installed: IntArray, before: FloatArray, margin: float, age: float, used: FloatArray
+    on: Wear, capacity: WearLimits, installed: IntArray, before: FloatArray, margin: float, age: float, used: FloatArray
 ) -> tuple[IntArray, IntArray]:
     """First day a cartridge cannot serve in full any more, and what governs that, before any policy.
 
@@ -295,7 +295,7 @@ def _part(use: FloatArray, bears: FloatArray) -> FloatArray:
     return np.where(none, np.where(use > 0, np.inf, 0.0), use / np.where(none, 1.0, bears))
 
 
-def share_used(on: Wear, capacity: Capacity, load: FloatArray, used: FloatArray) -> FloatArray:
+def share_used(on: Wear, capacity: WearLimits, load: FloatArray, used: FloatArray) -> FloatArray:
     """Share of the full capacity used by a load (sums) in the currency that is furthest on, shape (draw,)."""
     share = np.zeros(on.n)
     for currency in on.rates:
@@ -306,7 +306,7 @@ def share_used(on: Wear, capacity: Capacity, load: FloatArray, used: FloatArray)
 
 
 def used_up_in_year(
-    on: Wear, capacity: Capacity, installed: IntArray, out: IntArray, margin: float, age: float, used: FloatArray
+    on: Wear, capacity: WearLimits, installed: IntArray, out: IntArray, margin: float, age: float, used: FloatArray
 ) -> FloatArray:
     """Cartridges used up in the first twelve months: 1 for one that came out, a share for one in place."""
     year = on.ledger.year

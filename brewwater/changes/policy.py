@@ -52,7 +52,7 @@ class Policy(Part):
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class Standstill:
     """Days without service that end a wet cartridge: out before day ``out``, a new one in on day ``back``."""
 
     out: int
@@ -60,31 +60,31 @@ class Stop:
     governs: Governs
 
 
-def stops_of(calendar: Calendar) -> tuple[Stop, ...]:
+def stops_of(calendar: Calendar) -> tuple[Standstill, ...]:
     """What the calendar imposes on wet cartridges, in order; pass none of it to a stage that is kept dry.
 
     A lay-up throws the cartridge away at its start. Freezing with the cartridge left in and not drained ends
     it. A suspension keeps it until the notice is lifted and then replaces it.
     """
-    found: list[Stop] = []
+    found: list[Standstill] = []
     for closure in calendar.closures:
         at = calendar.span_of(closure)
         if closure.start >= calendar.end or closure.end < calendar.start:
             continue
         if closure.frozen and not closure.drained:
-            found.append(Stop(at.start, at.stop, "freeze"))
+            found.append(Standstill(at.start, at.stop, "freeze"))
         elif closure.kind == "stored":
-            found.append(Stop(at.start, at.stop, "lay-up"))
+            found.append(Standstill(at.start, at.stop, "lay-up"))
     for notice in calendar.suspensions:
         at = calendar.span_of(notice)
         if notice.replace_cartridges and notice.start < calendar.end and notice.end >= calendar.start:
-            found.append(Stop(at.stop, at.stop, "notice"))
+            found.append(Standstill(at.stop, at.stop, "notice"))
     found.sort(key=lambda s: (s.out, s.back))
-    merged: list[Stop] = []
+    merged: list[Standstill] = []
     for stop in found:
         if merged and stop.out <= merged[-1].back:
             last = merged.pop()
-            stop = Stop(last.out, max(last.back, stop.back), last.governs)
+            stop = Standstill(last.out, max(last.back, stop.back), last.governs)
         merged.append(stop)
     return tuple(merged)
 

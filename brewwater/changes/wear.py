@@ -21,7 +21,7 @@ Currency = Literal["volume_L", "exchange_eq", "chlorine_g", "consumed_g"]
 CURRENCIES: tuple[Currency, ...] = ("volume_L", "exchange_eq", "chlorine_g", "consumed_g")
 
 
-class Capacity(Protocol):
+class WearLimits(Protocol):
     """What one cartridge can bear, each shape ``(n,)`` or ``(1,)``, infinite where it sets no limit, without
     any safety margin; ``days`` is its time limit. ``treatment.capacity`` gives such an object."""
 
@@ -37,7 +37,7 @@ class Capacity(Protocol):
     def days(self) -> FloatArray: ...
 
 
-class Load(Protocol):
+class LitreUse(Protocol):
     """What one litre served uses, each of a shape that broadcasts to (phase, draw)."""
 
     @property
@@ -115,7 +115,7 @@ def product(sums: FloatArray, rates: FloatArray) -> FloatArray:
     return np.asarray(np.einsum("nk,nk->n", sums, rates), dtype=np.float64)
 
 
-def wear(book: Ledger, demand: Demand, loads: Mapping[str, Load]) -> Wear:
+def wear(book: Ledger, demand: Demand, loads: Mapping[str, LitreUse]) -> Wear:
     """The load on one cartridge.
 
     Parameters
@@ -143,7 +143,7 @@ def wear(book: Ledger, demand: Demand, loads: Mapping[str, Load]) -> Wear:
     return Wear(book, full, np.ascontiguousarray(np.broadcast_to(served, (n, count))))
 
 
-def usable_gal(on: Wear, capacity: Capacity, margin: float = 1.0) -> FloatArray:
+def usable_gal(on: Wear, capacity: WearLimits, margin: float = 1.0) -> FloatArray:
     """US gallons served on this water until a currency of the cartridge is used up, time left aside.
 
     Mean water and demand over the whole plan; infinite where nothing wears it. Shape (draw,). Where the time

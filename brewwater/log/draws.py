@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-class Moved(Draws):
+class MovedDraws(Draws):
     """Draws made from other draws, column by column, on the normal scale.
 
     Parameters
@@ -81,19 +81,19 @@ class _Jitter:
 
 @dataclass(frozen=True, eq=False)
 class _Choose:
-    other: Moved
+    other: MovedDraws
     taken: NDArray[np.bool_]
 
     def __call__(self, z: FloatArray, name: str) -> FloatArray:
         return np.where(self.taken, self.other.normal(name), z)
 
 
-def resampled(base: Draws, kept: IntArray) -> Moved:
+def resampled(base: Draws, kept: IntArray) -> MovedDraws:
     """The draws of ``base`` with the indices ``kept``, shape (n,)."""
-    return Moved(base, _Keep(kept))
+    return MovedDraws(base, _Keep(kept))
 
 
-def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
+def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> MovedDraws:
     """Every column moved a little, so that a standard normal column stays one (Neal 1999; Cotter et al. 2013).
 
     Parameters
@@ -101,12 +101,12 @@ def jittered(base: Draws, width: FloatArray, key: tuple[int, ...]) -> Moved:
     width : shape (n,), 0 (not moved) to 1 (drawn anew)
     key : the same key gives the same jitter
     """
-    return Moved(base, _Jitter(width, np.sqrt(1 - width**2), key))
+    return MovedDraws(base, _Jitter(width, np.sqrt(1 - width**2), key))
 
 
-def chosen(base: Draws, other: Moved, taken: NDArray[np.bool_]) -> Moved:
+def chosen(base: Draws, other: MovedDraws, taken: NDArray[np.bool_]) -> MovedDraws:
     """The draws of ``other`` where ``taken``, shape (n,); else those of ``base``."""
-    return Moved(base, _Choose(other, taken))
+    return MovedDraws(base, _Choose(other, taken))
 
 
 def resample(weights: FloatArray, offset: float) -> IntArray:

@@ -22,7 +22,7 @@ _ORIGIN: dict[str, Origin] = {"s": "standard", "t": "trade", "p": "plain"}
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class Term:
     """A word for one code. ``text`` as a label; ``inside`` the same in a sentence; ``origin`` where it comes from."""
 
     key: str
@@ -31,17 +31,17 @@ class Word:
     origin: Origin
 
 
-class Group(Mapping[str, Word]):
+class Group(Mapping[str, Term]):
     """The words of one kind, by code. A code without a word is an error, never shown as it is."""
 
     def __init__(self, name: str, *rows: tuple[str, ...]) -> None:
         self.name = name
         words = {
-            key: Word(key, text, rest[0] if rest else small(text), _ORIGIN[origin]) for key, text, origin, *rest in rows
+            key: Term(key, text, rest[0] if rest else small(text), _ORIGIN[origin]) for key, text, origin, *rest in rows
         }
         self._words = MappingProxyType(words)
 
-    def __getitem__(self, key: str) -> Word:
+    def __getitem__(self, key: str) -> Term:
         return self._words[key]
 
     def __iter__(self) -> Iterator[str]:

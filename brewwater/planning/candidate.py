@@ -23,7 +23,7 @@ from brewwater.planning.scenario import Scenario
 from brewwater.planning.worth import Stake
 from brewwater.plumbing import Branch, Check, Network, fit
 from brewwater.plumbing.network import behind, way_of
-from brewwater.treatment import Context, Load, Problem, Stage, TrainResult, held_back, order_problems, run_train
+from brewwater.treatment import BrokenRule, Context, Load, Stage, TrainResult, held_back, order_problems, run_train
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.verdicts.readings import ServedReading
@@ -61,7 +61,7 @@ class Candidate:
     served: tuple[Served, ...]
     reject_L_per_L: Mapping[str, FloatArray]
     feed_tds_mg_L: Mapping[str, FloatArray]
-    problems: tuple[Problem, ...]
+    problems: tuple[BrokenRule, ...]
     cartridges: tuple[Cartridge, ...]
     calendar: ChangeCalendar
     checks: tuple[Check, ...]

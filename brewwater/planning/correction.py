@@ -70,7 +70,7 @@ class Correction:
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class MovedChange:
     """The next change of one cartridge before and after the readings (early, expected, late), and why it moved."""
 
     name: str
@@ -371,7 +371,7 @@ def _not_followed(log: Sorted, seen: Seen) -> tuple[Flag, ...]:
     return tuple(found)
 
 
-def moved(before: Candidate, after: Candidate, correction: Correction) -> tuple[Moved, ...]:
+def moved(before: Candidate, after: Candidate, correction: Correction) -> tuple[MovedChange, ...]:
     """The next change of each cartridge, before and after, with the reason in words.
 
     Changes that the log says are made are no longer next.
@@ -384,7 +384,7 @@ def moved(before: Candidate, after: Candidate, correction: Correction) -> tuple[
         was, now = (_dates(c.calendar, name, number) for c in (before, after))
         days = None if was[1] is None or now[1] is None else (now[1] - was[1]).days
         why = causes if was != now else "unchanged"
-        found.append(Moved(name, was, now, days, why))
+        found.append(MovedChange(name, was, now, days, why))
     return tuple(found)
 
 

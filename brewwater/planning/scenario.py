@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.changes import Stop, moves_of, stops_of
+from brewwater.changes import Standstill, moves_of, stops_of
 from brewwater.changes.wear import Ledger, ledger
 from brewwater.demand import Demand, demand
 from brewwater.ensemble import Draws, percentiles
@@ -20,7 +20,7 @@ from brewwater.plumbing import Branch, Network, known
 from brewwater.reports.analysis import Disinfectant, Supply
 from brewwater.supply.completion import Note, complete
 from brewwater.supply.tank_days import TankDays, tank_days
-from brewwater.treatment import Settings, Stage, settings_for
+from brewwater.treatment import Stage, StageSettings, settings_for
 from brewwater.treatment.media.reverse_osmosis import concentrate_calcite_index, concentrate_gypsum_index
 from brewwater.units import percent
 from brewwater.verdicts import MachineProfile
@@ -64,7 +64,7 @@ class Scenario:
     demand: Demand
     tank: TankDays
     book: Ledger
-    stops: tuple[Stop, ...]
+    stops: tuple[Standstill, ...]
     moves: IntArray
     read: Mapping[str, frozenset[str]] = field(default_factory=dict)
     made: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
@@ -74,7 +74,7 @@ class Scenario:
     served: tuple[ServedReading, ...] = ()
     stood: tuple[Stage, ...] = ()
     changed: Mapping[str, dt.date] = field(default_factory=dict)
-    _settings: dict[str, Settings] = field(default_factory=dict, init=False)
+    _settings: dict[str, StageSettings] = field(default_factory=dict, init=False)
     _untreated: list[Any] = field(default_factory=list, init=False)
     _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
     _index: dict[tuple[str, float], tuple[float, float]] = field(default_factory=dict, init=False)
@@ -137,14 +137,14 @@ class Scenario:
         unit = known(self.document.unit)
         return Network(unit, branches, stages, draws=self.draws, busiest_L=busiest, bypass=bypass)
 
-    def settings(self, stage: Stage, peak_flow: FloatArray | None) -> Settings:
+    def settings(self, stage: Stage, peak_flow: FloatArray | None) -> StageSettings:
         """The drawn performance of a stage, drawn once: candidates that share a stage share its draws.
         ``peak_flow``: through its medium, US gal/min."""
         key = repr((stage.name, stage.medium, stage.leakage_mg_L_as_CaCO3, stage.recovery))
         if key not in self._settings:
             self._settings[key] = settings_for(stage, self.draws)
         found = self._settings[key]
-        return Settings(performance=found.performance, peak_flow_gpm=peak_flow)
+        return StageSettings(performance=found.performance, peak_flow_gpm=peak_flow)
 
 
 def prepare(

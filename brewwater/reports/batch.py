@@ -24,8 +24,8 @@ from brewwater.chemistry import Totals
 from brewwater.chemistry.constants import VALID_TO_C, VALID_TO_IONIC_STRENGTH_MOL_L
 from brewwater.errors import InputError
 from brewwater.reports.batch_basis import others, remarks
-from brewwater.reports.batch_headers import Column, unit_factor
-from brewwater.reports.batch_read import Block, Cells, Layout, no_columns, read_blocks, read_layout
+from brewwater.reports.batch_headers import UsedColumn, unit_factor
+from brewwater.reports.batch_read import Cells, Layout, RowBlock, no_columns, read_blocks, read_layout
 from brewwater.reports.checks import alkalinity_of
 from brewwater.water import CACO3_G_PER_EQ, MOLAR_MASS_G, Water
 
@@ -219,7 +219,7 @@ class _Told:
         return pa.array(texts, type=pa.string())
 
 
-def _alkalinity(block: Block) -> tuple[Cells | None, Column | None]:
+def _alkalinity(block: RowBlock) -> tuple[Cells | None, UsedColumn | None]:
     """Alkalinity as it is printed; where it is not, from bicarbonate and carbonate."""
     columns = block.layout.columns
     own, column = block.cells(ALKALINITY), columns.get(ALKALINITY)
@@ -237,11 +237,11 @@ def _alkalinity(block: Block) -> tuple[Cells | None, Column | None]:
     return Cells(np.where(own.empty, made, own.values), own.empty & ~np.isfinite(made), own.half, own.absent), column
 
 
-def _inputs(block: Block, pool: ThreadPoolExecutor, told: _Told) -> tuple[dict[str, FloatArray], NDArray[np.bool_]]:
+def _inputs(block: RowBlock, pool: ThreadPoolExecutor, told: _Told) -> tuple[dict[str, FloatArray], NDArray[np.bool_]]:
     """Numbers of each contract column, and which rows can be solved."""
     columns = block.layout.columns
 
-    def read(name: str) -> tuple[Cells | None, Column | None]:
+    def read(name: str) -> tuple[Cells | None, UsedColumn | None]:
         return _alkalinity(block) if name == ALKALINITY else (block.cells(name), columns.get(name))
 
     sound = np.ones(block.rows, dtype=np.bool_)
@@ -270,7 +270,7 @@ def _inputs(block: Block, pool: ThreadPoolExecutor, told: _Told) -> tuple[dict[s
     return given, sound
 
 
-def _complaint(block: Block, name: str, column: Column, cells: Cells, row: int) -> str:
+def _complaint(block: RowBlock, name: str, column: UsedColumn, cells: Cells, row: int) -> str:
     if block.ragged[row]:
         return "the row has too many or too few cells"
     text, shown = block.text(column, row).strip(), column.printed
@@ -295,7 +295,7 @@ def _complaint(block: Block, name: str, column: Column, cells: Cells, row: int) 
     return f"{shown}: {value:g} is {limit}"
 
 
-def _judge(block: Block, temperatures: Sequence[float], pool: ThreadPoolExecutor) -> _Judged:
+def _judge(block: RowBlock, temperatures: Sequence[float], pool: ThreadPoolExecutor) -> _Judged:
     told = _Told(block.rows)
     given, sound = _inputs(block, pool, told)
     _tell_balance(block, given, sound, told)
@@ -316,7 +316,7 @@ def _judge(block: Block, temperatures: Sequence[float], pool: ThreadPoolExecutor
     return _Judged(block.ids, results, ~solved, told.array())
 
 
-def _tell_balance(block: Block, given: dict[str, FloatArray], sound: NDArray[np.bool_], told: _Told) -> None:
+def _tell_balance(block: RowBlock, given: dict[str, FloatArray], sound: NDArray[np.bool_], told: _Told) -> None:
     """What the charge balance says, and a measured conductivity that the ions do not make."""
     columns = block.layout.columns
     if not set(columns) >= MAIN_IONS:

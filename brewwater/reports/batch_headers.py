@@ -62,7 +62,7 @@ _SUBSCRIPTS = str.maketrans("₀₁₂₃₄₅₆₇₈₉⁺⁻²³−", "0123
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class UsedColumn:
     """One column that is used: ``quantity`` is a value of ``CONTRACT``, ``id`` or ``units``.
 
     A cell times ``factor`` plus ``offset`` is in the contract's unit. ``assumed``: the header prints no unit, and
@@ -82,7 +82,7 @@ class Column:
         return _ANALYTE[self.quantity]
 
 
-def read_columns(header: Sequence[str], units: Sequence[str] = ()) -> tuple[list[Column], list[str]]:
+def read_columns(header: Sequence[str], units: Sequence[str] = ()) -> tuple[list[UsedColumn], list[str]]:
     """The columns that are used, and the headers of quantities that stand twice.
 
     ``units`` are the cells of a second header row that holds nothing but units.
@@ -91,12 +91,12 @@ def read_columns(header: Sequence[str], units: Sequence[str] = ()) -> tuple[list
     ------
     InputError : a header names an analyte and a unit that is not in the closed list or does not fit it
     """
-    found: dict[str, Column] = {}
+    found: dict[str, UsedColumn] = {}
     twice: list[str] = []
     for place, printed in enumerate(header):
         text = " ".join(printed.translate(_SUBSCRIPTS).split())
         quantity = _plain_quantity(text)
-        column: Column | None = Column(place, printed, quantity) if quantity else None
+        column: UsedColumn | None = UsedColumn(place, printed, quantity) if quantity else None
         if column is None:
             column = _everyday(place, printed, text, units[place] if place < len(units) else "")
         if column is None:
@@ -108,7 +108,7 @@ def read_columns(header: Sequence[str], units: Sequence[str] = ()) -> tuple[list
     if "id" not in found:
         named = _id_place(header, {c.place for c in found.values()})
         if named is not None:
-            found["id"] = Column(named, header[named], "id")
+            found["id"] = UsedColumn(named, header[named], "id")
     return list(found.values()), twice
 
 
@@ -130,7 +130,7 @@ def _plain_quantity(text: str) -> str | None:
     return "units" if text.casefold() in _UNITS else None
 
 
-def _everyday(place: int, printed: str, text: str, unit_below: str) -> Column | None:
+def _everyday(place: int, printed: str, text: str, unit_below: str) -> UsedColumn | None:
     name, unit, basis = _name_and_unit(text)
     analyte, element = _analyte_of(name)
     if analyte is None:
@@ -145,16 +145,16 @@ def _everyday(place: int, printed: str, text: str, unit_below: str) -> Column | 
     if analyte == "temperature" and unit.casefold() in ("c", "deg c", "degc", "celsius"):
         unit = "°C"
     if analyte == "ph":
-        return Column(place, printed, CONTRACT[analyte])
+        return UsedColumn(place, printed, CONTRACT[analyte])
     try:
         offset = to_plan_units(0.0, unit, analyte, basis)
         factor = to_plan_units(1.0, unit, analyte, basis) - offset
     except UnitError as error:
         raise InputError(f"column {printed!r}", unit, str(error.limit), "Correct the header.") from None
-    return Column(place, printed, CONTRACT[analyte], factor, offset, assumed)
+    return UsedColumn(place, printed, CONTRACT[analyte], factor, offset, assumed)
 
 
-def unit_factor(unit: str, column: Column) -> float | None:
+def unit_factor(unit: str, column: UsedColumn) -> float | None:
     """Factor of a unit that stands in the row itself, or None where it is no unit of that quantity."""
     try:
         return to_plan_units(1.0, unit, column.analyte) if read_unit(unit) is not None else None

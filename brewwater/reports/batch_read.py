@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from pyarrow import csv
 
 from brewwater.errors import InputError
-from brewwater.reports.batch_headers import Column, read_columns, understood, unit_factor
+from brewwater.reports.batch_headers import UsedColumn, read_columns, understood, unit_factor
 from brewwater.units import read_unit
 
 FloatArray = NDArray[np.float64]
@@ -54,7 +54,7 @@ class Layout:
     marks: frozenset[str]
     start: int
     header: tuple[str, ...]
-    columns: dict[str, Column]
+    columns: dict[str, UsedColumn]
     twice: tuple[str, ...] = ()
 
     @property
@@ -76,7 +76,7 @@ class Cells:
 
 
 @dataclass(frozen=True)
-class Block:
+class RowBlock:
     """Some rows of the file, every cell as text; a row with too many or too few cells has nulls."""
 
     layout: Layout
@@ -102,7 +102,7 @@ class Block:
         some = next(c for c in self.layout.columns.values() if c.quantity != "id")
         return np.asarray(self.table.column(f"c{some.place}").is_null().to_numpy(zero_copy_only=False))
 
-    def text(self, column: Column, row: int) -> str:
+    def text(self, column: UsedColumn, row: int) -> str:
         """One cell as it stands."""
         return self.table.column(f"c{column.place}")[row].as_py() or ""
 
@@ -120,7 +120,7 @@ class Block:
             values = values * column.factor + column.offset
         return Cells(values, cells.empty, cells.half, cells.absent, cells.unclear)
 
-    def _row_factors(self, units: Column, column: Column) -> FloatArray:
+    def _row_factors(self, units: UsedColumn, column: UsedColumn) -> FloatArray:
         coded = self.table.column(f"c{units.place}").combine_chunks().dictionary_encode()
         each = [unit_factor(text or "", column) if text else 1.0 for text in coded.dictionary.to_pylist()]
         factors = np.array([*(np.nan if f is None else f for f in each), np.nan])
@@ -248,7 +248,7 @@ def _delimiter(line: str) -> str:
     return max(_DELIMITERS, key=lambda mark: (understood(parted[mark]), len(parted[mark])))
 
 
-def _marks(lines: Sequence[str], delimiter: str, columns: Sequence[Column]) -> frozenset[str]:
+def _marks(lines: Sequence[str], delimiter: str, columns: Sequence[UsedColumn]) -> frozenset[str]:
     """The decimal marks that the first rows leave no doubt about."""
     places = [c.place for c in columns if c.quantity not in ("id", "units")]
     cells = [row[p].strip() for line in lines for row in (_fields(line, delimiter),) for p in places if p < len(row)]
@@ -285,7 +285,7 @@ class _Ragged:
         return "skip"
 
 
-def read_blocks(layout: Layout) -> Iterator[Block]:
+def read_blocks(layout: Layout) -> Iterator[RowBlock]:
     """The rows of a file in blocks, in order.
 
     Raises
@@ -301,7 +301,7 @@ def read_blocks(layout: Layout) -> Iterator[Block]:
         raise InputError(str(layout.path), str(error)[:60], "a CSV file is needed", "Export it again.") from None
 
 
-def _blocks(layout: Layout, handle: BinaryIO, used: list[str], ragged: _Ragged) -> Iterator[Block]:
+def _blocks(layout: Layout, handle: BinaryIO, used: list[str], ragged: _Ragged) -> Iterator[RowBlock]:
     handle.seek(0, io.SEEK_END)
     if handle.tell() <= layout.start:
         return
@@ -335,17 +335,17 @@ def _blocks(layout: Layout, handle: BinaryIO, used: list[str], ragged: _Ragged) 
             batch = reader.read_next_batch()
         except StopIteration:
             if ragged.rows:
-                yield Block(layout, _with_ragged(None, ragged.rows, place, layout, used), place)
+                yield RowBlock(layout, _with_ragged(None, ragged.rows, place, layout, used), place)
             return
         table = pa.Table.from_batches([batch])
         if not ragged.rows:
-            yield Block(layout, table, place)
+            yield RowBlock(layout, table, place)
             place += table.num_rows
             continue
         within = [r for r in ragged.rows if r[0] is None or r[0] <= place + table.num_rows + len(ragged.rows)]
         ragged.rows = [r for r in ragged.rows if r not in within]
         whole = _with_ragged(table, within, place, layout, used)
-        yield Block(layout, whole, place)
+        yield RowBlock(layout, whole, place)
         place += whole.num_rows
 
 

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from brewwater.reports.columns import VALUE_ROLES, role_of, year_of
 from brewwater.reports.grid import Grid, make_grid
-from brewwater.reports.layout import Cell, Line, Part, is_head, is_unit_line, is_value, parts_of, regions
+from brewwater.reports.layout import Cell, Line, TablePart, is_head, is_unit_line, is_value, parts_of, regions
 from brewwater.reports.names import read_label
 from brewwater.reports.words import Page
 from brewwater.units import read_unit
@@ -28,7 +28,7 @@ class Record:
     """One row of a table: its label, and the cells of all lines that belong to it."""
 
     label: str
-    parts: list[Part]
+    parts: list[TablePart]
     titled: bool = False
 
 
@@ -36,7 +36,7 @@ class Record:
 class Block:
     """Lines of heads, and the records beneath them."""
 
-    head: list[Part]
+    head: list[TablePart]
     records: list[Record]
     title: str = ""
     lines: set[int] = field(default_factory=set)
@@ -137,7 +137,7 @@ def _is_table(made: tuple[list[list[str]], list[list[str]]]) -> bool:
 def _titled(number: int | None, lines: Sequence[Line], used: set[int]) -> list[Grid]:
     """Tables of one analyte that name it in their title alone: heads, and a line of figures beneath."""
     out = []
-    parts = [Part(i, None, list(line)) for i, line in enumerate(lines) if i not in used and line]
+    parts = [TablePart(i, None, list(line)) for i, line in enumerate(lines) if i not in used and line]
     pitch = _pitch(parts)
     for k, part in enumerate(parts):
         if is_head(part) or part.values < 2 or any(read_label(c.text) for c in part.cells):
@@ -149,7 +149,7 @@ def _titled(number: int | None, lines: Sequence[Line], used: set[int]) -> list[G
         title = names[-1]
         head = [p for p in above[above.index(title) + 1 :] if len(p.cells) > 1 or is_head(p) or len(p.text) < 30]
         label = Cell(title.text, -2.0, -1.0, part.cells[0].y0, part.cells[0].y1)
-        block = Block(head, [Record(title.text, [Part(part.at, label, part.cells)])])
+        block = Block(head, [Record(title.text, [TablePart(part.at, label, part.cells)])])
         made = _grid(block)
         if made is not None:
             lines_used = frozenset({part.at, title.at, *(p.at for p in head)})
@@ -158,13 +158,13 @@ def _titled(number: int | None, lines: Sequence[Line], used: set[int]) -> list[G
     return out
 
 
-def _blocks(parts: Sequence[Part]) -> list[Block]:
+def _blocks(parts: Sequence[TablePart]) -> list[Block]:
     """Runs of records under their heads."""
     kinds = [_kind(p) for p in parts]
     pitch = _pitch(parts)
     out: list[Block] = []
-    head: list[Part] = []
-    body: list[Part] = []
+    head: list[TablePart] = []
+    body: list[TablePart] = []
     title = ""
 
     def close() -> None:
@@ -178,7 +178,7 @@ def _blocks(parts: Sequence[Part]) -> list[Block]:
                 out.append(block)
         head, body, title = [], [], ""
 
-    pending: list[Part] = []
+    pending: list[TablePart] = []
     for i, part in enumerate(parts):
         kind = kinds[i]
         rows = any(_kind(p) in ("record", "values") for p in body)
@@ -191,7 +191,7 @@ def _blocks(parts: Sequence[Part]) -> list[Block]:
             continue
         if kind == "head":
             if rows:
-                tail: list[Part] = []
+                tail: list[TablePart] = []
                 while body and _kind(body[-1]) in ("text", "label", "head") and len(tail) < 8 and _apart(body):
                     tail.insert(0, body.pop())
                 close()
@@ -221,13 +221,13 @@ def _blocks(parts: Sequence[Part]) -> list[Block]:
     return out
 
 
-def _apart(body: Sequence[Part]) -> bool:
+def _apart(body: Sequence[TablePart]) -> bool:
     """Whether the last line stands clear of the last figures: it is no wrapped cell of theirs."""
     last = next((p for p in reversed(body) if p.values), None)
     return last is None or body[-1].level - last.level > 1.4 * (body[-1].height or 1.0)
 
 
-def _figures_only(part: Part) -> bool:
+def _figures_only(part: TablePart) -> bool:
     return (
         part.label is None
         and len(part.cells) > 1
@@ -235,7 +235,7 @@ def _figures_only(part: Part) -> bool:
     )
 
 
-def _kind(part: Part) -> str:
+def _kind(part: TablePart) -> str:
     if is_head(part):
         return "head"
     named = part.label is not None and read_label(part.label.text) is not None
@@ -246,12 +246,12 @@ def _kind(part: Part) -> str:
     return "text"
 
 
-def _pitch(parts: Sequence[Part]) -> float:
+def _pitch(parts: Sequence[TablePart]) -> float:
     steps = sorted(b.level - a.level for a, b in pairwise(parts) if b.level > a.level)
     return steps[len(steps) // 2] if steps else 1.0
 
 
-def _records(body: Sequence[Part], head: Sequence[Part], title: str, pitch: float) -> list[Record]:
+def _records(body: Sequence[TablePart], head: Sequence[TablePart], title: str, pitch: float) -> list[Record]:
     """Each label with its values; lines without a label go to the label that they surround."""
     anchors = [i for i, p in enumerate(body) if _kind(p) == "record"]
     loose = [i for i, p in enumerate(body) if _kind(p) == "values"]
@@ -294,7 +294,7 @@ def _records(body: Sequence[Part], head: Sequence[Part], title: str, pitch: floa
     return out
 
 
-def _nearest(part: Part, records: Mapping[int, Record], pitch: float) -> int | None:
+def _nearest(part: TablePart, records: Mapping[int, Record], pitch: float) -> int | None:
     """The record that a line of loose cells belongs to: one with an open bracket above it, else the nearest."""
     steps = {
         k: min((abs(p.level - part.level) for p in r.parts if p.values or p.label), default=1e9)
@@ -312,7 +312,7 @@ def _unclosed(text: str) -> bool:
     return text.count("(") > text.count(")") or bool(re.search(r"\d\s*[-–—]$", text))
 
 
-def _title_label(head: Sequence[Part], body: Sequence[Part], title: str) -> str | None:
+def _title_label(head: Sequence[TablePart], body: Sequence[TablePart], title: str) -> str | None:
     """A table of one analyte, named above it: ``Lead (sampled 2010)``."""
     for text in (title, *(p.text for p in head[:2]), *(p.label.text for p in body if p.label is not None)):
         if text and read_label(text) is not None:
@@ -320,7 +320,7 @@ def _title_label(head: Sequence[Part], body: Sequence[Part], title: str) -> str 
     return None
 
 
-def _home(i: int, body: Sequence[Part], anchors: Sequence[int], bare: Sequence[int], pitch: float) -> int | None:
+def _home(i: int, body: Sequence[TablePart], anchors: Sequence[int], bare: Sequence[int], pitch: float) -> int | None:
     """The label that a line of values without one belongs to: the nearest that has none, else the nearest."""
     here = body[i].level
     anchors = anchors[bisect_left(anchors, i - _NEAR) : bisect_right(anchors, i + _NEAR)]
@@ -335,7 +335,7 @@ def _home(i: int, body: Sequence[Part], anchors: Sequence[int], bare: Sequence[i
     return min(close, key=lambda k: abs(body[k].level - here)) if close else None
 
 
-def _wrapped(i: int, body: Sequence[Part], pitch: float) -> str | None:
+def _wrapped(i: int, body: Sequence[TablePart], pitch: float) -> str | None:
     """A label over several lines: with the line above, the line below, or both."""
     own = body[i].label
     if own is None:
@@ -379,7 +379,7 @@ def _divide(record: Record) -> list[Record]:
     return out
 
 
-def _unit_near(part: Part, parts: Sequence[Part]) -> list[bool]:
+def _unit_near(part: TablePart, parts: Sequence[TablePart]) -> list[bool]:
     texts = [c.text for c in part.cells]
     found = [True for t in texts if (u := read_unit(t)) is not None and u.unit not in ("1", "count", "%")]
     if not found:
@@ -400,7 +400,7 @@ def _narrow(text: str) -> bool:
     return is_value(text) or read_unit(text) is not None or year_of(text) is not None or len(text) <= 12
 
 
-def _columns(records: Sequence[Record], head: Sequence[Part]) -> list[list[float]]:
+def _columns(records: Sequence[Record], head: Sequence[TablePart]) -> list[list[float]]:
     """Intervals in which the cells of the body lie."""
     spans: list[list[float]] = []
     cells = [c for r in records for p in r.parts for c in p.cells]
@@ -498,7 +498,7 @@ def _text(cells: Sequence[Cell]) -> str:
     return whole
 
 
-def _head_rows(parts: Sequence[Part], spans: list[list[float]], numeric: Sequence[bool]) -> list[list[str]]:
+def _head_rows(parts: Sequence[TablePart], spans: list[list[float]], numeric: Sequence[bool]) -> list[list[str]]:
     """Each head's text over every column that it rules, from the top."""
     titles = {id(p) for p in parts if not p.cells and p.label is not None}
     cells = [c for p in parts if id(p) not in titles for c in ([p.label] if p.label else []) + p.cells]

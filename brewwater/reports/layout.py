@@ -122,7 +122,7 @@ def is_value(text: str) -> bool:
 
 
 @dataclass
-class Part:
+class TablePart:
     """A line of one table's region: the label cell (if any) and the cells right of it."""
 
     at: int
@@ -188,7 +188,7 @@ def regions(lines: Sequence[Line], width: float) -> list[Region]:
     return out
 
 
-def parts_of(lines: Sequence[Line], region: Region, form: str = "print") -> list[Part]:
+def parts_of(lines: Sequence[Line], region: Region, form: str = "print") -> list[TablePart]:
     """The lines of a region. A cell that begins left of the labels is no part of it, nor one beyond its figures."""
     out = _parts_within(lines, region)
     if form == "text":
@@ -214,7 +214,7 @@ def _seen(some: Sequence[Cell], cells: Sequence[Cell]) -> list[tuple[Cell, int]]
     return [(c, bisect_left(begins, c.x1) - bisect_right(ends, c.x0)) for c in some]
 
 
-def _parts_within(lines: Sequence[Line], region: Region, units: frozenset[int] | None = None) -> list[Part]:
+def _parts_within(lines: Sequence[Line], region: Region, units: frozenset[int] | None = None) -> list[TablePart]:
     out = []
     for at, line in enumerate(lines):
         label: Cell | None = None
@@ -230,7 +230,7 @@ def _parts_within(lines: Sequence[Line], region: Region, units: frozenset[int] |
             elif cell.x0 >= region.x0 - 1e-6:
                 cells.append(cell)
         if label is not None or cells:
-            out.append(Part(at, label, cells))
+            out.append(TablePart(at, label, cells))
     return out
 
 
@@ -242,7 +242,7 @@ def _goes_on(label: Cell, cell: Cell, region: Region, units: frozenset[int] | No
     return cell.x0 < region.x1 or (near and re.match(r"[^\W\d_(]|\(|°", cell.text) is not None)
 
 
-def is_head(part: Part, under_rows: bool = False) -> bool:
+def is_head(part: TablePart, under_rows: bool = False) -> bool:
     """A line of column heads: several words of roles and no figures. Under rows more of them are asked for."""
     texts = [c.text for c in ([part.label] if part.label else []) + part.cells]
     words = [t for t in texts if len(t) <= 48 and not re.search(r"[,;]$|[a-z]\.$", t)]
@@ -261,7 +261,7 @@ def is_head(part: Part, under_rows: bool = False) -> bool:
     return strong >= 2 or (strong >= 1 and len(texts) <= 4)
 
 
-def is_unit_line(part: Part) -> bool:
+def is_unit_line(part: TablePart) -> bool:
     """A unit alone over the figures below it."""
     if part.label is not None or len(part.cells) != 1:
         return False

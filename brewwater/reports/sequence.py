@@ -24,7 +24,7 @@ _SKIP: tuple[Role, ...] = ("unit", "label", "note", "method", "violation")
 
 
 @dataclass
-class Record:
+class PrintedRecord:
     """A label with its unit and its figures, in the order of printing."""
 
     entry: Entry
@@ -69,7 +69,7 @@ def read_sequences(lines: Sequence[tuple[int, str]], page: int | None) -> list[G
     return out
 
 
-def _fits(records: Sequence[Record], heads: Sequence[Head]) -> bool:
+def _fits(records: Sequence[PrintedRecord], heads: Sequence[Head]) -> bool:
     """Whether the heads of the table before may rule this one: most records print no more than they name."""
     columns = [h for h in heads if h.role in (*VALUE_ROLES, "limit", "date")]
     values = [h for h in columns if h.role != "limit"]
@@ -98,10 +98,10 @@ def _split_bars(lines: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:
     return [(i, t) for i, t in out if t]
 
 
-def _runs(lines: Sequence[tuple[int, str]], barred: bool) -> list[tuple[int, list[Record]]]:
+def _runs(lines: Sequence[tuple[int, str]], barred: bool) -> list[tuple[int, list[PrintedRecord]]]:
     """Runs of records: the index of the first line of each, and its records."""
-    out: list[tuple[int, list[Record]]] = []
-    now: list[Record] = []
+    out: list[tuple[int, list[PrintedRecord]]] = []
+    now: list[PrintedRecord] = []
     first = 0
     k = since = 0
     above = ""
@@ -149,7 +149,7 @@ def _starts_head(lines: Sequence[tuple[int, str]], k: int) -> bool:
     return len([h for h in _line_heads(text) if h.role]) >= 3
 
 
-def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[Record | None, int]:
+def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[PrintedRecord | None, int]:
     """The record that begins at line ``k``, and how many lines it takes."""
     number, text = lines[k]
     if not text.strip() or len(text) > 200 or text.strip()[0] in "([":
@@ -162,7 +162,7 @@ def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[Rec
         found, extra = joined
     else:
         extra = 0
-    record = Record(found, [number], glued=unglue(text) != " ".join(text.split()), barred=barred)
+    record = PrintedRecord(found, [number], glued=unglue(text) != " ".join(text.split()), barred=barred)
     unit = found.label.unit_text
     if unit:
         record.units.append(unit)
@@ -205,7 +205,7 @@ def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[Rec
     return record, used
 
 
-def _widen(record: Record, bracket: str) -> bool:
+def _widen(record: PrintedRecord, bracket: str) -> bool:
     """A label that goes on in brackets on the next line: ``Säurekapazität`` / ``(KS bis pH 4,3)``."""
     wide = entry(f"{record.entry.name} {bracket}")
     if wide is None or wide.label.analyte != record.analyte or any(i.kind == "value" for i in wide.items):
@@ -214,7 +214,7 @@ def _widen(record: Record, bracket: str) -> bool:
     return True
 
 
-def _begins(text: str, record: Record) -> bool:
+def _begins(text: str, record: PrintedRecord) -> bool:
     """Whether a line begins another record."""
     label = read_label(text)
     if label is not None and not (label.analyte == record.analyte == "ph"):
@@ -223,7 +223,7 @@ def _begins(text: str, record: Record) -> bool:
     return found is not None and any(i.kind == "value" for i in found.items) and _is_start(text, record)
 
 
-def _is_start(text: str, record: Record) -> bool:
+def _is_start(text: str, record: PrintedRecord) -> bool:
     found = entry(text)
     return found is not None and found.label.analyte != record.analyte
 
@@ -238,7 +238,7 @@ def _two_line_label(lines: Sequence[tuple[int, str]], k: int) -> tuple[Entry, in
     return None
 
 
-def _cell(text: str, record: Record) -> str | None:
+def _cell(text: str, record: PrintedRecord) -> str | None:
     """One line as a cell of a record: taken, and what it was; None where it ends the record."""
     if text.startswith("(") and not re.search(r"\d", text):
         return "remark"
@@ -281,7 +281,7 @@ def _plain_tail(items: Sequence[Item], line: str) -> bool:
     return len(words) <= 2 and len(before) <= 1 and not re.search(r"[a-z]{3,}\.\s*$", line)
 
 
-def _take(record: Record, items: Sequence[Item]) -> None:
+def _take(record: PrintedRecord, items: Sequence[Item]) -> None:
     for item in items:
         if item.kind == "unit":
             record.units.append(item.text)
@@ -387,7 +387,7 @@ def _columns(heads: Sequence[Head], most: int) -> list[Head]:
     return kept
 
 
-def _lay(record: Record, columns: Sequence[Head]) -> tuple[list[str] | None, bool]:
+def _lay(record: PrintedRecord, columns: Sequence[Head]) -> tuple[list[str] | None, bool]:
     """A record's figures on the columns, and whether only one way of doing so is good."""
     figures = list(record.figures)
     if len(figures) < len(columns) or any(len(re.findall(r"[.,]", f)) > 1 for f in figures):
@@ -453,7 +453,7 @@ def _parted(figures: Sequence[str], analyte: str, wanted: int, limits: bool, glu
     return out
 
 
-def _grid(records: Sequence[Record], heads: Sequence[Head], page: int | None, title: str) -> Grid | None:
+def _grid(records: Sequence[PrintedRecord], heads: Sequence[Head], page: int | None, title: str) -> Grid | None:
     counts = sorted(len(_stripped(r.figures)) for r in records)
     usual = max(set(counts), key=lambda c: (counts.count(c), c))
     columns = _columns(heads, max(usual, *counts) if heads else usual)
@@ -484,7 +484,7 @@ def _stripped(figures: Sequence[str]) -> list[str]:
     return out
 
 
-def _row(record: Record, columns: Sequence[Head]) -> list[list[str]]:
+def _row(record: PrintedRecord, columns: Sequence[Head]) -> list[list[str]]:
     name = record.entry.name
     unit = "" if record.entry.label.unit_text else next(iter(record.units), "")
     if columns:
@@ -504,7 +504,7 @@ def _row(record: Record, columns: Sequence[Head]) -> list[list[str]]:
     return [[name, unit, *_alone(figures, record)]]
 
 
-def _alone(figures: Sequence[str], record: Record) -> list[str]:
+def _alone(figures: Sequence[str], record: PrintedRecord) -> list[str]:
     """Figures under no heads: the first, and a limit after it; more are told."""
     if len(figures) == 1 or all(is_limit(f, record.analyte) for f in figures[1:]):
         return [figures[0]]

@@ -8,15 +8,15 @@ from brewwater.store.core import Store, read_document
 from brewwater.store.database import data_folder, database_url, engine_options, make_engine
 from brewwater.store.faults import NotAllowed, StaleSave, UnknownUnit
 from brewwater.store.migration import Migrations, migrate
-from brewwater.store.records import PlanVersion, Unit, VersionLine
+from brewwater.store.records import PlanVersion, SavedUnit, VersionLine
 
 __all__ = [
     "Migrations",
     "NotAllowed",
     "PlanVersion",
+    "SavedUnit",
     "StaleSave",
     "Store",
-    "Unit",
     "UnknownUnit",
     "VersionLine",
     "data_folder",

@@ -15,7 +15,7 @@ from brewwater.errors import InputError, StoreError
 from brewwater.log.entry import printable
 from brewwater.store import access, backups, database, seal, tables
 from brewwater.store.faults import NotAllowed, UnknownUnit
-from brewwater.store.records import Origin, Unit, clean_name, is_slug, slug_of
+from brewwater.store.records import Origin, SavedUnit, clean_name, is_slug, slug_of
 
 T = TypeVar("T")
 Document = dict[str, Any]
@@ -99,11 +99,11 @@ class UnitStore:
             raise StoreError("store: a database server makes its own copies. Ask whoever runs it.")
         return path
 
-    def units(self) -> list[Unit]:
+    def units(self) -> list[SavedUnit]:
         """The person's own units by name, then those that others share with them."""
         u, s = tables.unit.c, tables.share.c
 
-        def work(c: Connection) -> list[Unit]:
+        def work(c: Connection) -> list[SavedUnit]:
             own = c.execute(select(tables.unit).where(u.owner == self.person).order_by(u.name, u.key)).all()
             shared = c.execute(
                 select(tables.unit, s.may_edit)
@@ -132,7 +132,7 @@ class UnitStore:
             way = f"The last good copy: brewwater restore {good}"
         return StoreError(f"store: {what}. {way}. 'brewwater check' tells what is still good.")
 
-    def unit(self, ref: str) -> Unit:
+    def unit(self, ref: str) -> SavedUnit:
         """One unit.
 
         Raises
@@ -141,16 +141,16 @@ class UnitStore:
         """
         return self._run(lambda c: self._find(c, ref)[1])
 
-    def create_unit(self, name: str) -> Unit:
+    def create_unit(self, name: str) -> SavedUnit:
         """A new unit under a display name; its id follows from the name, numbered where taken."""
         name = clean_name(name)
         return self._run(lambda c: self._create(c, name, slug_of(name))[1], write=True)
 
-    def rename_unit(self, ref: str, name: str) -> Unit:
+    def rename_unit(self, ref: str, name: str) -> SavedUnit:
         """Change the display name; the id stays."""
         name = clean_name(name)
 
-        def work(c: Connection) -> Unit:
+        def work(c: Connection) -> SavedUnit:
             key = self._find(c, ref, edit=True)[0]
             c.execute(tables.unit.update().where(tables.unit.c.key == key).values(name=name))
             seal.renew_unit(c, key)
@@ -182,10 +182,10 @@ class UnitStore:
         """The people a unit is shared with, and whether each may edit."""
         return self._run(lambda c: self._shares(c, self._find(c, ref)[0]))
 
-    def _unit(self, c: Connection, row: Row[Any], may_edit: bool) -> Unit:
+    def _unit(self, c: Connection, row: Row[Any], may_edit: bool) -> SavedUnit:
         ref = row.slug if row.owner == self.person else f"{row.slug}@{row.owner}"
         origins = tuple(o for _, o in self._origins(c, row.key))
-        return Unit(row.slug, row.name, row.owner, ref, may_edit, row.created_at, origins)
+        return SavedUnit(row.slug, row.name, row.owner, ref, may_edit, row.created_at, origins)
 
     @staticmethod
     def _origins(c: Connection, key: int) -> list[tuple[int, Origin]]:
@@ -202,7 +202,7 @@ class UnitStore:
         rows = c.execute(select(s.person, s.may_edit).where(s.unit_key == key).order_by(s.person))
         return {row.person: bool(row.may_edit) for row in rows}
 
-    def _find(self, c: Connection, ref: str, *, edit: bool = False) -> tuple[int, Unit]:
+    def _find(self, c: Connection, ref: str, *, edit: bool = False) -> tuple[int, SavedUnit]:
         slug, _, owner = ref.partition("@")
         u = tables.unit.c
         if is_slug(slug) and printable(owner):
@@ -231,7 +231,7 @@ class UnitStore:
             raise NotAllowed(f"unit: {row.name!r} is shared with you for reading only. Ask {row.owner} for more.")
         return row.key, self._unit(c, row, allowed)
 
-    def _create(self, c: Connection, name: str, slug: str, created_at: str = "") -> tuple[int, Unit]:
+    def _create(self, c: Connection, name: str, slug: str, created_at: str = "") -> tuple[int, SavedUnit]:
         u = tables.unit.c
         taken = set(c.execute(select(u.slug).where(u.owner == self.person)).scalars())
         free = slug
@@ -254,7 +254,7 @@ class UnitStore:
         alike = [r.key for r in rows if wanted in (r.slug, slug_of(r.name))]
         return alike[0] if len(alike) == 1 else None
 
-    def _find_or_create(self, c: Connection, ref: str) -> tuple[int, Unit]:
+    def _find_or_create(self, c: Connection, ref: str) -> tuple[int, SavedUnit]:
         try:
             return self._find(c, ref, edit=True)
         except UnknownUnit:

@@ -44,7 +44,7 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class SavedUnit:
     """A truck, trailer, cart or shop that the acting person may open.
 
     ``ref`` is what every call takes: the id for one's own, ``id@owner`` for one shared by another person.

@@ -7,14 +7,15 @@ is counted in the water. Floor 3: knows water and draws, nothing of branches, da
 from brewwater.treatment.classes import MediumClass, medium_class, usual_sheet
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.media.scale_inhibitor import held_back
-from brewwater.treatment.medium import Load, Medium, Settings, performance, settings_for
-from brewwater.treatment.order import Context, Problem, order_problems
+from brewwater.treatment.medium import Load, Medium, StageSettings, performance, settings_for
+from brewwater.treatment.order import BrokenRule, Context, order_problems
 from brewwater.treatment.rating import Capacity, capacity
 from brewwater.treatment.stage import DataSheet, Dose, Stage
 from brewwater.treatment.train import StageRun, TrainResult, apply, bypass_for_target, run_train
 
 __all__ = [
     "MEDIA",
+    "BrokenRule",
     "Capacity",
     "Context",
     "DataSheet",
@@ -22,10 +23,9 @@ __all__ = [
     "Load",
     "Medium",
     "MediumClass",
-    "Problem",
-    "Settings",
     "Stage",
     "StageRun",
+    "StageSettings",
     "TrainResult",
     "apply",
     "bypass_for_target",

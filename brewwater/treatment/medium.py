@@ -54,7 +54,7 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
+class StageSettings:
     """What a stage is run with.
 
     performance : drawn figures of the medium (``performance``), by quantity
@@ -80,8 +80,8 @@ class Medium:
     it uses, from inlet and treated water) and the currencies that can exhaust it."""
 
     id: MediumId
-    treat: Callable[[Water, Stage, Settings], Water]
-    load: Callable[[Water, Water, Stage, Settings], Load]
+    treat: Callable[[Water, Stage, StageSettings], Water]
+    load: Callable[[Water, Water, Stage, StageSettings], Load]
     exhausted_by: frozenset[Literal["volume", "exchange", "chlorine", "time", "pressure", "consumed"]]
 
 
@@ -119,9 +119,9 @@ def settings_for(
     raw: Water | None = None,
     doses: Mapping[str, FloatArray] | None = None,
     used: FloatArray | None = None,
-) -> Settings:
+) -> StageSettings:
     """Settings of a stage with its performance drawn."""
-    return Settings(performance(stage, draws), bypass, peak_flow_gpm, raw, doses, used)
+    return StageSettings(performance(stage, draws), bypass, peak_flow_gpm, raw, doses, used)
 
 
 def changed(water: Water, **change: FloatArray) -> Water:
@@ -145,11 +145,11 @@ def between(treated: Water, other: Water, share: FloatArray) -> Water:
     )
 
 
-def same(water: Water, stage: Stage, settings: Settings) -> Water:
+def same(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """A medium that leaves the dissolved water as it is."""
     return water
 
 
-def volume_only(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def volume_only(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """One litre through the medium, nothing else used."""
     return Load()

@@ -29,7 +29,7 @@ def limits() -> Mapping[str, float]:
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
+class BrokenRule:
     """A rule broken: ``code`` for programs, ``stage`` by name, ``message`` for people.
 
     ``advice``: the train may still be right, the message is to be heeded; False: the train is wrong as it is.
@@ -71,39 +71,39 @@ class Context:
     on_board: bool = False
 
 
-def order_problems(stages: Sequence[Stage], context: Context) -> tuple[Problem, ...]:
+def order_problems(stages: Sequence[Stage], context: Context) -> tuple[BrokenRule, ...]:
     """Every rule that this train breaks in this context, in the order of the rules; empty where none."""
     return tuple(problem for rule in RULES for problem in rule(tuple(stages), context))
 
 
-Rule = Callable[[tuple[Stage, ...], Context], Iterator[Problem]]
+Rule = Callable[[tuple[Stage, ...], Context], Iterator[BrokenRule]]
 
 
 def _ahead(stages: tuple[Stage, ...], at: int, media: frozenset[str]) -> bool:
     return any(s.medium in media and s.bypass_percent < 100 for s in stages[:at])
 
 
-def _carbon_before_membrane(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _carbon_before_membrane(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for i, stage in enumerate(stages):
         if stage.medium != "reverse_osmosis" or context.disinfectant == "none":
             continue
         if not _ahead(stages, i, CARBONS):
-            yield Problem(
+            yield BrokenRule(
                 "membrane_without_carbon", stage.name, "Chlorine destroys the membrane: put carbon before it."
             )
         if not _ahead(stages, i, frozenset({"sediment"})):
-            yield Problem(
+            yield BrokenRule(
                 "membrane_without_sediment",
                 stage.name,
                 "Particles foul the membrane: put a sediment filter before it.",
             )
 
 
-def _carbon_bypassed_before_membrane(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _carbon_bypassed_before_membrane(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for i, stage in enumerate(stages):
         if stage.medium in CARBONS and stage.bypass_percent > 0 and context.disinfectant != "none":
             later = [s.name for s in stages[i:] if s.medium == "reverse_osmosis"]
-            yield Problem(
+            yield BrokenRule(
                 "carbon_bypassed",
                 stage.name,
                 "Water that goes round the carbon keeps its chlorine"
@@ -111,12 +111,12 @@ def _carbon_bypassed_before_membrane(stages: tuple[Stage, ...], context: Context
             )
 
 
-def _blend_dechlorinated(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _blend_dechlorinated(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for i, stage in enumerate(stages):
         if context.disinfectant == "none":
             return
         if stage.medium == "blend" and stage.bypass_percent > 0 and not any(s.medium in CARBONS for s in stages[i:]):
-            yield Problem(
+            yield BrokenRule(
                 "blend_not_dechlorinated",
                 stage.name,
                 "Blend water comes from the train's inlet with its chlorine: set a carbon after the blend, or use "
@@ -127,14 +127,14 @@ def _blend_dechlorinated(stages: tuple[Stage, ...], context: Context) -> Iterato
             and stage.bypass_percent > 0
             and not (_ahead(stages, i, CARBONS) or any(s.medium in CARBONS for s in stages[i:]))
         ):
-            yield Problem(
+            yield BrokenRule(
                 "blend_not_dechlorinated",
                 stage.name,
                 "The bypassed share is raw water with its chlorine: put carbon before the tee.",
             )
 
 
-def _chloramine_rating(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _chloramine_rating(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     if context.disinfectant != "chloramine":
         return
     rated = [
@@ -144,25 +144,25 @@ def _chloramine_rating(stages: tuple[Stage, ...], context: Context) -> Iterator[
     ]
     for stage in stages:
         if stage.medium in CARBONS and stage.sheet.rated_for == "free_chlorine":
-            yield Problem(
+            yield BrokenRule(
                 "free_chlorine_rating",
                 stage.name,
                 "A free-chlorine rating does not cover chloramine: its gallons and flow do not apply.",
             )
     if not rated:
         where = next((s.name for s in stages if s.medium in CARBONS), stages[0].name if stages else "")
-        yield Problem(
+        yield BrokenRule(
             "chloramine_not_treated",
             where,
             "Chloramine reaches the cup: use catalytic carbon rated for it, sized by contact time.",
         )
 
 
-def _pump_suction(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _pump_suction(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for stage in stages:
         coarse = stage.medium == "sediment" and (stage.sheet.micron or 0) >= limits()["fine_micron"]
         if stage.name in context.before_pump and not coarse:
-            yield Problem(
+            yield BrokenRule(
                 "fine_media_on_suction",
                 stage.name,
                 "Fine media on a pump's suction starve it and make it cavitate: only a coarse strainer "
@@ -170,7 +170,7 @@ def _pump_suction(stages: tuple[Stage, ...], context: Context) -> Iterator[Probl
             )
 
 
-def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     chloride = context.chloride_mg_L
     if chloride is None or chloride <= context.chloride_limit_mg_L:
         return
@@ -178,14 +178,14 @@ def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Itera
         return
     for stage in stages:
         if stage.medium == "chloride_anion":
-            yield Problem(
+            yield BrokenRule(
                 "adds_chloride",
                 stage.name,
                 f"Chloride is {chloride:.0f} mg/L already, and this medium adds more of it.",
             )
         elif stage.medium in RESINS:
             # hard water is a reason of its own for a resin; then the chloride stays to be said
-            yield Problem(
+            yield BrokenRule(
                 "no_cure_for_chloride",
                 stage.name,
                 f"This medium leaves chloride ({chloride:.0f} mg/L) untouched: it does not protect the boiler. Only "
@@ -194,19 +194,19 @@ def _softener_for_chloride(stages: tuple[Stage, ...], context: Context) -> Itera
             )
 
 
-def _alkalinity_unknown(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _alkalinity_unknown(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     if context.alkalinity_known:
         return
     for stage in stages:
         if stage.medium in RESINS:
-            yield Problem(
+            yield BrokenRule(
                 "alkalinity_unknown",
                 stage.name,
                 "A resin is chosen by alkalinity, and this water's is unknown: measure it first (a drop kit will do).",
             )
 
 
-def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     hard, alkaline = context.hardness_mg_L_as_CaCO3, context.alkalinity_mg_L_as_CaCO3
     if hard is None or alkaline is None:
         return
@@ -215,74 +215,74 @@ def _wrong_water(stages: tuple[Stage, ...], context: Context) -> Iterator[Proble
             continue
         if stage.medium == "weak_acid":
             if alkaline < limits()["low_alkalinity_mg_L"]:
-                yield Problem(
+                yield BrokenRule(
                     "low_alkalinity",
                     stage.name,
                     f"Alkalinity is {alkaline:.0f} mg/L as CaCO3: this medium takes what little buffer there is.",
                 )
             if hard > limits()["permanent_ratio"] * alkaline:
-                yield Problem(
+                yield BrokenRule(
                     "permanent_hardness",
                     stage.name,
                     f"Of {hard:.0f} mg/L hardness {hard - alkaline:.0f} is permanent: this medium takes only what is "
                     "tied to alkalinity.",
                 )
             if alkaline > limits()["sodium_ratio"] * hard:
-                yield Problem(
+                yield BrokenRule(
                     "sodium_alkalinity",
                     stage.name,
                     f"{alkaline - hard:.0f} mg/L of the alkalinity is sodium bicarbonate, which this medium cannot "
                     "take.",
                 )
         if stage.medium == "softening" and hard < limits()["already_soft_mg_L"]:
-            yield Problem(
+            yield BrokenRule(
                 "already_soft", stage.name, f"Hardness is {hard:.0f} mg/L as CaCO3: there is nothing to soften."
             )
 
 
-def _inhibitor(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _inhibitor(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for i, stage in enumerate(stages):
         if stage.medium != "scale_inhibitor":
             continue
         if any(s.medium == "reverse_osmosis" for s in stages[i:]):
             continue  # it keeps calcite from settling on the membrane, which holds it back
         if context.steam_boiler:
-            yield Problem(
+            yield BrokenRule(
                 "inhibitor_in_steam",
                 stage.name,
                 "Heat degrades polyphosphate: it does not protect a boiler that makes steam.",
             )
         if any(s.medium in RESINS | DEMINERALISERS for s in stages[:i]):
-            yield Problem("pointless_stage", stage.name, "The hardness it would hold is taken out before it.")
+            yield BrokenRule("pointless_stage", stage.name, "The hardness it would hold is taken out before it.")
         if any(s.medium in DEMINERALISERS for s in stages[i:]):
-            yield Problem("pointless_stage", stage.name, "The stages after it take the phosphate out again.")
+            yield BrokenRule("pointless_stage", stage.name, "The stages after it take the phosphate out again.")
 
 
-def _after_demineralised(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _after_demineralised(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for i, stage in enumerate(stages):
         if stage.medium in RESINS and _ahead(stages, i, DEMINERALISERS):
-            yield Problem(
+            yield BrokenRule(
                 "pointless_stage",
                 stage.name,
                 "The water before it is demineralised: there is little left to exchange.",
             )
 
 
-def _brass(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _brass(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     if not context.brass_after_treatment:
         return
     for i, stage in enumerate(stages):
         if stage.medium in ACIDIC and stage.bypass_percent < 100:
             mended = stage.bypass_percent > 0 or any(s.medium in REMINERALISERS for s in stages[i + 1 :])
             if stage.medium in DEMINERALISERS and not mended:
-                yield Problem(
+                yield BrokenRule(
                     "demineralised_in_brass",
                     stage.name,
                     "Demineralised water leaches brass and copper: approved non-metallic line, and blend or "
                     "minerals before any metal.",
                 )
             elif stage.medium == "weak_acid":
-                yield Problem(
+                yield BrokenRule(
                     "carbon_dioxide_in_brass",
                     stage.name,
                     "Water rich in CO2 after this bed attacks brass and copper: approved non-metallic line and "
@@ -291,22 +291,24 @@ def _brass(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 )
 
 
-def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for i, stage in enumerate(stages):
         if stage.medium in {"mineral_dose", "calcite"} and any(
             s.medium in DEMINERALISERS | RESINS for s in stages[i + 1 :]
         ):
-            yield Problem(
+            yield BrokenRule(
                 "minerals_removed_again",
                 stage.name,
                 "The minerals are taken out again by a later stage: dose last.",
             )
         if stage.medium == "mineral_dose" and not stage.doses:
-            yield Problem("no_dose", stage.name, "No salt is dosed: name a salt and its mg/L, or take the stage out.")
+            yield BrokenRule(
+                "no_dose", stage.name, "No salt is dosed: name a salt and its mg/L, or take the stage out."
+            )
         for dose in stage.doses if stage.medium == "mineral_dose" else ():
             found = salt(dose.salt)
             if dose.mg_L > found.usual_high_mg_L:
-                yield Problem(
+                yield BrokenRule(
                     "high_dose",
                     stage.name,
                     f"{dose.mg_L:g} mg/L of {found.label} is above the usual {found.usual_high_mg_L:g}: check the "
@@ -315,7 +317,7 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 )
             if "sodium" in found.gives:
                 sodium = dose.mg_L / found.g_per_mol * found.gives["sodium"] * MOLAR_MASS_G["sodium"]
-                yield Problem(
+                yield BrokenRule(
                     "sodium_added",
                     stage.name,
                     f"{found.label.capitalize()} adds {sodium:.0f} mg/L of sodium.",
@@ -323,15 +325,15 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
                 )
 
 
-def _names(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _names(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     seen: set[str] = set()
     for stage in stages:
         if stage.name in seen:
-            yield Problem("name_twice", stage.name, "Two stages have the same name: give each its own.")
+            yield BrokenRule("name_twice", stage.name, "Two stages have the same name: give each its own.")
         seen.add(stage.name)
 
 
-def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     if context.concentrate_calcite is None:
         return
     known = limits()
@@ -343,14 +345,14 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[P
         held = _ahead(stages, i, frozenset({"scale_inhibitor"}))
         most = known["concentrate_calcite_inhibited" if held else "concentrate_calcite_refused"]
         if index > most:
-            yield Problem(
+            yield BrokenRule(
                 "membrane_scales",
                 stage.name,
                 f"At {percent(recovery)} recovery the calcite index of the concentrate is {index:+.2f} (limit "
                 f"{most:+.2f}): the membrane scales. Soften first, or waste more water.",
             )
         elif index > known["concentrate_calcite_index"] and not held:
-            yield Problem(
+            yield BrokenRule(
                 "membrane_scales",
                 stage.name,
                 f"At {percent(recovery)} recovery the calcite index of the concentrate is {index:+.1f}: above "
@@ -369,7 +371,7 @@ def membrane_life(calcite_index: float) -> float:
     return float(known["life_at_refused"] ** over)
 
 
-def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     """Iron and manganese before what they foul."""
     known, iron, manganese = limits(), context.iron_mg_L or 0.0, context.manganese_mg_L or 0.0
     for i, stage in enumerate(stages):
@@ -382,7 +384,7 @@ def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
             bears = f"{known['resin_iron_mg_L']:g} of both"
         else:
             continue
-        yield Problem(
+        yield BrokenRule(
             "iron_fouls",
             stage.name,
             f"Iron {plain(iron)} and manganese {plain(manganese)} mg/L foul it (it bears about {bears}): take them "
@@ -390,19 +392,19 @@ def _fouling(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
         )
 
 
-def _iron_media(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _iron_media(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     for stage in stages:
         if stage.medium != "iron_manganese":
             continue
         if context.ph is not None and context.ph < limits()["iron_media_ph"]:
-            yield Problem(
+            yield BrokenRule(
                 "iron_media_ph",
                 stage.name,
                 f"At pH {context.ph:.1f} it hardly oxidises and loses its coat: it wants "
                 f"{limits()['iron_media_ph']:g} at least.",
             )
         if context.on_board:
-            yield Problem(
+            yield BrokenRule(
                 "iron_media_at_base",
                 stage.name,
                 "It wants a backwash with mains and a drain: set it up at base and fill from behind it.",
@@ -410,7 +412,7 @@ def _iron_media(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem
             )
 
 
-def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[Problem]:
+def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRule]:
     if context.concentrate_gypsum is None:
         return
     for i, stage in enumerate(stages):
@@ -424,7 +426,7 @@ def _membrane_gypsum(stages: tuple[Stage, ...], context: Context) -> Iterator[Pr
         unsure = not context.sulfate_known or middle <= most
         shown = f"may reach {high:+.1f}" if unsure else f"is {middle:+.1f}"
         first = "" if context.sulfate_known else "Sulfate is not measured: measure it before a membrane is bought. "
-        yield Problem(
+        yield BrokenRule(
             "membrane_gypsum",
             stage.name,
             f"{first}At {percent(recovery)} recovery the gypsum index of the concentrate {shown}, and above {most:g} "

@@ -19,7 +19,7 @@ from brewwater.records import Span
 from brewwater.treatment.classes import medium_class
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.medium import FloatArray, usual
-from brewwater.treatment.order import Problem
+from brewwater.treatment.order import BrokenRule
 from brewwater.treatment.stage import Stage
 from brewwater.units import GAL_L, GRAIN_MG
 from brewwater.water import CACO3_G_PER_EQ
@@ -46,7 +46,7 @@ class Capacity:
     consumed_g: FloatArray = field(default_factory=lambda: _NO_LIMIT)
     days: FloatArray = field(default_factory=lambda: _NO_LIMIT)
     basis: Literal["sheet", "class", "unknown"] = "sheet"
-    warnings: tuple[Problem, ...] = ()
+    warnings: tuple[BrokenRule, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -105,11 +105,11 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
     limits = MEDIA[stage.medium].exhausted_by
     sheet, usual_class = stage.sheet, medium_class(stage.medium, stage.size)
     found: dict[str, FloatArray] = {}
-    warnings: list[Problem] = []
+    warnings: list[BrokenRule] = []
     basis: Literal["sheet", "class", "unknown"] = "class"
 
     def warn(code: str, message: str) -> None:
-        warnings.append(Problem(code, stage.name, message, advice=True))
+        warnings.append(BrokenRule(code, stage.name, message, advice=True))
 
     def shared(quantity: str, span: Span, average: bool = False) -> FloatArray:
         return draws.span(f"{stage.name}: {quantity}", span, average=average)

@@ -12,7 +12,7 @@ from brewwater.ensemble import Draws
 from brewwater.errors import InputError
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.media.blend import raw_share
-from brewwater.treatment.medium import FloatArray, Load, Settings, between, settings_for
+from brewwater.treatment.medium import FloatArray, Load, StageSettings, between, settings_for
 from brewwater.treatment.order import DEMINERALISERS
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
@@ -48,7 +48,7 @@ class TrainResult:
         return self.waters[-1]
 
 
-def bypass_of(stage: Stage, settings: Settings) -> FloatArray:
+def bypass_of(stage: Stage, settings: StageSettings) -> FloatArray:
     """Share that goes round the stage, 0 to 1.
 
     Raises
@@ -81,7 +81,7 @@ def share_lost(medium: str, used: FloatArray) -> FloatArray:
     return np.asarray(np.interp(used, ends, [0.0, 1.0]), dtype=np.float64)
 
 
-def apply(stage: Stage, water: Water, settings: Settings) -> StageRun:
+def apply(stage: Stage, water: Water, settings: StageSettings) -> StageRun:
     """One stage on waters of any broadcastable shape.
 
     Parameters
@@ -118,7 +118,7 @@ def apply(stage: Stage, water: Water, settings: Settings) -> StageRun:
 def bypass_for_target(
     stage: Stage,
     water: Water,
-    settings: Settings,
+    settings: StageSettings,
     target: FloatArray | float,
     measure: Callable[[Water], FloatArray] = lambda water: water.alkalinity_mg_L_as_CaCO3,
 ) -> FloatArray:
@@ -139,7 +139,7 @@ def run_train(
     water: Water,
     draws: Draws,
     *,
-    settings: Mapping[str, Settings] | None = None,
+    settings: Mapping[str, StageSettings] | None = None,
 ) -> TrainResult:
     """Run stages in order.
 

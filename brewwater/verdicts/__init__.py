@@ -6,7 +6,7 @@ from brewwater.verdicts.goals import Goal, TargetChoice, editions, goals
 from brewwater.verdicts.judge import REQUIRED, judge
 from brewwater.verdicts.machine import Limit, MachineProfile
 from brewwater.verdicts.measure import Measure
-from brewwater.verdicts.safety import Finding, Potability, potability, worst_safety
+from brewwater.verdicts.safety import GateFinding, Potability, potability, worst_safety
 from brewwater.verdicts.state import HOT_C, State, describe, solve_together
 from brewwater.verdicts.verdict import RANK, Verdict
 
@@ -14,7 +14,7 @@ __all__ = [
     "HOT_C",
     "RANK",
     "REQUIRED",
-    "Finding",
+    "GateFinding",
     "Goal",
     "Limit",
     "MachineProfile",

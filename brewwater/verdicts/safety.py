@@ -40,7 +40,7 @@ GERMS = {"e_coli": "E. coli", "fecal_coliform": "Fecal coliform", "total_colifor
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class GateFinding:
     """One thing the gate found: ``stop`` ends the plan, ``watch`` warns, ``note`` is only shown."""
 
     level: Level
@@ -54,7 +54,7 @@ class Potability:
     """The safety verdict, everything found, and the analytes of the gate that the report does not cover."""
 
     verdict: Verdict
-    findings: tuple[Finding, ...]
+    findings: tuple[GateFinding, ...]
     uncovered: tuple[str, ...]
 
 
@@ -121,23 +121,23 @@ def _lacking(covered: frozenset[str], rows: Sequence[Row]) -> tuple[str, ...]:
     return tuple(row["group"] for row in rows if not covered & set(row["analytes"].split()))
 
 
-def _facts(supply: Supply, covered: frozenset[str]) -> list[Finding]:
+def _facts(supply: Supply, covered: frozenset[str]) -> list[GateFinding]:
     found = []
     common = cite("common_practice")
     notice = {"boil_water": "a boil-water notice", "do_not_drink": "a do-not-drink notice"}.get(supply.notice)
     if notice:
-        found.append(Finding("stop", None, f"There is {notice} on this supply", common))
+        found.append(GateFinding("stop", None, f"There is {notice} on this supply", common))
     if supply.violation_reported:
         text = "The report names a violation of a drinking-water limit"
-        found.append(Finding("stop", None, text, "the report"))
+        found.append(GateFinding("stop", None, text, "the report"))
     if supply.kind == "well":
         must = [row for row in table("potability_gate") if row["well_must_have"] == "yes"]
         if untested := _lacking(covered, must):
-            found.append(Finding("stop", None, f"The well is not tested for {', '.join(untested)}", common))
+            found.append(GateFinding("stop", None, f"The well is not tested for {', '.join(untested)}", common))
     return found
 
 
-def _germs(supply: Supply, entries: Mapping[str, Measurement]) -> list[Finding]:
+def _germs(supply: Supply, entries: Mapping[str, Measurement]) -> list[GateFinding]:
     found = []
     for analyte, name in GERMS.items():
         entry = entries.get(analyte)
@@ -145,11 +145,11 @@ def _germs(supply: Supply, entries: Mapping[str, Measurement]) -> list[Finding]:
             continue
         row = next(r for r in table("legal_limits") if r["analyte"] == analyte)
         if supply.kind == "well":
-            found.append(Finding("stop", analyte, f"{name} was found in the well", cite(row["source"])))
+            found.append(GateFinding("stop", analyte, f"{name} was found in the well", cite(row["source"])))
         else:
             shown = f" ({entry.text.strip()})" if entry.text else ""
             found.append(
-                Finding(
+                GateFinding(
                     "watch",
                     analyte,
                     f"{name} was found in a sample{shown} without a violation: lawful, but ask the "
@@ -165,7 +165,7 @@ def _limit_in_plan_units(value: str, unit: str, analyte: str, basis: str) -> flo
     return to_plan_units(float(value), unit, analyte, basis or None)
 
 
-def _over_limits(entries: Mapping[str, Measurement], law: Law, day: date) -> list[Finding]:
+def _over_limits(entries: Mapping[str, Measurement], law: Law, day: date) -> list[GateFinding]:
     found = []
     for row in table("legal_limits"):
         entry = entries.get(row["analyte"])
@@ -173,7 +173,7 @@ def _over_limits(entries: Mapping[str, Measurement], law: Law, day: date) -> lis
             continue
         level = _level(row, entry, law, day)
         if level is not None:
-            found.append(Finding(level, row["analyte"], _over_text(row, entry, law, day), cite(row["source"])))
+            found.append(GateFinding(level, row["analyte"], _over_text(row, entry, law, day), cite(row["source"])))
     return found
 
 
@@ -245,7 +245,7 @@ def _printed(entry: Measurement) -> str:
     return f"{spread} {entry.unit}" + (f" as {entry.basis}" if entry.basis else "")
 
 
-def _nitrogen_sum(entries: Mapping[str, Measurement], law: Law) -> list[Finding]:
+def _nitrogen_sum(entries: Mapping[str, Measurement], law: Law) -> list[GateFinding]:
     """Nitrate/50 + nitrite/3, both as the ion, may not pass 1 (EU and WHO)."""
     if not {"nitrate", "nitrite"} <= set(entries):
         return []
@@ -259,7 +259,7 @@ def _nitrogen_sum(entries: Mapping[str, Measurement], law: Law) -> list[Finding]
     if sum(parts.values()) <= 1 or any(entries[a].below_detection for a in parts):
         return []
     return [
-        Finding(
+        GateFinding(
             "watch" if law == "us_federal" else "stop",
             "nitrate",
             f"Nitrate/50 + nitrite/3 is {sum(parts.values()):.2f}, over 1 (EU and WHO)",
@@ -269,7 +269,7 @@ def _nitrogen_sum(entries: Mapping[str, Measurement], law: Law) -> list[Finding]
 
 
 def _verdict(
-    supply: Supply, found: list[Finding], uncovered: tuple[str, ...], role: Role, branch: str | None
+    supply: Supply, found: list[GateFinding], uncovered: tuple[str, ...], role: Role, branch: str | None
 ) -> Verdict:
     status: Status = "ok"
     if any(f.level == "stop" for f in found):
@@ -301,7 +301,7 @@ def _verdict(
     return Verdict(role, "safety", status, None, why, source, branch, "lab_potability", flip, None, _measures(found))
 
 
-def _measures(found: list[Finding]) -> tuple[Measure, ...]:
+def _measures(found: list[GateFinding]) -> tuple[Measure, ...]:
     """Findings as rows to show beside the other verdicts' measures."""
     status: dict[Level, Status] = {"stop": "stop", "watch": "watch", "note": "ok"}
     return tuple(

@@ -38,7 +38,7 @@ from brewwater.web.widgets.words import MARKS
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class MenuPage:
     """A page on the way: its group, its name in the menu, its question, what draws it, its address, its sign."""
 
     group: str
@@ -50,26 +50,28 @@ class Stop:
 
 
 # in the order of the menu; the first one opens, and says its own heading
-PAGES: tuple[Stop, ...] = (
-    Stop("", "Answer", "", first.page, "plan", "water_drop"),
-    Stop("Water", "Read a report", "What does the report say?", water.report_page, "report", "upload_file"),
-    Stop("Water", "What is in it", "What is in the water?", water.page, "water", "science"),
-    Stop("Water", "Goals", "What should the water be?", targets.page, "targets", "target"),
-    Stop("Treatment", "Stages", "What does each stage do?", treatment.page, "treatment", "filter_alt"),
-    Stop("Treatment", "Compare two", "Which of two is better?", compare.page, "compare", "compare"),
-    Stop("Treatment", "Shelf", "What can be bought, and what is it on this water?", shelf.page, "shelf", "inventory_2"),
-    Stop("The unit", "Branches", "Which branches get treated water?", branches.page, "branches", "account_tree"),
-    Stop("The unit", "Tanks and pump", "Does it fit the unit?", branches.tanks_page, "tanks", "local_shipping"),
-    Stop("The unit", "Days and drinks", "How much water, on which days?", day.page, "days", "calendar_month"),
-    Stop("Calendar and money", "Calendar", "What is due, and when?", changes.page, "changes", "event_repeat"),
-    Stop("Calendar and money", "Cost", "What does a year cost?", cost.page, "cost", "payments"),
-    Stop("Records", "Readings", "What was measured and done?", readings.page, "readings", "speed"),
-    Stop("Records", "Service stop", "How is a filter changed?", service.page, "service", "build"),
-    Stop("Records", "Round", "What is due, and on which truck?", rounds.page, "round", "route"),
-    Stop("Records", "Print", "What goes on paper?", files.page, "files", "print"),
-    Stop("Records", "Trucks", "Which truck is this?", units.page, "units", "garage"),
-    Stop("Trust", "How sure", "How sure is all this?", sources.sure_page, "sure", "rule"),
-    Stop("Trust", "Sources", "Where does each figure come from?", sources.page, "sources", "menu_book"),
+PAGES: tuple[MenuPage, ...] = (
+    MenuPage("", "Answer", "", first.page, "plan", "water_drop"),
+    MenuPage("Water", "Read a report", "What does the report say?", water.report_page, "report", "upload_file"),
+    MenuPage("Water", "What is in it", "What is in the water?", water.page, "water", "science"),
+    MenuPage("Water", "Goals", "What should the water be?", targets.page, "targets", "target"),
+    MenuPage("Treatment", "Stages", "What does each stage do?", treatment.page, "treatment", "filter_alt"),
+    MenuPage("Treatment", "Compare two", "Which of two is better?", compare.page, "compare", "compare"),
+    MenuPage(
+        "Treatment", "Shelf", "What can be bought, and what is it on this water?", shelf.page, "shelf", "inventory_2"
+    ),
+    MenuPage("The unit", "Branches", "Which branches get treated water?", branches.page, "branches", "account_tree"),
+    MenuPage("The unit", "Tanks and pump", "Does it fit the unit?", branches.tanks_page, "tanks", "local_shipping"),
+    MenuPage("The unit", "Days and drinks", "How much water, on which days?", day.page, "days", "calendar_month"),
+    MenuPage("Calendar and money", "Calendar", "What is due, and when?", changes.page, "changes", "event_repeat"),
+    MenuPage("Calendar and money", "Cost", "What does a year cost?", cost.page, "cost", "payments"),
+    MenuPage("Records", "Readings", "What was measured and done?", readings.page, "readings", "speed"),
+    MenuPage("Records", "Service stop", "How is a filter changed?", service.page, "service", "build"),
+    MenuPage("Records", "Round", "What is due, and on which truck?", rounds.page, "round", "route"),
+    MenuPage("Records", "Print", "What goes on paper?", files.page, "files", "print"),
+    MenuPage("Records", "Trucks", "Which truck is this?", units.page, "units", "garage"),
+    MenuPage("Trust", "How sure", "How sure is all this?", sources.sure_page, "sure", "rule"),
+    MenuPage("Trust", "Sources", "Where does each figure come from?", sources.page, "sources", "menu_book"),
 )
 
 
@@ -174,7 +176,7 @@ def _sidebar() -> None:
         st.selectbox("Number marks", MARKS, key="marks", on_change=_set_marks)
 
 
-def _bar(stop: Stop) -> None:
+def _bar(stop: MenuPage) -> None:
     on = desk()
     with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", key="bar"):
         st.markdown(_state_of_saving(), width="content")

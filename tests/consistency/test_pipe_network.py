@@ -23,7 +23,7 @@ from brewwater.planning.search.weigh import Scales
 from brewwater.plumbing import Branch, Network, Unit, known
 from brewwater.plumbing.check import Judge
 from brewwater.plumbing.network import up_to_tank
-from brewwater.treatment import DataSheet, Settings, Stage
+from brewwater.treatment import DataSheet, Stage, StageSettings
 from brewwater.treatment import train as train_room
 
 MANY = int(os.environ.get("BREWWATER_TREES", "12"))
@@ -89,7 +89,7 @@ def test_treatment_fit_and_search_ask_for_one_flow(monkeypatch: pytest.MonkeyPat
     seen: dict[str, np.ndarray] = {}
     real = train_room.apply
 
-    def spy(stage: Stage, water: Any, chosen: Settings) -> Any:
+    def spy(stage: Stage, water: Any, chosen: StageSettings) -> Any:
         if chosen.peak_flow_gpm is not None:
             seen[stage.name] = chosen.peak_flow_gpm
         return real(stage, water, chosen)

@@ -47,7 +47,7 @@ from brewwater.web.server.phone import (
     hours_of,
 )
 from brewwater.web.server.phone_page import pairing, welcome
-from brewwater.web.server.policy import Policy
+from brewwater.web.server.policy import DoorRules
 
 
 class Clock:
@@ -286,7 +286,7 @@ def served(tmp_path: Path) -> Iterator[Served]:
             Route("/phone", pairing(code, phones, 12), methods=["GET", "POST"]),
             WebSocketRoute("/stream", stream),
         ],
-        middleware=[Middleware(FromThePhone), Middleware(FrontDoor, policy=Policy(phone=True), phones=phones)],
+        middleware=[Middleware(FromThePhone), Middleware(FrontDoor, policy=DoorRules(phone=True), phones=phones)],
     )
     with socket.socket() as place:
         place.bind(("127.0.0.1", 0))

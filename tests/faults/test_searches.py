@@ -20,7 +20,7 @@ from brewwater.planning.document import PlanDocument, demo_document
 from brewwater.web.search_service import searching
 from brewwater.web.search_service.parcel import receive
 from brewwater.web.search_service.search_child import Order
-from brewwater.web.search_service.searching import Job, Search, Searches
+from brewwater.web.search_service.searching import Job, Searches, SharedSearch
 
 SOON_S = 60.0
 
@@ -37,7 +37,7 @@ def asked(place: Searches, same: str, what: Order, session: str | None = None, p
     return job
 
 
-def of(job: Job) -> Search:
+def of(job: Job) -> SharedSearch:
     assert job.search is not None
     return job.search
 
@@ -71,8 +71,8 @@ def test_searches_share_half_of_the_cores(
 ) -> None:
     monkeypatch.setattr(searching, "PLACES", 4)  # of eight cores
     queue = Searches(places=0)
-    search = Search("one", order(), 0.0)
-    queue._at_work = [search, *(Search(f"other {n}", order(), 0.0) for n in range(beside))]
+    search = SharedSearch("one", order(), 0.0)
+    queue._at_work = [search, *(SharedSearch(f"other {n}", order(), 0.0) for n in range(beside))]
     process: Any = SimpleNamespace(stdin=BytesIO(), stdout=BytesIO())
     with pytest.raises(EOFError):  # this child says nothing
         queue._work(searching._Child(process, tmp_path), search)

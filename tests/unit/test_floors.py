@@ -87,3 +87,12 @@ def test_only_one_room_imports(library: str) -> None:
 def test_only_reference_reads_the_tables() -> None:
     readers = {room_of(p) for p in modules() if "reference_data" in p.read_text(encoding="utf-8")}
     assert readers <= {"reference"}
+
+
+def test_no_two_classes_have_one_name() -> None:
+    places: dict[str, list[str]] = {}
+    for path in modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name, []).append(f"{path.relative_to(PACKAGE)}:{node.lineno}")
+    assert {name: at for name, at in places.items() if len(at) > 1} == {}

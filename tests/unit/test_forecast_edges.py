@@ -18,7 +18,7 @@ from brewwater.changes import (
     Due,
     Policy,
     Slot,
-    Stop,
+    Standstill,
     change_calendar,
     changes,
     moves_of,
@@ -224,22 +224,22 @@ def test_a_change_on_the_day_after_the_year() -> None:
 
 
 def test_only_stops_inside_the_plan_count() -> None:
-    def stops(*closures: tuple[str, str], **calendar: Any) -> tuple[Stop, ...]:
+    def stops(*closures: tuple[str, str], **calendar: Any) -> tuple[Standstill, ...]:
         stored = [{"start": s, "end": e, "kind": "stored"} for s, e in closures]
         return stops_of(Plan(closures=stored, **calendar).calendar)
 
     before, after = ("2025-11-01", "2025-12-31"), ("2028-01-01", "2028-02-01")
-    assert stops(before, after, ("2026-02-01", "2026-02-10")) == (Stop(31, 41, "lay-up"),)
-    assert stops(("2025-12-20", "2026-01-01")) == (Stop(0, 1, "lay-up"),)
-    assert stops(("2027-12-31", "2028-02-01")) == (Stop(729, 730, "lay-up"),)
+    assert stops(before, after, ("2026-02-01", "2026-02-10")) == (Standstill(31, 41, "lay-up"),)
+    assert stops(("2025-12-20", "2026-01-01")) == (Standstill(0, 1, "lay-up"),)
+    assert stops(("2027-12-31", "2028-02-01")) == (Standstill(729, 730, "lay-up"),)
     # one that begins on the day the other ends goes on from it; a day of service between parts them
-    assert stops(("2026-02-01", "2026-02-10"), ("2026-02-11", "2026-02-20")) == (Stop(31, 51, "lay-up"),)
+    assert stops(("2026-02-01", "2026-02-10"), ("2026-02-11", "2026-02-20")) == (Standstill(31, 51, "lay-up"),)
     assert len(stops(("2026-02-01", "2026-02-10"), ("2026-02-12", "2026-02-20"))) == 2
 
-    def notices(start: str, end: str) -> tuple[Stop, ...]:
+    def notices(start: str, end: str) -> tuple[Standstill, ...]:
         return stops_of(Plan(suspensions=[{"start": start, "end": end}]).calendar)
 
-    assert notices("2025-12-20", "2026-01-01") == (Stop(1, 1, "notice"),)
+    assert notices("2025-12-20", "2026-01-01") == (Standstill(1, 1, "notice"),)
     assert notices("2025-12-20", "2025-12-31") == notices("2028-01-01", "2028-01-02") == ()
 
 

@@ -11,7 +11,7 @@ from brewwater.errors import InputError
 from brewwater.store import access
 from brewwater.web.server.headers import content_policy, safe_headers
 from brewwater.web.server.parts import policy
-from brewwater.web.server.policy import Policy, Visit
+from brewwater.web.server.policy import DoorRequest, DoorRules
 
 AUTH = {
     "auth": {
@@ -25,12 +25,12 @@ AUTH = {
 HERE, PHONE = "127.0.0.1", "192.168.77.2"
 
 
-def visit(client: str | None = HERE, path: str = "/", method: str = "GET", **headers: str) -> Visit:
+def visit(client: str | None = HERE, path: str = "/", method: str = "GET", **headers: str) -> DoorRequest:
     shown = {"host": "127.0.0.1:8501"} | {k.replace("_", "-"): v for k, v in headers.items()}
-    return Visit("http", method, path, shown, client, "192.168.77.1" if client == PHONE else HERE)
+    return DoorRequest("http", method, path, shown, client, "192.168.77.1" if client == PHONE else HERE)
 
 
-def reason(rules: Policy, one: Visit, paired: bool = False) -> str | None:
+def reason(rules: DoorRules, one: DoorRequest, paired: bool = False) -> str | None:
     found = rules.refuse(one, lambda: paired)
     assert found is None or (len(found.line.splitlines()) == 1 and found.status in (403, 404, 421))
     return found.reason if found else None
@@ -40,7 +40,7 @@ def reason(rules: Policy, one: Visit, paired: bool = False) -> str | None:
     "host", ["127.0.0.1:8501", "localhost", "LOCALHOST:8501", "localhost.:8501", "[::1]:8501", "127.3.2.1"]
 )
 def test_loopback_names_are_served(host: str) -> None:
-    assert reason(Policy(), visit(host=host)) is None
+    assert reason(DoorRules(), visit(host=host)) is None
 
 
 @pytest.mark.parametrize(
@@ -67,14 +67,14 @@ def test_loopback_names_are_served(host: str) -> None:
     ],
 )
 def test_other_names_are_not(host: str) -> None:
-    for rules in (Policy(), Policy(phone=True), Policy(sign_in=True)):
+    for rules in (DoorRules(), DoorRules(phone=True), DoorRules(sign_in=True)):
         assert reason(rules, visit(host=host)) == "host"
 
 
 def test_two_hosts_or_none_are_no_host() -> None:
-    two = Visit("http", "GET", "/", {"host": "localhost"}, HERE, HERE, hosts=2)
-    assert reason(Policy(), two) == "host"
-    assert reason(Policy(), Visit("http", "GET", "/", {}, HERE, HERE, hosts=0)) == "host"
+    two = DoorRequest("http", "GET", "/", {"host": "localhost"}, HERE, HERE, hosts=2)
+    assert reason(DoorRules(), two) == "host"
+    assert reason(DoorRules(), DoorRequest("http", "GET", "/", {}, HERE, HERE, hosts=0)) == "host"
 
 
 def test_the_keeper_names_hosts() -> None:
@@ -104,7 +104,7 @@ def test_the_keeper_names_hosts() -> None:
     ],
 )
 def test_origins(origin: str, let_in: bool) -> None:
-    rules = Policy(hosts=frozenset({"trucks.example"}))
+    rules = DoorRules(hosts=frozenset({"trucks.example"}))
     assert (reason(rules, visit(origin=origin)) is None) is let_in
 
 
@@ -122,9 +122,9 @@ def test_origins(origin: str, let_in: bool) -> None:
 )
 def test_behind_a_proxy_only_with_sign_in(header: str) -> None:
     passed_on = visit(**{header: "127.0.0.1"})
-    for rules in (Policy(), Policy(phone=True)):
+    for rules in (DoorRules(), DoorRules(phone=True)):
         assert reason(rules, passed_on, paired=True) == "forwarded"
-    assert reason(Policy(sign_in=True), passed_on) is None
+    assert reason(DoorRules(sign_in=True), passed_on) is None
 
 
 def test_a_shared_database_only_with_sign_in(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -156,40 +156,40 @@ def test_a_shared_database_only_with_sign_in(monkeypatch: pytest.MonkeyPatch) ->
     ],
 )
 def test_figures_and_programs_are_shut(path: str) -> None:
-    for rules in (Policy(), Policy(sign_in=True)):
+    for rules in (DoorRules(), DoorRules(sign_in=True)):
         assert reason(rules, visit(path=path)) == "closed"
 
 
 @pytest.mark.parametrize("name", ["health", "host-config", "stream", "upload_file/a/b"])
 def test_what_the_pages_need_is_open(name: str) -> None:
-    assert reason(Policy(), visit(path=f"/_stcore/{name}")) is None
+    assert reason(DoorRules(), visit(path=f"/_stcore/{name}")) is None
 
 
 def test_from_elsewhere_only_paired_signed_in_or_a_feed() -> None:
     there = "192.168.77.1:8501"  # the address at which the connection arrived
-    assert reason(Policy(), visit(PHONE, host=there)) == "elsewhere"
-    assert reason(Policy(), visit(None)) == "elsewhere"
-    rules = Policy(phone=True)
+    assert reason(DoorRules(), visit(PHONE, host=there)) == "elsewhere"
+    assert reason(DoorRules(), visit(None)) == "elsewhere"
+    rules = DoorRules(phone=True)
     assert reason(rules, visit(PHONE, host=there)) == "unpaired"
     assert reason(rules, visit(PHONE, "/phone", host=there)) is None
     assert reason(rules, visit(PHONE, "/phones", host=there)) == "unpaired"
     assert reason(rules, visit(PHONE, host=there), paired=True) is None
     assert reason(rules, visit(PHONE, host="10.9.9.9"), paired=True) == "host"
-    assert reason(Policy(), visit(PHONE, host=there), paired=True) == "elsewhere"  # no phone was asked for
-    assert reason(Policy(sign_in=True), visit(PHONE, host=there)) is None
-    fed = Policy(feed=lambda path: path == "/feed/secret.ics")
+    assert reason(DoorRules(), visit(PHONE, host=there), paired=True) == "elsewhere"  # no phone was asked for
+    assert reason(DoorRules(sign_in=True), visit(PHONE, host=there)) is None
+    fed = DoorRules(feed=lambda path: path == "/feed/secret.ics")
     assert reason(fed, visit(PHONE, "/feed/secret.ics", host=there)) is None
     assert reason(fed, visit(PHONE, "/feed/other.ics", host=there)) == "elsewhere"
     assert reason(fed, visit(PHONE, "/feed/secret.ics", "POST", host=there)) == "elsewhere"
 
 
-def combinations() -> Iterator[tuple[Policy, Visit]]:
+def combinations() -> Iterator[tuple[DoorRules, DoorRequest]]:
     """Every setting against every visit that is not from this machine."""
     for sign_in, shut, phone in itertools.product((False, True), (None, "shut"), (False, True)):
         for host in ("192.168.77.1", "evil.example", "127.0.0.1"):
             for more in ({}, {"x_forwarded_for": "127.0.0.1"}, {"origin": "http://evil.example"}):
                 for path in ("/", "/_stcore/stream", "/_stcore/metrics", "/health"):
-                    yield Policy(sign_in, shut, phone=phone), visit(PHONE, path, host=host, **more)
+                    yield DoorRules(sign_in, shut, phone=phone), visit(PHONE, path, host=host, **more)
 
 
 def test_nobody_from_elsewhere_without_pairing_or_sign_in() -> None:

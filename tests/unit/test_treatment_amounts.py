@@ -18,8 +18,8 @@ from brewwater.errors import InputError
 from brewwater.treatment import (
     DataSheet,
     Dose,
-    Settings,
     Stage,
+    StageSettings,
     apply,
     bypass_for_target,
     held_back,
@@ -341,4 +341,4 @@ def test_bypass_for_a_target_reads_the_stage() -> None:
 
 def test_settings_carry_what_they_are_given() -> None:
     assert settings_for(stage_of("blend"), ONE, raw=HARD).raw is HARD
-    assert Settings().raw is None
+    assert StageSettings().raw is None

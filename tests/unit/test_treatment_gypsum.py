@@ -11,7 +11,7 @@ import pytest
 
 from brewwater.chemistry import Totals, speciate
 from brewwater.plan import Plan, make_plan
-from brewwater.treatment import Context, Problem, Stage, order_problems
+from brewwater.treatment import BrokenRule, Context, Stage, order_problems
 from brewwater.treatment.media.reverse_osmosis import concentrate_gypsum_index
 from brewwater.water import Water
 
@@ -42,7 +42,7 @@ def test_the_bound_is_never_under_what_is_solved(recovery: float) -> None:
         assert (told > 0) == (solved > 0)
 
 
-def found(recovery: float, **values: float) -> tuple[Plan, list[Problem]]:
+def found(recovery: float, **values: float) -> tuple[Plan, list[BrokenRule]]:
     train = (
         Stage(name="Sediment", medium="sediment"),
         Stage(name="Carbon", medium="carbon"),

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from brewwater.treatment import Context, DataSheet, Dose, Problem, Stage, order_problems
+from brewwater.treatment import BrokenRule, Context, DataSheet, Dose, Stage, order_problems
 from brewwater.treatment.order import membrane_life
 
 FREE, AMINE, NONE = (Context(disinfectant=d) for d in ("free_chlorine", "chloramine", "none"))  # type: ignore[arg-type]
@@ -17,7 +17,7 @@ def train(*media: str, **bypass: float) -> tuple[Stage, ...]:
     return tuple(Stage(name=m, medium=m, bypass_percent=bypass.get(m, 0)) for m in media)  # type: ignore[arg-type]
 
 
-def problem(stages: tuple[Stage, ...], context: Context, code: str) -> Problem | None:
+def problem(stages: tuple[Stage, ...], context: Context, code: str) -> BrokenRule | None:
     return next((p for p in order_problems(stages, context) if p.code == code), None)
 
 

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from brewwater.cost import written
 from brewwater.output.result_schema import AtBaseResult, Percentiles, PlanResult
-from brewwater.output.sheet.content import Page, Section, Table, number, spread, volume
+from brewwater.output.sheet.content import Section, SheetPage, Table, number, spread, volume
 from brewwater.output.vocabulary import CHECKS, YES
 from brewwater.plan import Plan
 
 
-def base_page(plan: Plan, result: PlanResult) -> tuple[Page, ...]:
+def base_page(plan: Plan, result: PlanResult) -> tuple[SheetPage, ...]:
     """The page, where a membrane on board is in question; else none."""
     at = result.made_at_base
     if at is None:
@@ -20,7 +20,7 @@ def base_page(plan: Plan, result: PlanResult) -> tuple[Page, ...]:
     train = " > ".join(s.name for s in at.stages)
     whose = "This plan's train" if at.own else "Not this plan's train, but the best with a membrane"
     return (
-        Page(
+        SheetPage(
             "base",
             at.title,
             f"{plan.document.name}, plan {plan.stamp}. Estimates; prices may be placeholders.",

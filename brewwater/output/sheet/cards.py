@@ -8,7 +8,7 @@ from brewwater.cost import written
 from brewwater.output.result_schema import PlanResult
 from brewwater.output.sheet.branches import weight_section
 from brewwater.output.sheet.building import sanitise_section
-from brewwater.output.sheet.content import Page, Section, Table, lines_of, number, steps, volume
+from brewwater.output.sheet.content import Section, SheetPage, Table, lines_of, number, steps, volume
 from brewwater.output.sheet.diagram import drawing
 from brewwater.output.sheet.fill_day import fill_advice
 from brewwater.output.vocabulary import CHECKS, fit_word
@@ -23,10 +23,10 @@ DRY = ("mineral_dose", "blend")  # no cartridge that water ruins
 SANITISING = ("Date", "Sanitiser, strength", "Contact time", "Cartridges out", "Residual after", "Initials")
 
 
-def fill_card(plan: Plan) -> Page:
+def fill_card(plan: Plan) -> SheetPage:
     """For each supply: fill, change the bypass, or do not fill; and what to do at the tap."""
     rows = tuple((a.supply, a.decision.upper(), a.bypass, a.why) for a in fill_advice(plan))
-    return Page(
+    return SheetPage(
         "fill",
         "Fill-day card",
         f"{plan.document.name}, plan {plan.stamp}",
@@ -37,7 +37,7 @@ def fill_card(plan: Plan) -> Page:
     )
 
 
-def log_sheet(plan: Plan) -> Page:
+def log_sheet(plan: Plan) -> SheetPage:
     """A form: one line a reading."""
     metric = plan.document.units == "metric"
     header = (
@@ -53,7 +53,7 @@ def log_sheet(plan: Plan) -> Page:
         "Action, initials",
     )
     widths = (2, 2.4, 1.6, 1.7, 1.7, 1.6, 1.7, 1.2, 1.2, 4)
-    return Page(
+    return SheetPage(
         "log",
         "Log",
         f"{plan.document.name}, plan {plan.stamp}. Hardness and alkalinity in mg/L as CaCO3",
@@ -65,7 +65,7 @@ def log_sheet(plan: Plan) -> Page:
     )
 
 
-def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
+def inspector_sheet(plan: Plan, result: PlanResult) -> SheetPage:
     """What an inspector asks for: tanks, materials, backflow, where the filters are, sanitising."""
     metric = plan.document.units == "metric"
     fit = tuple(
@@ -112,7 +112,7 @@ def inspector_sheet(plan: Plan, result: PlanResult) -> Page:
             )
         ),
     )
-    return Page(
+    return SheetPage(
         "inspector",
         "Inspector's sheet",
         f"{plan.document.name}, plan {plan.stamp}. Local code decides.",
@@ -142,10 +142,10 @@ def _codelines_of() -> Iterator[str]:
     yield "States and cities differ: ask the local authority before building."
 
 
-def diagram_page(plan: Plan, tree: PlumbingTree) -> Page:
+def diagram_page(plan: Plan, tree: PlumbingTree) -> SheetPage:
     """The branch diagram: what stands before what, from the source to each fixture."""
     note = "Thick: filtered. Thin, dashed: not filtered. Box: filter. Ring: fixture or drain. Water flows down."
-    return Page(
+    return SheetPage(
         "branches",
         "Branch diagram",
         f"{plan.document.name}, plan {plan.stamp}. {note}",
@@ -159,7 +159,7 @@ def adapters_needed(tree: PlumbingTree) -> tuple[str, ...]:
     return tuple(f"{a.text}. {a.note}".strip() for a in adapters(tree))
 
 
-def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
+def swap_sheet(plan: Plan, tree: PlumbingTree) -> SheetPage:
     """Changing each cartridge, with the valves by name; what to do under a notice; what never to do."""
     idle = {s.name for s in plan.candidate.idle}
     changing = [
@@ -169,7 +169,7 @@ def swap_sheet(plan: Plan, tree: PlumbingTree) -> Page:
         for s in plan.candidate.stages
         if s.medium not in DRY
     ]
-    return Page(
+    return SheetPage(
         "swap",
         "Changing a cartridge, and stopping",
         f"{plan.document.name}, plan {plan.stamp}",
@@ -203,9 +203,9 @@ def _notice_cost(plan: Plan) -> Section:
     )
 
 
-def winter_sheet(plan: Plan, tree: PlumbingTree) -> Page:
+def winter_sheet(plan: Plan, tree: PlumbingTree) -> SheetPage:
     """Lay-up and opening again, part by part."""
-    return Page(
+    return SheetPage(
         "winter",
         "Drain down and open again",
         f"{plan.document.name}, plan {plan.stamp}",

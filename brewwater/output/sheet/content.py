@@ -38,7 +38,7 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class SheetPage:
     """One printed page. ``key`` is its short name."""
 
     key: str

@@ -13,7 +13,7 @@ MARKED = frozenset({"isolator", "drain", "stage", "fixture", "backflow_preventer
 
 
 @dataclass(frozen=True, slots=True)
-class Pipe:
+class DrawnPipe:
     """A straight run, mm from the top left; ``filtered``: thick and solid, else thin and dashed; ``arrow``: flow
     ends here."""
 
@@ -26,7 +26,7 @@ class Pipe:
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class DrawnPart:
     """A part: a mark at ``x``, ``y`` and its words at ``text_x``. ``shape``: dot, box (a filter) or ring."""
 
     x: float
@@ -43,8 +43,8 @@ class Drawing:
 
     width: float
     height: float
-    pipes: tuple[Pipe, ...]
-    labels: tuple[Label, ...]
+    pipes: tuple[DrawnPipe, ...]
+    labels: tuple[DrawnPart, ...]
 
 
 def drawing(tree: PlumbingTree) -> Drawing:
@@ -71,7 +71,7 @@ def drawing(tree: PlumbingTree) -> Drawing:
 
     place(nodes[0], 0)
     text_x = LEFT + COLUMN * (1 + max(column for column, _ in places.values()))
-    pipes: list[Pipe] = []
+    pipes: list[DrawnPipe] = []
     labels = []
     for node in order:
         x, y = _at(places[node.name])
@@ -79,12 +79,12 @@ def drawing(tree: PlumbingTree) -> Drawing:
             up_x, up_y = _at(places[node.parent])
             filtered = node.name in treated
             straight = up_x == x
-            pipes.append(Pipe(up_x, up_y, up_x, y - GAP if straight else y, filtered, straight))
+            pipes.append(DrawnPipe(up_x, up_y, up_x, y - GAP if straight else y, filtered, straight))
             if not straight:
-                pipes.append(Pipe(up_x, y, x - GAP, y, filtered, True))
+                pipes.append(DrawnPipe(up_x, y, x - GAP, y, filtered, True))
         to = [n.name for n in tree.fed_cold(node.name)]
         words = _words(node, node.name in treated) + (f", on to {' and '.join(to)}" if to else "")
-        labels.append(Label(x, y, text_x, words, _shape(node), node.kind in MARKED))
+        labels.append(DrawnPart(x, y, text_x, words, _shape(node), node.kind in MARKED))
     return Drawing(180.0, ROW * (len(order) + 0.5), tuple(pipes), tuple(labels))
 
 

@@ -12,7 +12,7 @@ from brewwater.output.answer import answer
 from brewwater.output.calendar_file import calendar_file
 from brewwater.output.numbers import Words
 from brewwater.output.result import plan_result
-from brewwater.output.sheet.content import Page
+from brewwater.output.sheet.content import SheetPage
 from brewwater.output.sheet.html import html_text
 from brewwater.output.sheet.one_page import one_page, page_html
 from brewwater.output.sheet.pages import pages
@@ -52,7 +52,7 @@ def one_page_files(plan: Plan) -> dict[str, bytes]:
     return {"plan.html": page_html(svg, title, size).encode(), "plan.pdf": svg_pdf(svg, title, size)}
 
 
-def sheet_files(plan: Plan, chosen: Sequence[Page], name: str) -> dict[str, bytes]:
+def sheet_files(plan: Plan, chosen: Sequence[SheetPage], name: str) -> dict[str, bytes]:
     """Chosen sheets as one HTML and one PDF file."""
     title = f"{plan.document.name}: {', '.join(p.title for p in chosen)}"[:200]
     return {f"{name}.html": html_text(chosen, title).encode(), f"{name}.pdf": pdf_bytes(chosen, title, paper(plan))}

@@ -8,7 +8,7 @@ from importlib import resources
 
 from jinja2 import Environment, StrictUndefined, Template
 
-from brewwater.output.sheet.content import Page
+from brewwater.output.sheet.content import SheetPage
 
 
 @cache
@@ -18,6 +18,6 @@ def _template() -> Template:
     return options.from_string(text)
 
 
-def html_text(pages: Sequence[Page], title: str) -> str:
+def html_text(pages: Sequence[SheetPage], title: str) -> str:
     """The pages as one HTML document."""
     return _template().render(pages=pages, title=title)

@@ -21,8 +21,8 @@ from brewwater.output.sheet.cards import (
     winter_sheet,
 )
 from brewwater.output.sheet.content import (
-    Page,
     Section,
+    SheetPage,
     Table,
     between,
     day_word,
@@ -54,7 +54,7 @@ MEASURES = (
 )
 
 
-def pages(plan: Plan, result: PlanResult | None = None) -> tuple[Page, ...]:
+def pages(plan: Plan, result: PlanResult | None = None) -> tuple[SheetPage, ...]:
     """Every sheet but the plan on one page, in the order of printing. ``result``: the plan's, where it is at hand."""
     result, due = result or plan_result(plan), plan.calendar.dues
     tree = tree_of(plan)
@@ -81,10 +81,10 @@ def tree_of(plan: Plan) -> PlumbingTree:
     return build_tree(plan.document.unit, plan.candidate.branches, stages)
 
 
-def figures_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> Page:
+def figures_page(plan: Plan, result: PlanResult, due: Sequence[Due]) -> SheetPage:
     """The figures behind the plan: water, verdicts, stack, settings, dates, money, assumptions."""
     start = plan.document.demand.calendar.start
-    return Page(
+    return SheetPage(
         "figures",
         f"{plan.document.name}: the figures",
         f"Water plan {plan.stamp}, from {start.isoformat()}. {ESTIMATE}",
@@ -239,7 +239,7 @@ def _assumed(result: PlanResult) -> Iterator[str]:
         yield f"{len(prices)} prices are placeholders without source: enter yours."
 
 
-def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
+def calendar_page(plan: Plan, due: Sequence[Due]) -> SheetPage:
     """Every change with its range, what governs, and when to order; then the days without service."""
     unknown = unknown_capacities(plan)
     rows = tuple(
@@ -262,7 +262,7 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> Page:
     stops += [f"{s.start} to {s.end}: {s.name}" for s in calendar.suspensions]
     busy = [f"{e.start} to {e.end}: {e.name}" for e in calendar.events]
     policy, scaled = plan.document.policy, plan.calendar.descales
-    return Page(
+    return SheetPage(
         "calendar",
         "Change calendar",
         f"{plan.document.name}, plan {plan.stamp}. {ESTIMATE}",
@@ -317,7 +317,7 @@ def _early_or_late(plan: Plan) -> str:
 _YEARLY = {"cup": "the cup", "scale": "scale", "corrosion": "metal"}
 
 
-def shopping_page(plan: Plan, tree: PlumbingTree) -> Page:
+def shopping_page(plan: Plan, tree: PlumbingTree) -> SheetPage:
     """What to buy for twelve months, in generic terms, with blanks for the price; then what building takes."""
     listings = reference.keyed("listings", "medium")
     rows = []
@@ -336,7 +336,7 @@ def shopping_page(plan: Plan, tree: PlumbingTree) -> Page:
             )
         )
     months, kits = plan.document.policy.shelf_months, number(plan.document.money.test_kits_per_year)
-    return Page(
+    return SheetPage(
         "shopping",
         "Shopping list",
         f"{plan.document.name}, plan {plan.stamp}: twelve months from the start",

@@ -11,7 +11,7 @@ from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, TableHeadingsDisplay, XPos, YPos
 from fpdf.fonts import FontFace, TTFFont
 
-from brewwater.output.sheet.content import Page, Section, Table
+from brewwater.output.sheet.content import Section, SheetPage, Table
 from brewwater.output.sheet.diagram import Drawing
 
 _FONT_FOLDERS = (
@@ -52,7 +52,7 @@ _PLAIN = str.maketrans(
 LINE = 4.0
 
 
-def pdf_bytes(pages: Sequence[Page], title: str, paper_size: str = "A4") -> bytes:
+def pdf_bytes(pages: Sequence[SheetPage], title: str, paper_size: str = "A4") -> bytes:
     """The pages as a PDF, each page of the sheet starting a new one, on "A4" or "letter".
 
     Characters that no font at hand can draw are printed as "?"; the HTML file has them.
@@ -80,7 +80,7 @@ def svg_pdf(svg: str, title: str, paper_size: str = "A4") -> bytes:
     return bytes(paper.output())
 
 
-def _texts(pages: Sequence[Page]) -> Iterator[str]:
+def _texts(pages: Sequence[SheetPage]) -> Iterator[str]:
     for page in pages:
         yield from (page.title, page.subtitle)
         yield from (label.text for label in page.drawing.labels) if page.drawing else ()
@@ -95,7 +95,7 @@ def _latin(text: str, errors: str) -> str:
     return text.translate(_PLAIN).encode("latin-1", errors).decode("latin-1")
 
 
-def _fonts(pages: Sequence[Page]) -> tuple[Path, Path] | None:
+def _fonts(pages: Sequence[SheetPage]) -> tuple[Path, Path] | None:
     """A regular and a bold font file, where the pages need more than Latin-1 and one is found."""
     return _fonts_for("".join(_texts(pages)))
 
@@ -136,7 +136,7 @@ class _Paper(FPDF):
         self.set_font(self.face, style, size)
         self.multi_cell(0, line, self.fit(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT, align="L")
 
-    def print_page(self, page: Page) -> None:
+    def print_page(self, page: SheetPage) -> None:
         """One page of the sheet."""
         self.add_page(orientation="landscape" if page.landscape else "portrait")
         self.say(page.title, 15, "B", 7)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from brewwater.log.entry import EVENTS, Reading, standing_readings
-from brewwater.output.sheet.content import Page, Section, Table, number
+from brewwater.output.sheet.content import Section, SheetPage, Table, number
 from brewwater.output.sheet.html import html_text
 from brewwater.output.sheet.pdf import pdf_bytes
 from brewwater.output.vocabulary import LOG, METHODS
@@ -13,7 +13,7 @@ from brewwater.output.vocabulary import LOG, METHODS
 WIDTHS = (2.2, 3, 2.6, 2.6, 2, 4, 2.6)
 
 
-def record_page(unit: str, readings: Sequence[Reading]) -> Page:
+def record_page(unit: str, readings: Sequence[Reading]) -> SheetPage:
     """Every line of the log that still counts, by date; then the corrected and withdrawn ones, so that nothing is
     hidden.
 
@@ -45,7 +45,7 @@ def record_page(unit: str, readings: Sequence[Reading]) -> Page:
         sections.append(
             Section("Corrected or withdrawn", table=Table(header, tuple(map(_row, _by_date(replaced))), WIDTHS))
         )
-    return Page("record", f"Record of {unit}", "As written in the log", tuple(sections), landscape=True)
+    return SheetPage("record", f"Record of {unit}", "As written in the log", tuple(sections), landscape=True)
 
 
 def record_files(unit: str, readings: Sequence[Reading], paper_size: str = "A4") -> dict[str, bytes]:

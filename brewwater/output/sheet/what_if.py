@@ -6,7 +6,7 @@ import numpy as np
 
 from brewwater.cost import written
 from brewwater.ensemble import mean
-from brewwater.output.sheet.content import Page, Section, Table, volume
+from brewwater.output.sheet.content import Section, SheetPage, Table, volume
 from brewwater.output.vocabulary import STATUS
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Candidate
@@ -27,7 +27,7 @@ WIDTHS = (5, 2, 2, 2, 1.8, 2, 2, 2.2, 1.4)
 MOST = 8
 
 
-def what_if_page(plan: Plan) -> Page:
+def what_if_page(plan: Plan) -> SheetPage:
     """The plan and up to eight alternatives; before the search there is only the plan."""
     rows = [("This plan: " + _names(plan.candidate), *_figures(plan, plan.candidate, plan.candidate.fits))]
     rows += [
@@ -38,7 +38,7 @@ def what_if_page(plan: Plan) -> Page:
     table = Table(HEADER, tuple(rows), WIDTHS)
     note = "Verdicts are those of the main machine's branch. A day is a mean service day. Prices may be placeholders."
     under = f"{plan.document.name}, plan {plan.stamp}. Estimates."
-    return Page("whatif", "What if", under, (Section("", (note,), table),), landscape=True)
+    return SheetPage("whatif", "What if", under, (Section("", (note,), table),), landscape=True)
 
 
 def _names(candidate: Candidate) -> str:

@@ -15,7 +15,7 @@ from brewwater.planning.search.best import Best, Look, all_best
 from brewwater.planning.search.kinds import MOST_BYPASS, Kind, Setting, bases, in_size, kinds, stage
 from brewwater.planning.search.weigh import MOST_CHANGES_A_YEAR, Scales
 from brewwater.planning.search.words import explained
-from brewwater.treatment import Problem, Stage, order_problems
+from brewwater.treatment import BrokenRule, Stage, order_problems
 from brewwater.treatment.classes import SIZES
 from brewwater.treatment.order import CALCIUM_TAKERS, DEMINERALISERS, REMINERALISERS, fouls
 from brewwater.verdicts.goals import weighing
@@ -49,7 +49,7 @@ class Alternative:
     candidate: Candidate
     weight: Weight
     open_weight: Weight
-    refused: tuple[Problem, ...]
+    refused: tuple[BrokenRule, ...]
     why: str
 
     @property
@@ -163,14 +163,14 @@ class Search:
         one, two = (self.weigh(k, [()])[0].value for k in (last, twice[0]))
         return twice[0] if two < one and "iron_manganese" not in last.media else last
 
-    def refused(self, train: Sequence[Stage]) -> tuple[Problem, ...]:
+    def refused(self, train: Sequence[Stage]) -> tuple[BrokenRule, ...]:
         """The rules that speak against a train. An exchanger is not bought before hardness is measured: it may be a
         water without any, from which it takes nothing."""
         found = tuple(p for p in order_problems(train, self.context) if not p.advice)
         if "total_hardness" in self.scenario.known:
             return found
         blind = (s.name for s in train if s.medium in CALCIUM_TAKERS)
-        return found + tuple(Problem("hardness_not_known", name, "Measure hardness first.") for name in blind)
+        return found + tuple(BrokenRule("hardness_not_known", name, "Measure hardness first.") for name in blind)
 
     def weigh(self, kind: Kind, settings: Sequence[Setting]) -> list[Best]:
         """Every setting of a kind at every recovery."""

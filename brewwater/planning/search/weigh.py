@@ -24,8 +24,8 @@ from brewwater.planning.scenario import Scenario
 from brewwater.planning.search.kinds import Kind, Setting, in_size
 from brewwater.treatment import (
     Load,
-    Settings,
     Stage,
+    StageSettings,
     TrainResult,
     capacity,
     medium_class,
@@ -158,7 +158,7 @@ class Scales:
         each = {s: spread(x) for s, x in loss.items()}
         return Lot(bought, spread(money), each, spread(faults), changes)
 
-    def _run(self, trains: Sequence[tuple[Stage, ...]]) -> tuple[TrainResult, list[Settings]]:
+    def _run(self, trains: Sequence[tuple[Stage, ...]]) -> tuple[TrainResult, list[StageSettings]]:
         """All trains at once: they differ in bypass and doses, which become an axis before the phases."""
         first = trains[0]
         bypass = _bypasses(trains)
@@ -230,7 +230,7 @@ class Scales:
         self,
         trains: Sequence[tuple[Stage, ...]],
         run: TrainResult,
-        chosen: Sequence[Settings],
+        chosen: Sequence[StageSettings],
         *,
         as_is: bool = False,
     ) -> tuple[FloatArray, list[list[Stage]], FloatArray]:
@@ -307,7 +307,13 @@ class Scales:
         )
 
     def _overrun(
-        self, trains: Sequence[tuple[Stage, ...]], at: int, load: Load, settings: Settings, feed: Water, option: Stage
+        self,
+        trains: Sequence[tuple[Stage, ...]],
+        at: int,
+        load: Load,
+        settings: StageSettings,
+        feed: Water,
+        option: Stage,
     ) -> FloatArray:
         """1 where a size does not bear the peak flow in nine draws of ten, or a membrane not the busiest day; shape
         (setting,)."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from brewwater.treatment.hardness import eq_L
-from brewwater.treatment.medium import Load, Medium, Settings, changed
+from brewwater.treatment.medium import Load, Medium, StageSettings, changed
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed (no bypass): down to ``exchange_target`` (calcium hardness, mg/L as CaCO3) where
     the stage states one, else the usual share of the calcium."""
     calcium = water.totals.calcium
@@ -21,7 +21,7 @@ def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     return changed(water, calcium=-swapped, magnesium=swapped)
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """Litres and the equivalents of calcium taken."""
     return Load(exchange_eq=2 * (inlet.totals.calcium - treated.totals.calcium))
 

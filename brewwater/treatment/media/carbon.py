@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from brewwater.treatment.medium import CL2_G_PER_MOL, FloatArray, Load, Medium, Settings, changed
+from brewwater.treatment.medium import CL2_G_PER_MOL, FloatArray, Load, Medium, StageSettings, changed
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
 
-def left_at_flow(left: FloatArray, stage: Stage, settings: Settings) -> FloatArray:
+def left_at_flow(left: FloatArray, stage: Stage, settings: StageSettings) -> FloatArray:
     """Share of the chlorine that passes at peak flow, from the share ``left`` at the rated flow.
 
     First order in contact time (plug flow), so the share left is ``left ** (rated flow / flow)``. Applied
@@ -40,7 +40,7 @@ def dechlorinate(water: Water, free_left: FloatArray, combined_left: FloatArray)
     return fewer.with_(free_chlorine_mg_L=free, chloramine_mg_L=combined)
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the carbon at peak flow (no bypass)."""
     drawn = settings.performance
     free = left_at_flow(1 - drawn["free_chlorine_removed"], stage, settings)
@@ -48,7 +48,7 @@ def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     return dechlorinate(water, free, combined)
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """Litres, and all chlorine brought to the bed (g Cl2 per litre)."""
     return Load(chlorine_g=inlet.total_chlorine_mg_L / 1000)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from brewwater.treatment.media.carbon import dechlorinate, left_at_flow, load
-from brewwater.treatment.medium import FloatArray, Medium, Settings
+from brewwater.treatment.medium import FloatArray, Medium, StageSettings
 from brewwater.treatment.stage import Stage
 from brewwater.units import GAL_L
 from brewwater.water import Water
@@ -26,7 +26,7 @@ def empty_bed_contact_s(bed_volume_L: FloatArray | float, flow_gpm: FloatArray |
         return np.asarray(60 * np.asarray(bed_volume_L) / GAL_L / flow, dtype=np.float64)
 
 
-def chloramine_left(stage: Stage, settings: Settings) -> FloatArray:
+def chloramine_left(stage: Stage, settings: StageSettings) -> FloatArray:
     """Share of the chloramine that passes: by the rating, else by contact time, else the usual range."""
     drawn = settings.performance
     sheet = stage.sheet
@@ -36,7 +36,7 @@ def chloramine_left(stage: Stage, settings: Settings) -> FloatArray:
     return np.asarray(np.exp(-_LN_ENOUGH * contact_min / drawn["contact_time_needed_min"]), dtype=np.float64)
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed at peak flow (no bypass)."""
     free = left_at_flow(1 - settings.performance["free_chlorine_removed"], stage, settings)
     return dechlorinate(water, free, chloramine_left(stage, settings))

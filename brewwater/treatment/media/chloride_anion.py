@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from brewwater.treatment.medium import Load, Medium, Settings, changed
+from brewwater.treatment.medium import Load, Medium, StageSettings, changed
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed (no bypass)."""
     drawn = settings.performance
     totals = water.totals
@@ -32,7 +32,7 @@ def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     )
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """Litres and the equivalents of chloride given off."""
     return Load(exchange_eq=treated.totals.chloride - inlet.totals.chloride)
 

@@ -7,12 +7,12 @@ be tracked (1 mg/L of iron: 0.14 of oxygen, 1.8 of alkalinity as CaCO3).
 
 from __future__ import annotations
 
-from brewwater.treatment.medium import Medium, Settings, volume_only
+from brewwater.treatment.medium import Medium, StageSettings, volume_only
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed (no bypass)."""
     drawn = settings.performance
     return water.with_(

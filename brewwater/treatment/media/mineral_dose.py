@@ -13,7 +13,7 @@ import numpy as np
 
 from brewwater import reference
 from brewwater.errors import InputError
-from brewwater.treatment.medium import FloatArray, Load, Medium, Settings, changed
+from brewwater.treatment.medium import FloatArray, Load, Medium, StageSettings, changed
 from brewwater.treatment.stage import Dose, Stage
 from brewwater.units import plain
 from brewwater.water import MOLAR_MASS_G, Water
@@ -119,7 +119,7 @@ def dosed(water: Water, doses: Mapping[str, FloatArray]) -> Water:
     return changed(water, **change)
 
 
-def amounts(stage: Stage, settings: Settings) -> dict[str, FloatArray]:
+def amounts(stage: Stage, settings: StageSettings) -> dict[str, FloatArray]:
     """mg/L of pure salt by salt: of the settings, else of the stage (the same salt twice adds up)."""
     if settings.doses is not None:
         return dict(settings.doses)
@@ -129,12 +129,12 @@ def amounts(stage: Stage, settings: Settings) -> dict[str, FloatArray]:
     return total
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """The dosed water (no bypass)."""
     return dosed(water, amounts(stage, settings))
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """Litres, and the grams of powder."""
     purity = {dose.salt: dose.purity for dose in stage.doses}
     grams = sum(

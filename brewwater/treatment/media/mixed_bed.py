@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from brewwater.treatment.medium import Load, Medium, Settings
+from brewwater.treatment.medium import Load, Medium, StageSettings
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
 SILICA_G_PER_MOL = 60.0843
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed (no bypass)."""
     leak = settings.performance["leak"]
     return water.with_(
@@ -27,7 +27,7 @@ def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     )
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """Litres, and the equivalents of whichever resin works harder: cations, or anions with CO2 and silica."""
 
     def anions(w: Water) -> np.ndarray:

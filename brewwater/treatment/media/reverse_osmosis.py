@@ -21,7 +21,7 @@ from brewwater import reference
 from brewwater.chemistry import Totals, degas, speciate
 from brewwater.chemistry.constants import log_k
 from brewwater.errors import InputError
-from brewwater.treatment.medium import FloatArray, Load, Medium, Settings
+from brewwater.treatment.medium import FloatArray, Load, Medium, StageSettings
 from brewwater.treatment.solved import carbon_dioxide_share
 from brewwater.treatment.stage import Stage, TemperatureCurve
 from brewwater.water import Water
@@ -60,7 +60,7 @@ def rejections(stage: Stage, quality: FloatArray) -> dict[str, FloatArray]:
     return found
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """The permeate (no blend)."""
     drawn = settings.performance
     rejection = rejections(stage, drawn["membrane_quality"])
@@ -94,7 +94,7 @@ def treat(water: Water, stage: Stage, settings: Settings) -> Water:
     return water.with_(totals=replace(totals, **permeate, dic=gas + (totals.dic - gas) * bound_passage), **minor)
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """One litre of product, 1/recovery of feed, the rest reject."""
     feed = 1 / settings.performance["recovery"]
     return Load(feed_L=feed, reject_L=feed - 1, chlorine_g=inlet.total_chlorine_mg_L / 1000 * feed)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.treatment.medium import FloatArray, Medium, Settings, volume_only
+from brewwater.treatment.medium import FloatArray, Medium, StageSettings, volume_only
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
@@ -31,7 +31,7 @@ def held_back(water: Water, up_to_mg_L_as_CaCO3: FloatArray, *, steam_boiler: bo
     return np.asarray(moderate & (up_to_mg_L_as_CaCO3 > 0) & (not steam_boiler))
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """The same water with phosphate added, mg/L as PO4."""
     return water.with_(phosphate_mg_L=water.phosphate_mg_L + settings.performance["phosphate_mg_L"])
 

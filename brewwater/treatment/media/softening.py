@@ -10,12 +10,12 @@ import numpy as np
 
 from brewwater.treatment.hardness import eq_L, hardness_eq, proportional
 from brewwater.treatment.media.weak_acid import load
-from brewwater.treatment.medium import Medium, Settings, changed
+from brewwater.treatment.medium import Medium, StageSettings, changed
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed (no bypass)."""
     taken = np.maximum(hardness_eq(water) - eq_L(settings.performance["leakage_mg_L_as_CaCO3"]), 0)
     return changed(water, sodium=taken, **proportional(water, taken))

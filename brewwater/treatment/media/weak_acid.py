@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from brewwater.treatment.hardness import eq_L, hardness_eq, proportional
-from brewwater.treatment.medium import FloatArray, Load, Medium, Settings, changed
+from brewwater.treatment.medium import FloatArray, Load, Medium, StageSettings, changed
 from brewwater.treatment.stage import Stage
 from brewwater.water import CO2_G_PER_MOL, Water
 
@@ -27,13 +27,13 @@ def removed_eq(water: Water, leakage_mg_L_as_CaCO3: FloatArray) -> FloatArray:
     return np.maximum(smaller - eq_L(leakage_mg_L_as_CaCO3), 0)
 
 
-def treat(water: Water, stage: Stage, settings: Settings) -> Water:
+def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:
     """Water through the bed (no bypass)."""
     taken = removed_eq(water, settings.performance["leakage_mg_L_as_CaCO3"])
     return changed(water, alkalinity=-taken, **proportional(water, taken))
 
 
-def load(inlet: Water, treated: Water, stage: Stage, settings: Settings) -> Load:
+def load(inlet: Water, treated: Water, stage: Stage, settings: StageSettings) -> Load:
     """Litres and the equivalents of hardness taken."""
     return Load(exchange_eq=hardness_eq(inlet) - hardness_eq(treated))
 

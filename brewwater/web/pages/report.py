@@ -21,7 +21,7 @@ from brewwater.reports.bounded import Watch
 from brewwater.reports.readings import EITHER
 from brewwater.reports.report import applies
 from brewwater.web.pages.report_picture import KINDS as PICTURES
-from brewwater.web.pages.report_picture import Mark, beside
+from brewwater.web.pages.report_picture import MarkedBox, beside
 from brewwater.web.state import Document, change, desk
 from brewwater.web.widgets import fields, show
 from brewwater.web.widgets.words import Words
@@ -155,15 +155,15 @@ def _problems(report: Report, picked: str | None) -> list[Problem]:
     return [p for p in report.problems if picked is None or p.supply in (picked, None)]
 
 
-def _marks(report: Report, listed: Sequence[_Shown]) -> list[Mark]:
+def _marks(report: Report, listed: Sequence[_Shown]) -> list[MarkedBox]:
     """What is drawn on the page: rows with their numbers, lines that were not read."""
     place = {id(row): box for row, box in zip(report.rows, report.boxes, strict=False)}
     marks = []
     for one in listed:
         box = place.get(id(one.row))
         if box is not None:
-            marks.append(Mark(box, "doubtful" if one.doubts else "taken" if one.used else "left", one.number))
-    marks += [Mark(box, "unread", None) for box in report.unread_boxes if box is not None]
+            marks.append(MarkedBox(box, "doubtful" if one.doubts else "taken" if one.used else "left", one.number))
+    marks += [MarkedBox(box, "unread", None) for box in report.unread_boxes if box is not None]
     return marks
 
 

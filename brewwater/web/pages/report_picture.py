@@ -28,7 +28,7 @@ _GREY = (110, 120, 125)
 
 
 @dataclass(frozen=True)
-class Mark:
+class MarkedBox:
     """A box on the page with the number of its row."""
 
     box: Box
@@ -36,7 +36,7 @@ class Mark:
     number: int | None
 
 
-def beside(name: str, data: bytes, report: Report, marks: Sequence[Mark]) -> None:
+def beside(name: str, data: bytes, report: Report, marks: Sequence[MarkedBox]) -> None:
     """The page with most of the marks, or another that is asked for; the printed lines where there is no picture."""
     counts = Counter(m.box.page for m in marks if m.kind != "unread") or Counter(m.box.page for m in marks)
     if counts:
@@ -60,7 +60,7 @@ def beside(name: str, data: bytes, report: Report, marks: Sequence[Mark]) -> Non
         st.text("\n".join(texts[:80]) or "The report gives no text for these values.")
 
 
-def _around(marks: Sequence[Mark], size: tuple[int, int]) -> tuple[int, int, int, int]:
+def _around(marks: Sequence[MarkedBox], size: tuple[int, int]) -> tuple[int, int, int, int]:
     """The part of the page that holds the marks and their headings, so that it can be read beside the values."""
     wide, high = size
     x0, x1 = min(m.box.x0 for m in marks) - 0.06, max(m.box.x1 for m in marks) + 0.03
@@ -80,7 +80,7 @@ def _page(data: bytes, suffix: str, number: int) -> bytes | None:
     return base64.b64decode(found["png"])
 
 
-def _drawn(data: bytes, suffix: str, number: int, marks: Sequence[Mark]) -> Any:
+def _drawn(data: bytes, suffix: str, number: int, marks: Sequence[MarkedBox]) -> Any:
     plain = _page(data, suffix, number)
     if plain is None:
         return None

@@ -13,7 +13,7 @@ from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT, WATER
 from brewwater.output.vocabulary import analyte_inside as inline
 from brewwater.plan import Plan
 from brewwater.planning.document import PlanDocument, demo_document, load_document, new_unit
-from brewwater.store import Unit
+from brewwater.store import SavedUnit
 from brewwater.verdicts import REQUIRED
 from brewwater.web import keeping
 from brewwater.web.search_service import aside
@@ -86,7 +86,7 @@ def _restore(ref: str, version: int, latest: int) -> None:
         desk().extra["problem"] = str(error)
 
 
-def _history(units: list[Unit]) -> None:
+def _history(units: list[SavedUnit]) -> None:
     on = desk()
     if on.ref is None or on.ref not in {u.ref for u in units}:
         return
@@ -126,7 +126,7 @@ def homework(plan: Plan) -> list[str]:
     return [inline(a) for a in needed if a not in plan.scenario.known]
 
 
-def _side_by_side(units: list[Unit], words: Words) -> None:
+def _side_by_side(units: list[SavedUnit], words: Words) -> None:
     if len(units) < 2:
         return
     st.subheader("Side by side", anchor=False)

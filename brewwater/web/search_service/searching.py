@@ -55,7 +55,7 @@ def _open(name: str | None) -> bool:
 
 
 @dataclass(eq=False)
-class Search:
+class SharedSearch:
     """A search for all who asked the same; ``first`` is what a coarse look found."""
 
     same: str
@@ -78,7 +78,7 @@ class Job:
     key: str
     session: str | None = None
     abandoned: threading.Event = field(default_factory=threading.Event)
-    search: Search | None = None
+    search: SharedSearch | None = None
 
     @property
     def share(self) -> float:
@@ -119,8 +119,8 @@ class Searches:
     def __init__(self, places: int = PLACES) -> None:
         self._places = places
         self._turn = threading.Condition()
-        self._line: list[Search] = []
-        self._at_work: list[Search] = []
+        self._line: list[SharedSearch] = []
+        self._at_work: list[SharedSearch] = []
         self._kept: OrderedDict[str, Plan] = OrderedDict()
         self._takes_s = TAKES_S
         self._children: set[_Child] = set()
@@ -150,14 +150,14 @@ class Searches:
         with self._turn:
             search = next((s for s in (*self._line, *self._at_work) if s.same == same), None)
             if search is None:
-                search = Search(same, order, due)
+                search = SharedSearch(same, order, due)
                 self._line.append(search)
             search.jobs.append(job)
             search.due = min(search.due, due)
             job.search = search
             self._turn.notify()
 
-    def ahead(self, search: Search) -> int:
+    def ahead(self, search: SharedSearch) -> int:
         """How many searches come before this one."""
         with self._turn:
             if search not in self._line:
@@ -200,7 +200,7 @@ class Searches:
                 with self._turn:
                     self._at_work.remove(search)
 
-    def _next(self) -> Search:
+    def _next(self) -> SharedSearch:
         """The next search that is due and still wanted."""
         with self._turn:
             while True:
@@ -237,7 +237,7 @@ class Searches:
         self._children.discard(child)
         child.end()
 
-    def _work(self, child: _Child, search: Search) -> bool:
+    def _work(self, child: _Child, search: SharedSearch) -> bool:
         """Have the child make the search; False where it failed by a defect."""
         over = threading.Event()
         watch = threading.Thread(target=self._watch, args=(child, search, over), daemon=True)
@@ -273,7 +273,7 @@ class Searches:
         settle(value)
         return word != "failed"
 
-    def _watch(self, child: _Child, search: Search, over: threading.Event) -> None:
+    def _watch(self, child: _Child, search: SharedSearch, over: threading.Event) -> None:
         """Tell the child to stop as soon as nobody waits; end it where it does not heed that."""
         while not over.wait(LOOK_S):
             with self._turn:

@@ -11,7 +11,7 @@ from typing import Any
 from brewwater.web import journal
 from brewwater.web.server.headers import safe_headers
 from brewwater.web.server.phone import COOKIE, Phones
-from brewwater.web.server.policy import PAIRING, Policy, Refusal, Visit
+from brewwater.web.server.policy import PAIRING, DoorRequest, DoorRules, Refusal
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -35,7 +35,7 @@ def word() -> str:
     return secrets.token_hex(16)
 
 
-def cookie_of(visit: Visit) -> str | None:
+def cookie_of(visit: DoorRequest) -> str | None:
     """The pairing cookie that a visit brought, if any."""
     try:
         found = SimpleCookie(visit.headers.get("cookie", "")).get(COOKIE)
@@ -51,7 +51,9 @@ class FrontDoor:
     open page to ``MESSAGE_BYTES``.
     """
 
-    def __init__(self, app: App, policy: Policy, phones: Phones | None = None, upload_bytes: int = 20_000_000) -> None:
+    def __init__(
+        self, app: App, policy: DoorRules, phones: Phones | None = None, upload_bytes: int = 20_000_000
+    ) -> None:
         self._app, self._policy, self._phones, self._upload = app, policy, phones, upload_bytes
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -59,7 +61,7 @@ class FrontDoor:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
-        visit = Visit.of(scope)
+        visit = DoorRequest.of(scope)
         cookie = cookie_of(visit)
 
         def refused() -> Refusal | None:
@@ -78,7 +80,7 @@ class FrontDoor:
         else:
             await self._request(scope, receive, send, visit)
 
-    async def _request(self, scope: Scope, receive: Receive, send: Send, visit: Visit) -> None:
+    async def _request(self, scope: Scope, receive: Receive, send: Send, visit: DoorRequest) -> None:
         most = self._upload + UPLOAD_MARGIN_BYTES if "/_stcore/upload_file/" in visit.path else SMALL_BYTES
         too_large = Refusal(413, "size", f"At most {most} bytes are taken here.")
         told = visit.headers.get("content-length", "0")
@@ -145,7 +147,7 @@ class FrontDoor:
         await self._app(scope, bounded, watched)
 
 
-async def _refuse(refusal: Refusal, visit: Visit, send: Send) -> None:
+async def _refuse(refusal: Refusal, visit: DoorRequest, send: Send) -> None:
     if visit.kind == "websocket":
         await send({"type": "websocket.close", "code": 1008})
         return

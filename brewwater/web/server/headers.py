@@ -10,7 +10,7 @@ from functools import cache
 from importlib import resources
 
 from brewwater.store import access
-from brewwater.web.server.policy import Visit
+from brewwater.web.server.policy import DoorRequest
 
 _INLINE = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
@@ -48,7 +48,7 @@ def content_policy(host: str) -> str:
     )
 
 
-def safe_headers(given: Iterable[tuple[bytes, bytes]], visit: Visit) -> list[tuple[bytes, bytes]]:
+def safe_headers(given: Iterable[tuple[bytes, bytes]], visit: DoorRequest) -> list[tuple[bytes, bytes]]:
     """An answer's headers with ours in place of any of the same name."""
     host = visit.headers.get("host", "")
     ours = {

@@ -25,7 +25,7 @@ from brewwater.web import journal
 from brewwater.web.server.door import FrontDoor
 from brewwater.web.server.phone import Code, Phones, hours_of
 from brewwater.web.server.phone_page import own_address, pairing, welcome
-from brewwater.web.server.policy import PAIRING, Policy
+from brewwater.web.server.policy import PAIRING, DoorRules
 
 PHONE = "BREWWATER_PHONE_HOURS"
 HOSTS = "BREWWATER_HOSTS"
@@ -40,7 +40,7 @@ def secrets_kept() -> dict[str, Any]:
         return {}
 
 
-def policy(secrets: dict[str, Any], hosts: str = "", phone: bool = False) -> Policy:
+def policy(secrets: dict[str, Any], hosts: str = "", phone: bool = False) -> DoorRules:
     """The rules for these settings; the database is the one that the environment names."""
     shut = None
     try:
@@ -50,7 +50,7 @@ def policy(secrets: dict[str, Any], hosts: str = "", phone: bool = False) -> Pol
     except BrewwaterError:
         pass  # an address that names no database: the pages say so
     signed = access.sign_in_configured(secrets)
-    return Policy(signed, shut, access.hosts_named(secrets, hosts), phone and not signed)
+    return DoorRules(signed, shut, access.hosts_named(secrets, hosts), phone and not signed)
 
 
 class Health:

@@ -14,7 +14,7 @@ _CORE = frozenset({"health", "host-config", "stream", "upload_file", "bidi-compo
 
 
 @dataclass(frozen=True, slots=True)
-class Visit:
+class DoorRequest:
     """What a request shows: ``client`` and ``arrived_at`` are the two ends of its connection, None where unknown;
     ``headers`` are in small letters, of one that stands twice the last."""
 
@@ -27,7 +27,7 @@ class Visit:
     hosts: int = 1
 
     @classmethod
-    def of(cls, scope: Mapping[str, Any]) -> Visit:
+    def of(cls, scope: Mapping[str, Any]) -> DoorRequest:
         """The visit of an ASGI scope."""
         pairs = [(k.decode("latin-1").lower(), v.decode("latin-1")) for k, v in scope.get("headers", ())]
         client, server = scope.get("client"), scope.get("server")
@@ -54,7 +54,7 @@ class Refusal:
 
 
 @dataclass(frozen=True, slots=True)
-class Policy:
+class DoorRules:
     """The rules of one server.
 
     ``sign_in``: OIDC sign-in is set up, and the pages ask for it. ``shut``: the line with which everything is refused
@@ -68,11 +68,11 @@ class Policy:
     phone: bool = False
     feed: Callable[[str], bool] = lambda path: False
 
-    def refuse(self, visit: Visit, paired: Callable[[], bool] = lambda: False) -> Refusal | None:
+    def refuse(self, visit: DoorRequest, paired: Callable[[], bool] = lambda: False) -> Refusal | None:
         """Why a visit is refused, or None; ``paired`` is asked only where a paired phone would be let in."""
         return self._foreign(visit) or _closed(visit.path) or self._stranger(visit, paired)
 
-    def _foreign(self, visit: Visit) -> Refusal | None:
+    def _foreign(self, visit: DoorRequest) -> Refusal | None:
         host, origin = visit.headers.get("host"), visit.headers.get("origin")
         if visit.hosts != 1 or not access.host_allowed(host, visit.arrived_at, self.hosts):
             return Refusal(
@@ -85,7 +85,7 @@ class Policy:
             return Refusal(403, "origin", "Pages of other sites may not ask here.")
         return None
 
-    def _stranger(self, visit: Visit, paired: Callable[[], bool]) -> Refusal | None:
+    def _stranger(self, visit: DoorRequest, paired: Callable[[], bool]) -> Refusal | None:
         if self.sign_in:
             return None
         if self.shut is not None:
