@@ -74,8 +74,8 @@ EQUIPMENT = {"reverse_osmosis": "membrane_unit", "mineral_dose": "dosing_set"}
 
 def price_of(inputs: CostInput, key: str) -> tuple[Span, bool]:
     """A price of ``Prices``, and whether it is the placeholder of ``price_placeholders.csv``."""
-    scenario: Span | None = getattr(inputs.prices, key)
-    if scenario is not None:
-        return scenario, False
+    own: Span | None = getattr(inputs.prices, key)
+    if own is not None:
+        return own, False
     row = reference.keyed("price_placeholders")[key]
     return Span(low=float(row["low"]), typical=float(row["typical"]), high=float(row["high"])), True

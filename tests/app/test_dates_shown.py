@@ -11,7 +11,7 @@ import pytest
 from brewwater.changes import InService
 from brewwater.output.charts import LIGHT, capacity_left, demand_year, remaining, tank_day
 from brewwater.plan import Plan, make_plan
-from brewwater.planning.document import PlanDocument
+from brewwater.planning.document import PlanDocument, mobile_template
 from brewwater.records import Span
 from brewwater.web.widgets.facts import next_change
 from brewwater.web.widgets.words import date
@@ -136,8 +136,9 @@ def test_the_tanks_names_do_not_stand_on_each_other(sizes: tuple[float, float | 
 # -- which test matters
 
 
-def test_which_test_matters_stands_beside_the_log(ready, found: Plan) -> None:
-    ready.go("readings")
+def test_which_test_matters_stands_beside_the_log(open_page, few_draws) -> None:
+    found = make_plan(few_draws(mobile_template()))  # of whose water nothing is known
+    ready = open_page(mobile_template(), found).go("readings")
     tests = [t for t in found.next_tests if t.test != "none"]
     assert tests
     html = unescape(ready.html())
