@@ -20,6 +20,7 @@ from brewwater.planning.heaters import heater_verdicts
 from brewwater.planning.notebook import plan_html
 from brewwater.planning.other_water import asks
 from brewwater.planning.quick import quick_document
+from brewwater.planning.rinses import move_first
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Cancelled, Progress, recommend
 from brewwater.planning.shelf_rating import Rated, from_shelf, rate
@@ -170,7 +171,8 @@ def make_plan(
         recommended=recommended,
         alternatives=alternatives,
         next_tests=tests,
-        warnings=warnings(scenario, candidate)
+        warnings=rinse_warning(scenario, candidate)
+        + warnings(scenario, candidate)
         + grouping_warning(scenario, candidate)
         + log_warnings(correction)
         + base_warning(scenario, candidate, alternatives)
@@ -282,6 +284,12 @@ def asked_first(scenario: Scenario, alternatives: Sequence[Alternative]) -> tupl
 def boiler_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:
     """What a steam boiler holds, and what to draw off it a day."""
     return tuple(Warning_("boiler_draw_off", found.note) for found in draw_offs(scenario, candidate))
+
+
+def rinse_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:
+    """Where a rinser or a sink stands behind the filters: what costs nothing comes before what is sold."""
+    note = move_first(scenario, candidate)
+    return () if note is None else (Warning_("rinse_behind_filters", note),)
 
 
 def base_warning(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> tuple[Warning_, ...]:

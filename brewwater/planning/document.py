@@ -252,6 +252,10 @@ def with_overrides(
 
     ``supply`` replaces the first supply, under its own name; ``analysis`` replaces single analytes of the
     first supply. A number that is not given stays as it was.
+
+    Raises
+    ------
+    InputError : the document with it cannot be used: a drinks count below 0, or a supply with another's name
     """
     changes: dict[str, Any] = {}
     first = document.supplies[0]
@@ -265,7 +269,8 @@ def with_overrides(
         changes["supplies"] = (now, *document.supplies[1:])
         changes["fill"] = document.fill.model_copy(update={"fills": fills})
     if drinks_per_service_day is not None:
-        count = Span(low=drinks_per_service_day, typical=drinks_per_service_day, high=drinks_per_service_day)
+        only = drinks_per_service_day
+        count = Span.model_construct(low=only, typical=only, high=only)  # held against its limits below, with its place
         changes["demand"] = document.demand.model_copy(update={"drinks_per_service_day": count})
     if not changes:
         return document

@@ -53,7 +53,12 @@ def day_of(branches: Sequence[Branch], litres: Litres, reject_L_per_L: Litres) -
 
 def tank_checks(on: Known, day: Day, judge: Judge, carried_gal: float = 0.0) -> list[Check]:
     """Fresh and waste tank on an ordinary day; ``carried_gal``: a tank of other water that the waste tank has to
-    answer for as well."""
+    answer for as well.
+
+    Raises
+    ------
+    AssertionError : tanks, hours or the usable share are missing: the unit was not filled in from a template
+    """
     unit = on.unit
     fresh, waste, hours = unit.fresh_tank_gal, unit.waste_tank_gal, unit.hours_per_service_day
     usable_share = unit.usable_fresh_share

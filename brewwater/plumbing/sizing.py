@@ -208,7 +208,12 @@ def recovery_gal_per_hour(power_W: float, cold_C: float, hot_C: float) -> float:
 
 
 def hot_share(warm_C: float, cold_C: float, hot_C: float) -> float:
-    """Share of hot water in a mix of ``warm_C``, 0 to 1."""
+    """Share of hot water in a mix of ``warm_C``, 0 to 1.
+
+    Raises
+    ------
+    InputError : ``warm_C`` is outside ``cold_C`` to ``hot_C``: no mix has it
+    """
     if not cold_C <= warm_C <= hot_C:
         raise InputError(
             "water at the tap",

@@ -122,7 +122,12 @@ def balance(
 
 def drain_slope_in_per_ft(diameter_in: float) -> float:
     """Least slope of a horizontal drain pipe, inches per foot (Table 704.1). Between two lines of the table,
-    the steeper."""
+    the steeper.
+
+    Raises
+    ------
+    InputError : a diameter of 0 in or below
+    """
     if diameter_in <= 0:
         raise InputError("drain diameter", diameter_in, "it is above 0 in", "Measure the drain pipe.")
     rows = reference.table("drain_slope")

@@ -17,7 +17,7 @@ from brewwater.reference import Row, cite, table
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.units import plain, to_plan_units
 from brewwater.verdicts.measure import Measure, Role, Status
-from brewwater.verdicts.verdict import Verdict
+from brewwater.verdicts.verdict import RANK, Verdict
 
 Law = Literal["us_federal", "eu", "who"]
 Level = Literal["stop", "watch", "note"]
@@ -94,8 +94,7 @@ def potability(
 
 def worst_safety(found: Sequence[Potability]) -> Verdict:
     """The worst of several supplies' safety verdicts."""
-    order: list[Status] = ["ok", "unknown", "watch", "act", "stop"]
-    return max((p.verdict for p in found), key=lambda v: order.index(v.status))
+    return max((p.verdict for p in found), key=lambda v: RANK[v.status])
 
 
 def _covered(entries: Mapping[str, Measurement], law: Law, day: date) -> frozenset[str]:

@@ -6,6 +6,7 @@ sediment filter and the carbon; ``first_of`` are trains of which one must be cho
 
 from __future__ import annotations
 
+import re
 import runpy
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -20,7 +21,9 @@ import pytest
 
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import load_document
+from brewwater.planning.search import cost_over_years
 from brewwater.planning.steam import draw_offs
+from brewwater.treatment.classes import SIZES
 
 AT = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("recommend_scenarios.py"))))
 CARBON = ("sediment", "carbon")
@@ -38,6 +41,9 @@ class Row:
 
     served, bypass : medium of the served water and of the train's bypass that must lie between two figures
     worst : no verdict of the served water on this subject may be worse
+    behind : kinds of fixture hung behind the filters; ``like``: the row without them, whose kind of train it keeps
+    hot_scale : the water as it comes is out of goal in what drops out of it when heated, and the verdict on the
+        served water names that
     """
 
     id: str
@@ -58,6 +64,9 @@ class Row:
     warns: tuple[str, ...] = ()
     unwarned: tuple[str, ...] = ()
     governed: str | None = None
+    behind: tuple[str, ...] = ()
+    like: str | None = None
+    hot_scale: bool = False
 
 
 WEAK, MEMBRANE, MINERALS = "weak_acid", "reverse_osmosis", "mineral_dose"
@@ -205,6 +214,7 @@ ROWS = (
         },
         "pH falls in the cup by itself: no acid for the pH alone",
         one_of=((WEAK,), (MEMBRANE,), (MEMBRANE, MINERALS)),
+        hot_scale=True,
     ),
     Row(
         "steam",
@@ -229,6 +239,14 @@ ROWS = (
         one_of=((WEAK,), (MEMBRANE,), DEEP, (*DEEP, MINERALS)),
         listed=(WEAK, "softening", MEMBRANE),
     ),
+    Row("big-flow", GOOD, "size before chemistry", 90, behind=("rinser", "sink"), like="good"),
+    Row(
+        "big-flow-hard",
+        {"total_hardness": 290, "alkalinity": 240, "total_dissolved_solids": 420},
+        "size before chemistry",
+        behind=("rinser", "sink"),
+        like="hard-alk",
+    ),
 )
 
 
@@ -241,6 +259,8 @@ def _document(row: Row, draws: int = 64) -> Any:
     made["unit"].update(row.unit)
     if row.weekdays:
         made["demand"]["calendar"]["weekdays"] = list(row.weekdays)
+    for branch in made["branches"]:
+        branch["filtered"] |= branch["kind"] in row.behind
     return load_document(made)
 
 
@@ -281,6 +301,40 @@ def test_the_panel(row: Row) -> None:
     assert set(row.warns) <= AT.codes(made), shown
     if row.governed:
         assert {life.governs for life in made.candidate.calendar.lives.values()} == {row.governed}, shown
+    if row.hot_scale:
+        as_it_comes = AT.measure(AT.verdict(made.source_verdicts, "scale"), "hot_ccpp")
+        assert as_it_comes.status in {"watch", "act"}, as_it_comes
+        assert "calcite that drops out at 93 °C" in AT.verdict(made.candidate.verdicts, "scale").why
+    if row.like:
+        assert media == AT.media(_plan(row.like).candidate.stages), shown
+
+
+@pytest.mark.parametrize("row", [r for r in ROWS if r.behind], ids=lambda r: r.id)
+def test_a_rinser_behind_the_filters_is_moved_before_a_size_is_paid_for(row: Row) -> None:
+    twin = next(r for r in ROWS if r.id == row.like)
+    behind, before = _plan(row.id), _plan(twin.id)
+    assert behind.warnings[0].code == "rinse_behind_filters"
+    told = behind.warnings[0].message
+    assert "Behind the filters hang: Pitcher rinser, Three-basin sink. Hang them before the filters first" in told
+    assert "rinse_behind_filters" not in AT.codes(before)
+    steps = [
+        (SIZES.index(a.size), SIZES.index(b.size))
+        for a, b in zip(before.candidate.stages, behind.candidate.stages, strict=True)
+    ]
+    assert all(small <= large for small, large in steps) and any(small < large for small, large in steps)
+    flows = [c for c in behind.candidate.checks if c.check == "cartridge_flow"]
+    assert len(flows) == len(steps) and all(c.ok for c in flows)
+    # with free water all that the move saves is what the same kind of train costs less in smaller sizes
+    free = {"money": {"prices": {"water_gal": 0}}}
+    kind = AT.media(before.candidate.stages)
+    plans = (make_plan(load_document({**_document(r).model_dump(), **free})) for r in (row, twin))
+    dear, cheap = (
+        next(cost_over_years(p.scenario, a) for a in p.alternatives if AT.media(a.candidate.stages) == kind)
+        for p in plans
+    )
+    priced = re.search(r"cost \$([\d,]+) a year", told)
+    assert priced is not None, told
+    assert float(priced[1].replace(",", "")) == pytest.approx(dear - cheap, rel=0.1)
 
 
 def test_the_ranking_stands_behind_the_stop_and_the_limit() -> None:

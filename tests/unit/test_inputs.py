@@ -76,3 +76,9 @@ def test_a_supply_replaces_the_first_and_its_fills_follow() -> None:
     document = with_overrides(demo_document(), supply=Supply(name="Dell Spring"))
     assert [s.name for s in document.supplies] == ["Dell Spring", "Saltmarsh End"]
     assert [f.supply for f in document.fill.fills] == ["Dell Spring", "Saltmarsh End"]
+
+
+def test_a_drinks_count_that_replaces_another_is_held_against_its_limits() -> None:
+    for count in (-1.0, float("nan")):
+        with pytest.raises(InputError, match="drinks_per_service_day"):
+            with_overrides(mobile_template(), drinks_per_service_day=count)

@@ -134,6 +134,12 @@ class Scales:
         total = np.broadcast_to(money, (1, *shape))[0]
         return Weight(total, {s: np.broadcast_to(x, shape) for s, x in loss.items()})
 
+    def sized(self, train: Sequence[Stage]) -> tuple[tuple[Stage, ...], float]:
+        """A train in its best sizes, and its expected money a year; no water of it is judged."""
+        run, chosen = self._run([tuple(train)])
+        money, sizes, _ = self._money([tuple(train)], run, chosen)
+        return tuple(options[0] for options in sizes), float(self.expected(money)[0])
+
     def _lot(
         self,
         trains: Sequence[tuple[Stage, ...]],
