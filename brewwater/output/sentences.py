@@ -7,7 +7,7 @@ which it is out. A first sentence has at most 20 words besides names, at most on
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -148,7 +148,11 @@ class Deciding:
 
 def deciding(verdict: Verdict) -> Deciding | None:
     """The worst measure of a verdict; None where none is judged."""
-    bound = [m for m in verdict.measures if m.goal != (None, None) and m.share is not None and m.p50 is not None]
+    return _worst(verdict.measures)
+
+
+def _worst(measures: Iterable[Measure]) -> Deciding | None:
+    bound = [m for m in measures if m.goal != (None, None) and m.share is not None and m.p50 is not None]
     if not bound:
         return None
     one = max(bound, key=lambda m: (RANK[m.status], -(m.share or 0.0)))
@@ -231,17 +235,21 @@ def before_sentence(verdict: Verdict, words: Words, scale_g: float | None) -> st
 
 
 def problem(town: Town) -> str | None:
-    """What is most wrong with an untreated water, in two or three words; None where nothing is."""
-    ranked: list[tuple[int, int, str]] = []
+    """What is most wrong with an untreated water, in two or three words; None where nothing is. Chlorine, which every
+    carbon takes out of nearly every tap, is named only where nothing else is wrong."""
+    ranked: list[tuple[bool, int, int, str]] = []
     for order, subject in enumerate(("scale", "cup", "corrosion")):
         verdict = town.before[subject]  # type: ignore[index]
-        found = deciding(verdict)
-        if found is None or found.side is None or verdict.status == "ok":
+        if verdict.status == "ok":
             continue
-        wrong = WRONG.get((found.measure.name, found.side))
-        if wrong:
-            ranked.append((-RANK[found.measure.status], order, wrong))
-    return min(ranked)[2] if ranked else None
+        for usual in (False, True):
+            found = _worst(m for m in verdict.measures if (m.name == "total_chlorine") is usual)
+            wrong = None if found is None or found.side is None else WRONG.get((found.measure.name, found.side))
+            if found is not None and wrong:
+                if found.measure.status == "watch":  # as the verdict's own sentence says it
+                    wrong = wrong.replace("too ", "a little ", 1)
+                ranked.append((usual, -RANK[found.measure.status], order, wrong))
+    return min(ranked)[3] if ranked else None
 
 
 def headline(towns: Sequence[Town]) -> str:
@@ -274,6 +282,8 @@ def outcome(stages: int, after: Sequence[Verdict], before: Sequence[Verdict], *,
     left = [v for v in after if v.subject != "safety"]
     count = f"{number_word(stages).capitalize()} stage{'s' if stages > 1 else ''}"
     one = stages == 1
+    if all(v.status == "ok" for v in (*left, *(v for v in before if v.subject != "safety"))):
+        return f"{count} guard{'s' if one else ''} it."
     if any(v.status in ("act", "stop") for v in left):
         return f"{count} help{'s' if one else ''}, but not enough."
     if any(v.status == "watch" for v in left):

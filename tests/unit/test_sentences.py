@@ -14,8 +14,9 @@ from brewwater.output.numbers import Words
 from brewwater.output.sentences import _HAPPENS, _PLAIN
 from brewwater.output.vocabulary import MEASURES, SPOKEN
 from brewwater.plan import Plan, make_plan
-from brewwater.planning.document import demo_document, load_document
+from brewwater.planning.document import demo_document, load_document, mobile_template, with_overrides
 from brewwater.planning.search.kinds import stage
+from brewwater.reports.analysis import Measurement
 from brewwater.web.state import as_document
 
 MOST_WORDS = 20
@@ -118,3 +119,17 @@ def test_the_flows_of_the_drawing_add_up(answers: list[tuple[Plan, Answer]]) -> 
     for _, told in answers:
         flow = told.flows
         assert flow.taken == pytest.approx(flow.untreated + flow.rejected + flow.treated)
+
+
+def test_the_headline_names_chlorine_last_and_a_little_as_a_little() -> None:
+    def told(hardness: float, chlorine: float) -> str:
+        water = {"total_hardness": hardness, "alkalinity": 55, "total_dissolved_solids": 130, "chloride": 10}
+        water |= {"free_chlorine": chlorine}
+        plain = mobile_template().model_copy(update={"train": ()})
+        typed = {k: Measurement.model_validate({"value": v, "unit": "mg/L"}) for k, v in water.items()}
+        plan = make_plan(with_overrides(plain, analysis=typed), search=False)
+        return answer(plan, Words(False), plan.document.demand.calendar.start).headline
+
+    assert "in chlorine" in told(75, 3.0)
+    assert "a little hard" in told(135, 3.0)
+    assert "too hard" in told(300, 3.0)
