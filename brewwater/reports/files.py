@@ -160,8 +160,12 @@ def _tabbed(text: str) -> list[str]:
     return ["".join(p[:200].ljust(widths[j] + 3) for j, p in enumerate(line.split("\t")[:60])) for line in lines]
 
 
-def _grid_page(rows: Sequence[Sequence[str | None]], title: str = "") -> Page | None:
-    """A table's cells as words; None in a cell is the reach of the one before it or above it."""
+def _grid_page(rows: Sequence[Sequence[str | None]], title: str = "", above: Sequence[str] = ()) -> Page | None:
+    """A table's cells as words; None in a cell is the reach of the one before it or above it.
+
+    ``above`` are the lines that stand over it; the last of them is its title where none is given.
+    """
+    title = title or (above[-1] if above and len(above[-1]) < 100 else "")
     words = []
     width = 0
     for y, row in enumerate(rows[:MAX_ROWS]):
@@ -175,7 +179,7 @@ def _grid_page(rows: Sequence[Sequence[str | None]], title: str = "") -> Page | 
                 words.append(Word(text, 1, float(x), float(y), float(reach), y + 1.0))
     if not words:
         return None
-    return Page(1, float(width), float(len(rows)), tuple(words), form="grid", title=title)
+    return Page(1, float(width), float(len(rows)), tuple(words), form="grid", title=title, above=tuple(above))
 
 
 def _clean(cell: str | None) -> str:
@@ -279,7 +283,8 @@ class _Html(HTMLParser):
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
-        self.tables: list[tuple[str, list[list[str | None]]]] = []
+        self.tables: list[tuple[tuple[str, ...], list[list[str | None]]]] = []
+        self._told = 0
         self.text: list[str] = []
         self._open: list[tuple[list[list[str | None]], dict[int, int]]] = []
         self._cell: list[str] | None = None
@@ -319,8 +324,9 @@ class _Html(HTMLParser):
             self._close_table()
 
     def _close_table(self) -> None:
-        said = [t.strip() for t in "".join(self.text[-60:]).splitlines() if t.strip()]
-        self.tables.append((said[-1] if said and len(said[-1]) < 100 else "", self._open.pop()[0]))
+        since = self.text[max(self._told, len(self.text) - 60) :]
+        self.tables.append((tuple(t.strip() for t in "".join(since).splitlines() if t.strip()), self._open.pop()[0]))
+        self._told = len(self.text) if not self._open else self._told
 
     def handle_data(self, data: str) -> None:
         if self._skip:
@@ -380,7 +386,7 @@ def _html(text: str) -> Source:
     parser.feed(text)
     parser.close()
     text = "".join(parser.text)
-    return _source([*(_grid_page(t, title) for title, t in parser.tables), _text_page(text, 1)], text)
+    return _source([*(_grid_page(t, above=above) for above, t in parser.tables), _text_page(text, 1)], text)
 
 
 def _markdown(text: str) -> Source:
@@ -389,9 +395,8 @@ def _markdown(text: str) -> Source:
     part: list[list[str | None]] = []
 
     def close() -> None:
-        said = [r.strip() for r in rest[-3:] if r.strip()]
         if part:
-            pages.append(_grid_page(part, said[-1] if said and len(said[-1]) < 100 else ""))
+            pages.append(_grid_page(part, above=[r.strip() for r in rest[-8:] if r.strip()]))
         part.clear()
 
     for line in text.splitlines()[: 5 * MAX_ROWS]:

@@ -28,11 +28,13 @@ def read_page(
     places: Sequence[tuple[int, str]] = (),
     before: str | None = None,
     table: Grid | None = None,
-) -> tuple[list[Row], list[Unread], Grid | None]:
+    unit: str = "",
+) -> tuple[list[Row], list[Unread], Grid | None, str]:
     """Rows of a page of which ``lines`` are the lines, and those that stay unread.
 
     ``places`` are the lines that name a sampling point, ``before`` is the one of the page before,
-    ``table`` the last table of that page; the last of this one is returned too.
+    ``table`` the last table of that page, ``unit`` what a heading gave for all values before it; the last table and
+    the heading's unit of this one are returned too.
     """
     number = page.number if numbered else None
     if page.form == "grid":
@@ -47,7 +49,7 @@ def read_page(
     loose = [(i, t) for i, t in enumerate(texts) if i not in used]
     if page.form != "grid":
         grids += read_sequences(loose, number)
-    everywhere = unit_everywhere(texts)
+    everywhere = unit_everywhere([*page.above, *texts]) or unit
     rows: list[Row] = []
     taken: dict[int, set[str]] = {}
     for grid in grids:
@@ -60,7 +62,7 @@ def read_page(
     if page.form != "grid":
         rows += prose_rows([t for i, t in loose if i not in used], mark, number)
     last = next((g for g in reversed(grids) if g.blocks), None)
-    return rows, unread_lines(lines, rows, number, taken), last
+    return rows, unread_lines(lines, rows, number, taken), last, everywhere
 
 
 def line_texts(lines: list[Line]) -> list[str]:

@@ -78,9 +78,10 @@ def read_content(content: Source, name: str) -> Report:
         lines = [page_lines(page) for page in pages]
     before: str | None = None
     table: Grid | None = None
+    unit = ""
     for page, its_lines, its_places in zip(pages, lines, named, strict=True):
-        its_rows, open_, table = read_page(
-            page, its_lines, mark, numbered=content.numbered, places=its_places, before=before, table=table
+        its_rows, open_, table, unit = read_page(
+            page, its_lines, mark, numbered=content.numbered, places=its_places, before=before, table=table, unit=unit
         )
         rows += its_rows
         unread += open_

@@ -63,7 +63,9 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One page: its words in any order, its ruled lines where the source knows them, a title (a sheet's name)."""
+    """One page: its words in any order, its ruled lines where the source knows them, a title (a sheet's name).
+
+    ``above`` are the lines that stand over a grid."""
 
     number: int
     width: float
@@ -72,6 +74,7 @@ class Page:
     rules: tuple[Rule, ...] = ()
     form: Form = "print"
     title: str = ""
+    above: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
