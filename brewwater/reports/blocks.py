@@ -45,15 +45,18 @@ class Block:
 def page_tables(page: Page, lines: Sequence[Line], number: int | None) -> list[Grid]:
     """The tables of a printed page of which ``lines`` are the lines."""
     grids = []
-    for region in regions(lines, page.width):
+    strips = regions(lines, page.width)
+    for region in strips:
         found = [b for b in _blocks(parts_of(lines, region, page.form))]
         ordered = page.form == "text"
+        for block in found if ordered else ():
+            block.head = _cut_heads(block.head)
         for block in found if ordered else ():  # what is no row of it may still be a list or a sentence
             block.lines = {p.at for p in block.head} | {p.at for r in block.records for p in r.parts}
         made = [(g, b) for b in found if (g := (_in_order(b) if ordered else None) or _grid(b)) is not None]
         made = [(_nameless(g) if b.records[0].titled else g, b) for g, b in made]
-        if page.form == "text":  # single columns of text are a list, not a table
-            made = [(g, b) for g, b in made if _is_table(g)]
+        if page.form == "text":  # a single column of text is a list, not a table, but for headed ones side by side
+            made = [(g, b) for g, b in made if _is_table(g) or (len(strips) > 1 and any(map(any, g[0])))]
         if made:
             grids.append(
                 Grid(
@@ -77,9 +80,12 @@ def page_tables(page: Page, lines: Sequence[Line], number: int | None) -> list[G
 def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
     """A table on its side: a line of analytes, and lines of figures beneath it."""
     for i, line in enumerate(lines):
-        if sum(read_label(c.text) is not None for c in line) < 3:
+        named = sum(read_label(c.text) is not None for c in line)
+        few = 0 < named < 3 and _over_figures(line, lines[i + 1 : i + 2])
+        if named < 3 and not few:
             continue
-        rows = [k for k in range(i + 1, min(i + 40, len(lines))) if sum(is_value(c.text) for c in lines[k]) >= 3]
+        least = named if few else 3
+        rows = [k for k in range(i + 1, min(i + 40, len(lines))) if sum(is_value(c.text) for c in lines[k]) >= least]
         if not rows or rows[0] - i > 4:
             continue
         last = rows[0]
@@ -97,10 +103,44 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
         heads = [row for row in tops if row not in units and (row is line or _aligned(row, spans))]
         cells = [_columns_text(heads, spans), *(_columns_text([row], spans) for row in units)]
         cells += [_columns_text([row], spans) for row in body]
-        made = make_grid(cells, number)
+        made = make_grid([list(c) for c in zip(*cells, strict=True)] if few else cells, number)
         if made is not None:
             return [replace(made, lines=frozenset(range(max(0, i - 1), last + 1)))]
     return []
+
+
+def _cut_heads(head: Sequence[Part]) -> list[Part]:
+    """Heads of text that only one space parts are cut where a head above or beneath begins at the same character."""
+    begins = [{c.x0 for q in head if q is not p for c in q.cells} for p in head]
+    out = []
+    for part, starts in zip(head, begins, strict=True):
+        cells: Line = []
+        for cell in part.cells:
+            words, at = [m.start() for m in re.finditer(r"\S+", cell.text)], 0
+            cuts = [w for w in words[1:] if cell.x0 in starts and cell.x0 + w in starts]
+            for end in [*cuts, len(cell.text)]:
+                text = cell.text[at:end].strip()
+                cells.append(Cell(text, cell.x0 + at, cell.x0 + at + len(text), cell.y0, cell.y1))
+                at = end
+        out.append(Part(part.at, part.label, cells))
+    return out
+
+
+def _over_figures(line: Line, below: Sequence[Line]) -> bool:
+    """Whether each analyte on a line stands over a figure of the line beneath, and a name stands left of those."""
+    heads = [c for c in line if read_label(c.text) is not None]
+    if len(heads) != len(line):
+        return False
+    for row in below:
+        figures = [c for c in row if is_value(c.text)]
+        over = zip(heads, figures, strict=False)
+        return (
+            len(figures) == len(heads) == len(row) - 1
+            and not is_value(row[0].text)
+            and read_label(row[0].text) is None
+            and all(min(h.x1, f.x1) > max(h.x0, f.x0) for h, f in over)
+        )
+    return False
 
 
 def _aligned(row: Line, spans: Sequence[Sequence[float]]) -> bool:

@@ -40,7 +40,9 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
         r"|samples (?:taken|collected)|anzahl|nombre de|numero (?:di|de)\b|aantal|sites (?:over|above)"
         r"|exceed(?:ing|ances?)|^n$|samples? size|frequency|haufigkeit|percentage|percent of|liczba|pocet|^numar"
         r"|\bantal\b|\bantall\b|lukumaara|nr\.? ?crt|^l\.?p\.?$|^nr\.?$|^lfd|^no\.?$|^#$|^序号$|porcent|^poz\.?$"
-        r"|cantidad de|pruebas|months with",
+        r"|cantidad de|pruebas|months with|^(?:n|no|nr|num)\.? ?o?\.?\s+(?:of|de|d'|von|di|av|prob)"
+        r"|^n\.? ?[o°]\.?\s+\w{4}"
+        r"|^samples$|^muestras$|^amostras$|^prover$|^probek$|^proben$|^%\s*(?:of|do|de|des|der)?\s*[a-z]{4}",
     ),
     (
         "limit",
@@ -58,7 +60,8 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
     ),
     (
         "violation",
-        r"violat|violac|complian|meets|uberschreit|erfullt|conforme|cumple|voldoet|within limits|overskrid|vyhov|zgodn",
+        r"violat|violac|complian|meets|uberschreit|erfullt|conforme|cumple|voldoet|within limits|overskrid|vyhov|zgodn|contraven"
+        r"|cumprim",
     ),
     (
         "method",
@@ -101,7 +104,7 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
     ),
     (
         "average",
-        r"average|\bavg|\bmean\b|mittel(?!ung)|\bmedia\b|moyen|gemiddeld|durchschnitt|typical|median|promedio|\bmedio"
+        r"average|\bavg|\bmean\b|mittel(?!ung)|\bmedia\b|moyen|gemiddeld|^gem\.?$|durchschnitt|typical|median|promedio|\bmedio"
         r"|\bmoy\b|^o$|sredni|prumer|\bmedi[eiu]\b|medel|gjennomsnitt|gennemsnit|keskiarvo|平均|\bmedias\b",
     ),
     (
@@ -210,6 +213,7 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
     _by_content(columns, named, body)
     _doubles(columns, named, body)
     _by_figures(columns, named, body)
+    _middle(columns, named, body)
     for names in named:
         names[:] = [n for n in names if _may_name(n)]
     if not headed and sum(c.role == "value" for c in columns) < 2:
@@ -361,6 +365,25 @@ def _by_figures(columns: list[Column], named: list[list[str]], body: list[list[s
             for role, k in zip(("low", "average", "high"), order, strict=True):
                 columns[at[k]].role = role  # type: ignore[assignment]
             return
+
+
+def _middle(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:
+    """A column whose head is not understood, between one lowest and one highest in every row, is the middle."""
+    low, high = ([j for j, c in enumerate(columns) if c.role == role and not named[j]] for role in ("low", "high"))
+    open_ = [j for j, c in enumerate(columns) if c.role == "value" and not c.date and not role_of(c.header)]
+    if (
+        len(low) != 1
+        or len(high) != 1
+        or len(open_) != 1
+        or not min(low[0], high[0]) - 1 <= open_[0] <= max(low[0], high[0]) + 1
+    ):
+        return
+    at = (low[0], open_[0], high[0])
+    rows = [[v.high if (v := read_value(row[j])) else None for j in at] for row in body if max(at) < len(row)]
+    full = [r for r in rows if None not in r]
+    if len(full) >= 3 and all(a <= b <= c for a, b, c in full):  # type: ignore[operator]
+        columns[open_[0]].role = "average"
+        named[open_[0]] = []
 
 
 def _is_unit(text: str) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from brewwater.reports.columns import role_of
 from brewwater.reports.names import read_label
 from brewwater.reports.values import read_value
 from brewwater.units import read_unit
@@ -84,12 +85,14 @@ def beside(cells: list[list[str]]) -> list[list[list[str]]]:
     rows = [r + [""] * (width - len(r)) for r in cells]
     hits = [sum(read_label(r[j]) is not None for r in rows) for j in range(width)]
     most = max(hits, default=0)
-    at = [j for j, n in enumerate(hits) if n >= max(2, 0.4 * most)]
+    heads = [{j for j, c in enumerate(r) if role_of(c) == "label"} for r in rows]
+    headed = next((h for h in heads if len(h) > 1), set())  # "Parameter | Result | | Parameter | Result"
+    at = [j for j, n in enumerate(hits) if n >= (1 if j in headed else max(2, 0.4 * most))]
     kept: list[int] = []
     for j in at:
         between = range(kept[-1] + 1, j) if kept else range(0)
         figures = sum(any(_figure(r[k]) for k in between) for r in rows)
-        if not kept or figures >= max(2, 0.5 * hits[j]):
+        if not kept or figures >= max(1 if j in headed else 2, 0.5 * hits[j]):
             kept.append(j)
     if len(kept) < 2 or any(hits[j] and not any(_figure(c) for r in rows for c in r[j + 1 : j + 8]) for j in kept[1:]):
         return [cells]

@@ -197,7 +197,7 @@ def _one(first: Sequence[str], cores: Sequence[str], words: set[str]) -> str | N
     if "alkalinity" in have:
         if "phenol" in words and "total" not in words:
             return None
-        if "bicarbonate" in set(first):
+        if "bicarbonate" in have:  # "Alkalinity (as bicarbonate)"
             return f"=bicarbonate/{UNSURE_BASIS}"
         if "carbonate" in set(first) or "carbonate" in words:
             return f"=carbonate/{UNSURE_BASIS}"

@@ -172,7 +172,7 @@ _TAGS = (
     (
         "typical",
         re.compile(
-            r"^\(?(?:mean|av\.?|avg\.?|average|averaging|mittel\w*|moyenne|media|promedio|gemiddeld\w*|medel)\)?[,.]?$",
+            r"^\(?(?:mean|av\.?|avg\.?|averaged?|averages|averaging|mittel\w*|moyenne|media|promedio|gemiddeld\w*|medel)\)?[,.]?$",
             re.IGNORECASE,
         ),
     ),
@@ -185,6 +185,7 @@ class _Found:
     unit: str = ""
     tag: str = ""
     basis: str | None = None
+    said: bool = False  # words stand between it and the figure before
 
 
 def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Row]:
@@ -240,9 +241,11 @@ def _values(tail: str) -> list[_Found]:
     out: list[_Found] = []
     strange = 0
     tag = ""
+    said = False
     for k, item in enumerate(items):
         if item.kind == "word":
             named = _tag(item.text)
+            said = said or re.search(r"[^\W\d_]{3}", item.text) is not None
             if named and out and item.text.startswith("("):
                 out[-1].tag = named
             elif named:
@@ -267,8 +270,8 @@ def _values(tail: str) -> list[_Found]:
         elif item.kind == "value":
             if year_of(item.text) is not None and not (k + 1 < len(items) and items[k + 1].kind == "unit"):
                 continue
-            out.append(_Found(item.text, "", tag, basis))
-            tag = ""
+            out.append(_Found(item.text, "", tag, basis, said))
+            tag, said = "", False
             strange = 0
     for found in out:
         found.unit = found.unit or unit_before
@@ -297,7 +300,9 @@ def _rows(mention: Mention, values: list[_Found], sentence: str, mark: Decimal, 
     own = [
         v
         for v in values
-        if v is first or (v.tag and v.unit in ("", first.unit)) or (v.unit and v.unit == first.unit and v.tag)
+        if v is first
+        or (v.tag and v.unit in ("", first.unit))
+        or (v.unit and v.unit == first.unit and _around(v, first, mark))
     ]
     value = _together(own, mark)
     if value is None:
@@ -336,6 +341,22 @@ def _rows(mention: Mention, values: list[_Found], sentence: str, mark: Decimal, 
     return made
 
 
+def _around(spread: _Found, middle: _Found, mark: Decimal) -> bool:
+    """A range about a single figure: ``averages 9.4 grains and ranges from 8.1 to 10.6 grains``."""
+    a, b = (read_value(v.text.replace(" and ", " - ").replace(" und ", " - "), mark) for v in (spread, middle))
+    if (
+        not spread.said
+        or a is None
+        or b is None
+        or not a.is_range
+        or b.typical is None
+        or a.low is None
+        or a.high is None
+    ):
+        return False
+    return a.low <= b.typical <= a.high
+
+
 def _based(label: Label, basis: str | None) -> Label:
     return replace(label, basis=basis) if basis is not None and label.basis is None else label
 
@@ -351,10 +372,12 @@ def _together(values: Sequence[_Found], mark: Decimal) -> Value | None:
     if values[0].tag in ("high", "low") and typical is not None:
         low, high, typical = (None, typical, None) if values[0].tag == "high" else (typical, None, None)
     for other in values[1:]:
-        read = read_value(other.text, mark)
+        read = read_value(other.text.replace(" and ", " - ").replace(" und ", " - "), mark)
         if read is None:
             continue
-        if other.tag == "typical":
+        if read.is_range and _around(other, values[0], mark):
+            low, high = read.low, read.high
+        elif other.tag == "typical":
             typical = read.typical
         elif other.tag == "high":
             high = read.high

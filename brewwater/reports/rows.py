@@ -38,6 +38,9 @@ CONFIDENCE = {
 }
 
 
+_BRACKETS = re.compile(r"^[(\[]\s*([^()\[\]]+?)\s*[)\]]$")
+
+
 def make_rows(
     label: Label,
     value: Value,
@@ -54,7 +57,7 @@ def make_rows(
     """Rows from one printed value: one, or two where a second unit stands beside it in brackets."""
     doubts = tuple(dict.fromkeys((*doubts, *value.doubts)))
     printed, second = _unit_pair(unit_text)
-    own = value.unit_text.strip(" .;,")
+    own = _BRACKETS.sub(r"\1", value.unit_text.strip(" .;,"))
     if own and _real_unit(own):
         printed = printed if printed and read_unit(printed) and not _differs(printed, own) else own
     elif own and not printed:
@@ -121,7 +124,7 @@ def confidence(doubts: Sequence[str]) -> float:
 
 def _unit_pair(text: str) -> tuple[str, str | None]:
     """``ppm [gpg]`` prints two units; the second belongs to the number in brackets."""
-    text = text.strip()
+    text = _BRACKETS.sub(r"\1", text.strip())
     if not text or read_unit(text) is not None:
         return text, None
     match = re.match(r"^(?P<a>[^\[(]+)[\[(](?P<b>[^\])]+)[\])]$", text)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from brewwater.reports.columns import ALL, VALUE_ROLES, Column, is_system, read_columns, role_of, year_of
 from brewwater.reports.grid import Grid
+from brewwater.reports.items import is_limit
 from brewwater.reports.names import Label, read_label, read_loose
 from brewwater.reports.report import Row
 from brewwater.reports.rows import AVERAGE_BELOW, confidence, make_rows
@@ -144,7 +145,8 @@ class _Reader:
                 groups.setdefault((column.supply, column.date, column.unit), []).append(j)
         merged = _without_summary(_merge_groups(groups), columns, row)
         date_all = " ".join(row[j] for j, c in enumerate(columns) if c.role == "date" and c.supply is None)
-        limit = next((row[j] for j, c in enumerate(columns) if c.role == "limit" and row[j]), None)
+        limits = [row[j] for j, c in enumerate(columns) if c.role == "limit" and row[j]]
+        limit = next((t for t in limits if is_limit(t, label.analyte)), limits[0] if limits else None)
         violation = any(
             re.match(r"^(?:yes|y|ja|oui|sí|si|violation)\b", row[j], re.IGNORECASE)
             for j, c in enumerate(columns)
@@ -165,8 +167,8 @@ class _Reader:
             if not unit_text and label.unit is None:  # a unit that stands beside its column
                 others = [t for j, t in enumerate(row) if j != label_at and columns[j].role not in VALUE_ROLES]
                 unit_text = next((t for t in others if _is_unit(t)), "")
-            if not unit_text and label.unit is None and limit:
-                unit_text = _unit_after(limit)  # printed in the limit's cell alone
+            if not unit_text and label.unit is None:  # printed in the limit's cell alone
+                unit_text = next((u for t in limits if (u := _unit_after(t))), "")
             beside = [row[label_at], row[unit_at] if unit_at is not None else "", *(row[j] for j in at), own_date]
             name = group_supply if group_supply is not None else supply or self.grid.supply
             if name is not None and is_system(name):
