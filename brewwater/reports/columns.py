@@ -60,8 +60,8 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
     ),
     (
         "violation",
-        r"violat|violac|complian|meets|uberschreit|erfullt|conforme|cumple|voldoet|within limits|overskrid|vyhov|zgodn|contraven"
-        r"|cumprim",
+        r"violat|violac|complian|meets|uberschreit|erfullt|conforme|cumple|voldoet|within limits|overskrid|vyhov|zgodn"
+        r"|cumprim|contraven",
     ),
     (
         "method",
