@@ -109,7 +109,7 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
     return []
 
 
-def _cut_heads(head: Sequence[Part]) -> list[Part]:
+def _cut_heads(head: Sequence[TablePart]) -> list[TablePart]:
     """Heads of text that only one space parts are cut where a head above or beneath begins at the same character."""
     begins = [{c.x0 for q in head if q is not p for c in q.cells} for p in head]
     out = []
@@ -122,7 +122,7 @@ def _cut_heads(head: Sequence[Part]) -> list[Part]:
                 text = cell.text[at:end].strip()
                 cells.append(Cell(text, cell.x0 + at, cell.x0 + at + len(text), cell.y0, cell.y1))
                 at = end
-        out.append(Part(part.at, part.label, cells))
+        out.append(TablePart(part.at, part.label, cells))
     return out
 
 
