@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from brewwater.cost import CostInput
 from brewwater.planning.document import PlanDocument, mobile_template, with_overrides
@@ -137,28 +139,28 @@ def test_a_row_of_the_pipe_table_hangs_the_rinser_behind_the_filters(
     table.scroll_into_view_if_needed()
     chosen = page.locator(f"#glide-cell-3-{row - 1}[aria-selected=true]")
     now = page.locator("[id^=glide-cell-][aria-selected=true]")
-    for _ in range(20):  # what still arrives above moves the table between the look and the click
+    for _ in range(8):  # what still arrives above moves the table between the look and the click
         table.evaluate(kit.AT_REST)
         box = table.bounding_box()
         assert box is not None
         page.mouse.click(box["x"] + box["width"] * 0.47, box["y"] + 35 * row + 17)
-        page.wait_for_timeout(500)
-        # the widths of the columns are the browser's: from the cell that was met the arrow keys go on
-        if now.count():
+        with suppress(PlaywrightTimeout):  # a second click on a cell would open it, so it is given its time
+            now.first.wait_for(state="attached", timeout=5_000)
+            # the widths of the columns are the browser's: from the cell that was met the arrow keys go on
             column, line = (int(part) for part in (now.first.get_attribute("id") or "").split("-")[2:])
             right, down = 3 - column, row - 1 - line
             for key, steps in (("Right", right), ("Left", -right), ("Down", down), ("Up", -down)):
                 for _ in range(steps):
                     page.keyboard.press(f"Arrow{key}")
-            page.wait_for_timeout(500)
-        if chosen.count():
+            chosen.wait_for(state="attached", timeout=5_000)
             break
+        page.keyboard.press("Escape")  # whatever it opened instead
     chosen.wait_for(state="attached")
     choice = page.get_by_role("option", name="tee after the filters", exact=True)
-    for _ in range(20):  # the grid takes the keyboard some time after it shows the cell as chosen
+    for _ in range(8):  # the grid takes the keyboard some time after it shows the cell as chosen
         page.keyboard.press("Enter")
-        page.wait_for_timeout(500)
-        if choice.is_visible():
+        with suppress(PlaywrightTimeout):  # and opens its list in its own time: another Enter would shut it again
+            choice.wait_for(timeout=5_000)
             break
     choice.click()
     page.get_by_role("button", name="Back to the usual pipe").wait_for()

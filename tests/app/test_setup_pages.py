@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 
 REPORT = b"""analyte,low,typical,high,unit,supply
@@ -286,6 +288,9 @@ def test_the_calendar_takes_events_closures_and_notices(front) -> None:
     front.at.button(key="events_add").click()
     front.run()
     assert len(front.document.demand.calendar.events) == before + 1
+    added, start = front.document.demand.calendar.events[before], front.document.demand.calendar.start
+    assert (added.start.weekday(), (added.end - added.start).days) == (5, 1)  # Saturday and Sunday
+    assert max(start, dt.date.today()) <= added.start <= max(start, dt.date.today()) + dt.timedelta(days=6)
     front.at.toggle(key=f"event_counted_{before}").set_value(True)
     front.run()
     front.at.number_input(key=f"event_size_{before}").set_value(450)
@@ -307,8 +312,6 @@ def test_the_calendar_takes_events_closures_and_notices(front) -> None:
 
 
 def test_an_event_that_ends_before_it_starts_is_refused(front) -> None:
-    import datetime as dt
-
     front.go("days")
     kept = front.document
     front.at.date_input(key="events_end_0").set_value(dt.date(2027, 1, 1))

@@ -26,6 +26,7 @@ DATED: dict[str, tuple[str, dict[str, Any]]] = {
 
 
 MOST_OPEN = 8  # so many dated entries are open for editing at once; of more, one is chosen
+SATURDAY = 5  # as datetime counts
 
 
 def calendar() -> None:
@@ -172,9 +173,14 @@ def _set_start(part: str, i: int, document: Document, value: str) -> None:
 
 
 def _add_dated(part: str, fresh: dict[str, Any], document: Document) -> None:
-    start = dt.date.fromisoformat(document["demand"]["calendar"]["start"]) + dt.timedelta(days=150)
-    document["demand"]["calendar"][part].append(
-        {**fresh, "start": start.isoformat(), "end": (start + dt.timedelta(days=2)).isoformat()}
+    """A new line stands on the next weekend that lies in the plan."""
+    calendar = document["demand"]["calendar"]
+    start = dt.date.fromisoformat(calendar["start"])
+    last = start + dt.timedelta(days=28 * calendar["months"] - 9)
+    first = min(max(start, dt.date.today()), last)
+    saturday = first + dt.timedelta(days=(SATURDAY - first.weekday()) % 7)
+    calendar[part].append(
+        {**fresh, "start": saturday.isoformat(), "end": (saturday + dt.timedelta(days=1)).isoformat()}
     )
 
 
