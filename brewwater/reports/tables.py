@@ -139,6 +139,7 @@ class _Reader:
         unit_at: int | None,
         supply: str | None,
     ) -> list[Row]:
+        row = row + [""] * (len(columns) - len(row))  # a row that breaks off before its last columns
         groups: dict[tuple[str | None, str | None, str | None], list[int]] = {}
         for j, column in enumerate(columns):
             if j not in (label_at, unit_at) and column.role in VALUE_ROLES:
