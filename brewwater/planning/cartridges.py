@@ -16,16 +16,12 @@ from brewwater.changes.wear import Wear, usable_gal, wear
 from brewwater.cost import Bought, Usage, written, yearly_cost
 from brewwater.planning.scenario import Scenario
 from brewwater.records import Span
-from brewwater.treatment import Capacity, Load, Stage, capacity, medium_class
-from brewwater.treatment.medium import usual
-from brewwater.treatment.order import membrane_life
+from brewwater.treatment import Capacity, Load, Stage, capacity, medium_class, order
 
 FloatArray = NDArray[np.float64]
 
 # A dose is bought by the kilogram; a blend valve is not used up.
 NOT_BOUGHT = frozenset({"mineral_dose", "blend"})
-# What keeps calcite out of a membrane's concentrate, or in solution there.
-SPARES_A_MEMBRANE = frozenset({"weak_acid", "softening", "scale_inhibitor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +46,10 @@ class Cartridge:
 
 
 def membrane_left(scenario: Scenario, train: Sequence[Stage], stage: Stage) -> float:
-    """Part of its time, 0 to 1, that a stage's cartridge reaches on this water: less than all of it for a membrane
-    whose concentrate is near scaling and that nothing before it softens or holds (``order.membrane_life``)."""
+    """Part of its time, 0 to 1, that a stage's cartridge reaches on this water (``order.membrane_left``); all of it
+    while hardness or alkalinity is not known."""
     known = {"total_hardness", "alkalinity"} <= scenario.known
-    if stage.medium != "reverse_osmosis" or not known:
-        return 1.0
-    ahead = train[: [s.name for s in train].index(stage.name)]
-    if any(s.medium in SPARES_A_MEMBRANE for s in ahead):
-        return 1.0
-    recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
-    return membrane_life(scenario.concentrate_calcite(recovery)[0])
+    return order.membrane_left(train, stage, scenario.concentrate_calcite) if known else 1.0
 
 
 def bears(scenario: Scenario, stage: Stage, number: int = 0, life: float = 1.0) -> Capacity:

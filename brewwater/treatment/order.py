@@ -20,6 +20,8 @@ DEMINERALISERS = frozenset({"reverse_osmosis", "mixed_bed"})
 CALCIUM_TAKERS = frozenset({"weak_acid", "softening", "calcium_to_magnesium"})
 REMINERALISERS = frozenset({"mineral_dose", "calcite", "blend"})
 ACIDIC = frozenset({"weak_acid", "reverse_osmosis", "mixed_bed"})
+# What takes calcite out of a membrane's feed, and what holds it in solution in the concentrate.
+_SOFTENS, _HOLDS = frozenset({"weak_acid", "softening"}), frozenset({"scale_inhibitor"})
 
 
 @cache
@@ -79,7 +81,7 @@ def order_problems(stages: Sequence[Stage], context: Context) -> tuple[BrokenRul
 Rule = Callable[[tuple[Stage, ...], Context], Iterator[BrokenRule]]
 
 
-def _ahead(stages: tuple[Stage, ...], at: int, media: frozenset[str]) -> bool:
+def _ahead(stages: Sequence[Stage], at: int, media: frozenset[str]) -> bool:
     return any(s.medium in media and s.bypass_percent < 100 for s in stages[:at])
 
 
@@ -244,16 +246,16 @@ def _inhibitor(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRu
     for i, stage in enumerate(stages):
         if stage.medium != "scale_inhibitor":
             continue
+        if any(s.medium in RESINS | DEMINERALISERS for s in stages[:i]):
+            yield BrokenRule("pointless_stage", stage.name, "The hardness it would hold is taken out before it.")
         if any(s.medium == "reverse_osmosis" for s in stages[i:]):
-            continue  # it keeps calcite from settling on the membrane, which holds it back
+            continue  # it keeps calcite from settling on the membrane, which holds the phosphate back
         if context.steam_boiler:
             yield BrokenRule(
                 "inhibitor_in_steam",
                 stage.name,
                 "Heat degrades polyphosphate: it does not protect a boiler that makes steam.",
             )
-        if any(s.medium in RESINS | DEMINERALISERS for s in stages[:i]):
-            yield BrokenRule("pointless_stage", stage.name, "The hardness it would hold is taken out before it.")
         if any(s.medium in DEMINERALISERS for s in stages[i:]):
             yield BrokenRule("pointless_stage", stage.name, "The stages after it take the phosphate out again.")
 
@@ -338,11 +340,11 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[B
         return
     known = limits()
     for i, stage in enumerate(stages):
-        if stage.medium != "reverse_osmosis" or _ahead(stages, i, frozenset({"weak_acid", "softening"})):
+        if stage.medium != "reverse_osmosis" or _ahead(stages, i, _SOFTENS):
             continue
-        recovery = stage.recovery or usual("reverse_osmosis")["recovery"].middle
+        recovery = _recovery(stage)
         index, _ = context.concentrate_calcite(recovery)
-        held = _ahead(stages, i, frozenset({"scale_inhibitor"}))
+        held = _ahead(stages, i, _HOLDS)
         most = known["concentrate_calcite_inhibited" if held else "concentrate_calcite_refused"]
         if index > most:
             yield BrokenRule(
@@ -360,6 +362,21 @@ def _membrane_scaling(stages: tuple[Stage, ...], context: Context) -> Iterator[B
                 f"{percent(membrane_life(index))} of its life is reckoned with.",
                 advice=True,
             )
+
+
+def _recovery(membrane: Stage) -> float:
+    return membrane.recovery or usual("reverse_osmosis")["recovery"].middle
+
+
+def membrane_left(
+    stages: Sequence[Stage], stage: Stage, concentrate_calcite: Callable[[float], tuple[float, float]]
+) -> float:
+    """Part of its time, 0 to 1, that a stage reaches: less than all of it for a membrane whose concentrate is near
+    scaling and that nothing before it softens or holds."""
+    at = [s.name for s in stages].index(stage.name)
+    if stage.medium != "reverse_osmosis" or _ahead(stages, at, _SOFTENS | _HOLDS):
+        return 1.0
+    return membrane_life(concentrate_calcite(_recovery(stage))[0])
 
 
 def membrane_life(calcite_index: float) -> float:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from brewwater.treatment import BrokenRule, Context, DataSheet, Dose, Stage, order_problems
-from brewwater.treatment.order import membrane_life
+from brewwater.treatment.order import membrane_left, membrane_life
 
 FREE, AMINE, NONE = (Context(disinfectant=d) for d in ("free_chlorine", "chloramine", "none"))  # type: ignore[arg-type]
 
@@ -61,6 +61,7 @@ MEMBRANE = train("sediment", "carbon", "reverse_osmosis")
         (train("softening", "reverse_osmosis"), NONE, "pointless_stage", False),
         # an inhibitor whose phosphate is taken out, and one whose is not
         (train("scale_inhibitor", "mixed_bed"), NONE, "pointless_stage", True),
+        (train("softening", "scale_inhibitor", "reverse_osmosis"), NONE, "pointless_stage", True),
         (train("scale_inhibitor", "reverse_osmosis"), NONE, "pointless_stage", False),
         (train("scale_inhibitor", "carbon"), NONE, "pointless_stage", False),
         # minerals before what takes them out
@@ -115,6 +116,23 @@ def test_an_edge_not_a_wall() -> None:
     assert [membrane_life(x) for x in (-1.0, 0.6, 0.825, 1.05, 2.0)] == pytest.approx(
         [1, 1, 0.2 ** (9 / 26), 0.2 ** (9 / 13), 0.2 ** (28 / 13)]
     )
+
+
+def test_what_spares_a_membrane_stands_before_it_and_is_passed() -> None:
+    index = concentrate(0.875).concentrate_calcite  # 1.25 at the usual recovery
+    assert index is not None
+    for media, left in (
+        (("reverse_osmosis",), 0.2),
+        (("scale_inhibitor", "reverse_osmosis"), 1.0),
+        (("softening", "reverse_osmosis"), 1.0),
+        (("reverse_osmosis", "softening"), 0.2),
+        (("carbon", "reverse_osmosis"), 0.2),
+    ):
+        stages = train(*media)
+        membrane = next(s for s in stages if s.medium == "reverse_osmosis")
+        assert membrane_left(stages, membrane, index) == pytest.approx(left, rel=0.01)
+    passed = train("scale_inhibitor", "reverse_osmosis", scale_inhibitor=100)
+    assert membrane_left(passed, passed[1], index) == pytest.approx(0.2, rel=0.01)
 
 
 def test_more_recovery_scales_a_membrane_sooner() -> None:

@@ -57,7 +57,7 @@ class Decision:
 
 def decisions(scenario: Scenario, candidate: Candidate, alternatives: Sequence[Alternative]) -> Iterator[Decision]:
     """What the plan leaves to decide: train and bypass, fill here or not, change now or not."""
-    usable = [a for a in alternatives if not a.refused or _waits_for_alkalinity(a)]
+    usable = [a for a in alternatives if not a.refused or _waits_for_a_test(a)]
     rows = [a.open_weight.total for a in usable]
     rows += list(_bypasses(scenario, candidate))
     n = scenario.draws.n
@@ -68,8 +68,9 @@ def decisions(scenario: Scenario, candidate: Candidate, alternatives: Sequence[A
         yield from _change_now(scenario, candidate, one)
 
 
-def _waits_for_alkalinity(one: Alternative) -> bool:
-    return {p.code for p in one.refused} == {"alkalinity_unknown"}
+def _waits_for_a_test(one: Alternative) -> bool:
+    """Refused only because hardness or alkalinity is not measured."""
+    return {p.code for p in one.refused} <= {"alkalinity_unknown", "hardness_not_known"}
 
 
 def _bypasses(scenario: Scenario, candidate: Candidate) -> Iterator[FloatArray]:
