@@ -343,18 +343,15 @@ def _rows(mention: Mention, values: list[_Found], sentence: str, mark: Decimal, 
 
 def _around(spread: _Found, middle: _Found, mark: Decimal) -> bool:
     """A range about a single figure: ``averages 9.4 grains and ranges from 8.1 to 10.6 grains``."""
-    a, b = (read_value(v.text.replace(" and ", " - ").replace(" und ", " - "), mark) for v in (spread, middle))
-    if (
-        not spread.said
-        or a is None
-        or b is None
-        or not a.is_range
-        or b.typical is None
-        or a.low is None
-        or a.high is None
-    ):
+    around, at = _read(spread, mark), _read(middle, mark)
+    if not spread.said or around is None or not around.is_range or at is None or at.typical is None:
         return False
-    return a.low <= b.typical <= a.high
+    return around.low is not None and around.high is not None and around.low <= at.typical <= around.high
+
+
+def _read(found: _Found, mark: Decimal) -> Value | None:
+    """Its value; ``between 40 and 52`` is a range."""
+    return read_value(found.text.replace(" and ", " - ").replace(" und ", " - "), mark)
 
 
 def _based(label: Label, basis: str | None) -> Label:
@@ -363,7 +360,7 @@ def _based(label: Label, basis: str | None) -> Label:
 
 def _together(values: Sequence[_Found], mark: Decimal) -> Value | None:
     """One value of several with tags: ``290 (max), 169 (mean)``; ``7.6 to 32.7 with an average of 17.2``."""
-    first = read_value(values[0].text.replace(" and ", " - ").replace(" und ", " - "), mark)
+    first = _read(values[0], mark)
     if first is None or not first.has_number:
         return None
     if len(values) == 1 and not values[0].tag:
@@ -372,7 +369,7 @@ def _together(values: Sequence[_Found], mark: Decimal) -> Value | None:
     if values[0].tag in ("high", "low") and typical is not None:
         low, high, typical = (None, typical, None) if values[0].tag == "high" else (typical, None, None)
     for other in values[1:]:
-        read = read_value(other.text.replace(" and ", " - ").replace(" und ", " - "), mark)
+        read = _read(other, mark)
         if read is None:
             continue
         if read.is_range and _around(other, values[0], mark):

@@ -322,6 +322,7 @@ def main() -> None:
             except Exception as error:
                 print(seed, "FAILED", repr(error)[:200])
                 total["failed"] += 1
+                total["wrong"] += len(made.figures)  # nothing of it came in
                 continue
             counts = {o: score.count(o) for o in ("right", "flagged", "silent", "wrong")}
             counts["wrong"] += len(score.invented) + len(score.contradicting)
