@@ -15,7 +15,7 @@ from brewwater.output.numbers import Kind, Words
 from brewwater.output.result import capacity_gal
 from brewwater.output.sentences import before_sentence, headline, outcome, sentence
 from brewwater.output.towns import Town, Towns, scale_g, towns
-from brewwater.output.vocabulary import DOES, GOVERNS, MEASURES, SUBJECT, TAKES, bypass, stage_name, stage_part
+from brewwater.output.vocabulary import GOVERNS, MEASURES, SUBJECT, bypass, stage_name, stage_part, told_of
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import NOT_BOUGHT
 from brewwater.treatment import DataSheet, Stage, usual_sheet
@@ -98,7 +98,8 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class StageLine:
-    """A stage as it is shown everywhere under the same number; ``assumed`` where its capacity is a usual figure."""
+    """A stage as it is shown everywhere under the same number; ``assumed`` where its capacity is a usual figure.
+    ``takes``, ``does``, ``care``: from ``vocabulary.told_of``."""
 
     number: int
     stage: Stage
@@ -106,6 +107,7 @@ class StageLine:
     part: str
     takes: str
     does: str
+    care: tuple[str, ...]
     gallons: float | None
     assumed: bool
     bought: bool
@@ -205,7 +207,7 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
     changes = tuple(_change(d, numbers, plan.candidate.stages) for d in plan.calendar.dues if d.date >= now)
     cost = plan.candidate.cost
     low, _, high = cost.total_percentiles
-    stages = tuple(_stage(plan, s, n, changes) for s, n in zip(plan.candidate.stages, numbers.values(), strict=True))
+    stages = tuple(_stage(plan, at, n, changes) for at, n in enumerate(numbers.values()))
     assumed = any(code == "price_assumed" for code, _ in cost.warnings)
     return Answer(
         name=plan.document.name,
@@ -307,15 +309,18 @@ def assumed_life(stage: Stage) -> bool:
     return stage.sheet in (DataSheet(), usual_sheet(stage.medium, stage.size)) if stage.medium != "blend" else False
 
 
-def _stage(plan: Plan, stage: Stage, number: int, changes: Sequence[Change]) -> StageLine:
+def _stage(plan: Plan, at: int, number: int, changes: Sequence[Change]) -> StageLine:
+    stage = plan.candidate.stages[at]
+    takes, does, care = told_of(plan.candidate.stages, at)
     one = next((c for c in plan.candidate.cartridges if c.stage.name == stage.name), None)
     return StageLine(
         number,
         stage,
         stage_name(stage),
         stage_part(stage),
-        TAKES[stage.medium],
-        DOES[stage.medium],
+        takes,
+        does,
+        (care,) if care else (),
         None if one is None else capacity_gal(one, plan.calendar, plan.scenario.weights).p50,
         assumed_life(stage),
         stage.medium not in NOT_BOUGHT,

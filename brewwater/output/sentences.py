@@ -262,14 +262,22 @@ def headline(towns: Sequence[Town]) -> str:
     if len(kinds) == 1:
         wrong = said[0][1]
         if wrong is None:
-            unknown = any(v.status == "unknown" for t in towns for v in t.before.values())
-            return "Too little is known of this water." if unknown else "This water suits as it is."
+            if not any(v.status == "unknown" for t in towns for v in t.before.values()):
+                return "This water suits as it is."
+            known = _known_good([v for t in towns for v in t.before.values()])
+            return "This water suits, as far as is known." if known else "Too little is known of this water."
         return f"The water is {wrong}."
     if len(said) > 3:
         count = sum(wrong is not None for _, wrong in said)
         return f"{number_word(count).capitalize()} of {number_word(len(said))} waters need treatment."
     parts = [f"{name} is {wrong or 'fine'}" for name, wrong in said]
     return f"{parts[0]}, {', '.join(p.replace(' is ', ' ', 1) for p in parts[1:])}."
+
+
+def _known_good(verdicts: Sequence[Verdict]) -> bool:
+    """Cup and scale are good, and nothing is known against the metal."""
+    judged = [v for v in verdicts if v.subject != "safety"]
+    return all(v.status == "ok" or (v.subject == "corrosion" and v.status == "unknown") for v in judged)
 
 
 def outcome(stages: int, after: Sequence[Verdict], before: Sequence[Verdict], *, searching: bool) -> str:
@@ -282,7 +290,7 @@ def outcome(stages: int, after: Sequence[Verdict], before: Sequence[Verdict], *,
     left = [v for v in after if v.subject != "safety"]
     count = f"{number_word(stages).capitalize()} stage{'s' if stages > 1 else ''}"
     one = stages == 1
-    if all(v.status == "ok" for v in (*left, *(v for v in before if v.subject != "safety"))):
+    if _known_good(before) and all(v.status in ("ok", "unknown") for v in left):
         return f"{count} guard{'s' if one else ''} it."
     if any(v.status in ("act", "stop") for v in left):
         return f"{count} help{'s' if one else ''}, but not enough."

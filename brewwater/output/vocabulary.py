@@ -7,7 +7,7 @@ an existing product: each is ``standard`` (an open standard or a law uses it), `
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
@@ -162,6 +162,35 @@ TAKES = MappingProxyType(
         "iron_manganese": "takes iron and manganese",
     }
 )
+
+# What can hurt at a stage, said on the stage (common practice; the data sheet and local code go first).
+CARE = MappingProxyType(
+    {
+        "sediment": "Fine media never on a pump's suction side.",
+        "weak_acid": "The line after it must not be brass or copper.",
+        "softening": "Never regenerate it aboard. Its salt adds sodium.",
+        "calcium_to_magnesium": "The line after it must not be brass or copper.",
+        "chloride_anion": "It adds chloride: watch the boiler's metal.",
+        "reverse_osmosis": (
+            "The line after it must not be brass or copper. Its waste never goes to ground or storm drain."
+        ),
+        "mixed_bed": "The line after it must not be brass or copper.",
+        "mineral_dose": "Weigh food-grade salt in grams; have a second person check the weight.",
+        "scale_inhibitor": "Not before a steam boiler.",
+    }
+)
+# An inhibitor's other place: ahead of a membrane it serves the membrane, and no boiler meets it.
+GUARDS_MEMBRANE = ("guards the membrane", "Keeps scale off the membrane, which holds it back again.", "")
+
+
+def told_of(train: Sequence[Stage], at: int) -> tuple[str, str, str]:
+    """What the stage at a place of a train takes in two or three words, what it does in a sentence or two, and what to
+    mind there, which may be empty."""
+    medium = train[at].medium
+    if medium == "scale_inhibitor" and any(s.medium == "reverse_osmosis" for s in train[at:]):
+        return GUARDS_MEMBRANE
+    return TAKES[medium], DOES[medium], CARE.get(medium, "")
+
 
 GOVERNS = Group(
     "What sets a change",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -11,7 +12,7 @@ from brewwater.escape import for_html
 from brewwater.output.answer import Answer, answer
 from brewwater.output.drawing import SCREEN, answer_html
 from brewwater.output.numbers import Words
-from brewwater.output.sentences import _HAPPENS, _PLAIN
+from brewwater.output.sentences import _HAPPENS, _PLAIN, outcome
 from brewwater.output.vocabulary import MEASURES, SPOKEN
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import demo_document, load_document, mobile_template, with_overrides
@@ -133,3 +134,15 @@ def test_the_headline_names_chlorine_last_and_a_little_as_a_little() -> None:
     assert "in chlorine" in told(75, 3.0)
     assert "a little hard" in told(135, 3.0)
     assert "too hard" in told(300, 3.0)
+
+
+def test_a_water_that_suits_is_guarded_and_not_mended(answers: list[tuple[Plan, Answer]]) -> None:
+    found = answers[0][0].source_verdicts
+    good, short = ([replace(v, status=status) for v in found] for status in ("ok", "watch"))
+    assert outcome(2, good, good, searching=False) == "Two stages guard it."
+    assert outcome(1, good, good, searching=False) == "One stage guards it."
+    assert outcome(2, good, short, searching=False) == "Two stages make it right."
+    metal = [replace(v, status="unknown") if v.subject == "corrosion" else v for v in good]
+    assert outcome(2, metal, metal, searching=False) == "Two stages guard it."
+    nothing = [replace(v, status="unknown") for v in good]
+    assert outcome(2, nothing, nothing, searching=False) == "Two stages treat it, as far as is known."

@@ -77,3 +77,12 @@ def test_a_stage_is_called_by_its_word_or_its_owners_name() -> None:
     assert words.stage_name(Stage(name="Reverse osmosis", medium="reverse_osmosis")) == "Membrane"
     assert words.stage_part(Stage(name="Sediment filter", medium="sediment")) == "sediment filter"
     assert words.stage_name(Stage(name="Blue housing", medium="sediment")) == "Blue housing"
+
+
+def test_an_inhibitor_ahead_of_a_membrane_is_told_as_its_guard() -> None:
+    hold, membrane = (Stage(name=m, medium=m) for m in ("scale_inhibitor", "reverse_osmosis"))
+    ahead, alone = words.told_of((hold, membrane), 0), words.told_of((membrane, hold), 1)
+    assert "membrane" in ahead[1]
+    assert "boiler" not in " ".join(ahead)  # no boiler meets it
+    assert alone == (words.TAKES["scale_inhibitor"], words.DOES["scale_inhibitor"], words.CARE["scale_inhibitor"])
+    assert "steam boiler" in alone[2]

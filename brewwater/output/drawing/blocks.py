@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from brewwater.demand import Calendar
 from brewwater.escape import for_html as html
@@ -15,19 +15,6 @@ from brewwater.output.drawing.signs import H2, H3, disc
 from brewwater.output.drawing.treatment import picture, strip
 from brewwater.output.drawing.year import flag, year_strip
 from brewwater.units import plain
-
-# What can hurt at a stage, said on the stage (common practice; the data sheet and local code go first).
-CARE: Mapping[str, str] = {
-    "sediment": "Fine media never on a pump's suction side.",
-    "weak_acid": "The line after it must not be brass or copper.",
-    "softening": "Never regenerate it aboard. Its salt adds sodium.",
-    "calcium_to_magnesium": "The line after it must not be brass or copper.",
-    "chloride_anion": "It adds chloride: watch the boiler's metal.",
-    "reverse_osmosis": "The line after it must not be brass or copper. Its waste never goes to ground or storm drain.",
-    "mixed_bed": "The line after it must not be brass or copper.",
-    "mineral_dose": "Weigh food-grade salt in grams; have a second person check the weight.",
-    "scale_inhibitor": "Not before a steam boiler.",
-}
 
 
 def caution(lines: Sequence[str], ink: Ink, at: str = "") -> str:
@@ -64,10 +51,9 @@ def stage_card(stage: StageLine, answer: Answer, ink: Ink) -> str:
         year = sum(1 for c in stage.changes if (c.date - answer.today).days < 365)
         due += f", {year} in a year"
     past = f"<br>{html(f'bypass {plain(stage.stage.bypass_percent)}%')}" if stage.stage.bypass_percent else ""
-    care = [CARE[stage.stage.medium]] if stage.stage.medium in CARE else []
     return (
         f'<section class="bw-stage">{H3}{number(stage, ink)} {html(stage.name)}</div><p>{html(stage.does)}</p>'
-        f'<div class="bw-note">{lasts}{sure}<br>{due}{past}</div>{caution(care, ink)}</section>'
+        f'<div class="bw-note">{lasts}{sure}<br>{due}{past}</div>{caution(stage.care, ink)}</section>'
     )
 
 

@@ -18,7 +18,7 @@ WIDTH, HEIGHT = 984.0, 216.0
 PIPE_Y = 74.0  # upper edge of the pipe
 MOST_PX, LEAST_PX = 56.0, 7.0
 TANK_END, MACHINE = 114.0, 872.0
-# The first stage of these turns raw water into treated; without one, the last stage does.
+# The first stage of these turns raw water into treated; without one an inhibitor, else the last stage does.
 TURNS = frozenset(
     {
         "weak_acid",
@@ -27,7 +27,6 @@ TURNS = frozenset(
         "chloride_anion",
         "reverse_osmosis",
         "mixed_bed",
-        "scale_inhibitor",
     }
 )
 TAKES_CHLORINE = frozenset({"carbon", "catalytic_carbon"})
@@ -36,7 +35,10 @@ DOTS_PER_SOLIDS = 0.13  # dots for a piece of pipe 100 px by 40 px, for each mg/
 
 def turning(stages: Sequence[StageLine]) -> int:
     """The place of the stage that turns raw water into treated; -1 without any stage."""
-    return next((i for i, s in enumerate(stages) if s.stage.medium in TURNS), len(stages) - 1)
+    media = [s.stage.medium for s in stages]
+    turns = [i for i, m in enumerate(media) if m in TURNS]
+    holds = [i for i, m in enumerate(media) if m == "scale_inhibitor"]
+    return (turns or holds or [len(stages) - 1])[0]
 
 
 def _main(answer: Answer) -> list[StageLine]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from textwrap import wrap
 
 from brewwater.demand import Calendar
 from brewwater.output.answer import Answer, Change
@@ -11,6 +12,7 @@ from brewwater.output.drawing.ink import Ink
 from brewwater.output.drawing.signs import disc, n, svg, text
 
 LANE = 27.0
+MOST_LETTERS, LETTER = 16, 7.6  # of a stage's name in a line, and the width of one in px
 Place = Callable[[dt.date], float]
 
 
@@ -27,12 +29,14 @@ def flag(x: float, y: float, ink: Ink) -> str:
 def year_strip(answer: Answer, calendar: Calendar, ink: Ink, width: float = 984, months: int = 12) -> str:
     """Twelve months from today. ``width`` under 500 leaves the names of the stages out and shortens the months."""
     narrow = width < 500
-    left = 34.0 if narrow else 106.0
+    lanes = [s for s in answer.stages if s.bought or s.changes]
+    names = [wrap(s.name, MOST_LETTERS, break_long_words=True) or [""] for s in lanes]
+    longest = max((len(line) for lines in names for line in lines), default=0)
+    left = 34.0 if narrow else max(106.0, 36 + LETTER * longest)
     today = answer.today
     end = min(_later(today, months), calendar.end)
     days = max((end - today).days, 1)
     top = 58.0
-    lanes = [s for s in answer.stages if s.bought or s.changes]
     bottom = top + LANE * len(lanes)
 
     def at(day: dt.date) -> float:
@@ -61,11 +65,19 @@ def year_strip(answer: Answer, calendar: Calendar, ink: Ink, width: float = 984,
         parts.append(f'<path d="M{n(left)} {n(y + LANE / 2)}H{n(width - 8)}" style="stroke:{ink.grid}"/>')
         parts.append(disc(12, y, stage.number, ink, r=10.5))
         if not narrow:
-            parts.append(text(30, y + 5, stage.name[:13], ink.ink, size=14, weight=650))
+            parts += _name(names[row], y, ink)
         parts += _lane(stage.changes, y, at, end, ink)
     parts.append(f'<path d="M{n(left)} {n(top - 20)}V{n(bottom + 4)}" style="stroke:{ink.ink};stroke-width:3"/>')
     parts.append(text(left + 4, bottom + 18, f"Today, {answer.short_day(today)}", ink.ink, size=13, weight=650))
     return svg(width, bottom + 24, told(answer, end), parts, "bw-year", wide=True)
+
+
+def _name(lines: Sequence[str], y: float, ink: Ink) -> list[str]:
+    """A stage's name beside its lane, in two smaller lines where it is long; what is longer still ends in dots."""
+    if len(lines) == 1:
+        return [text(30, y + 5, lines[0], ink.ink, size=14, weight=650)]
+    second = lines[1] if len(lines) == 2 else f"{lines[1][: MOST_LETTERS - 1]}…"
+    return [text(30, y + dy, line, ink.ink, size=12, weight=650) for dy, line in ((-2, lines[0]), (10, second))]
 
 
 def _lane(changes: Sequence[Change], y: float, place: Place, end: dt.date, ink: Ink) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
@@ -11,7 +12,7 @@ from brewwater.escape import for_markdown
 from brewwater.output.charts import scale_laid
 from brewwater.output.drawing import SCREEN, treatment_html
 from brewwater.output.numbers import G_PER_OZ
-from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS
+from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS, told_of
 from brewwater.plan import Plan
 from brewwater.planning.search import over_years
 from brewwater.reference import keyed
@@ -90,16 +91,16 @@ def _editor() -> None:
     branches = ["", *(b.name for b in on.typed.branches)]
     for i, stage in enumerate(train):
         with st.expander(f"{i + 1}. {for_markdown(stage.name)}", icon=":material/filter_alt:", key=f"stage_box_{i}"):
-            _stage(i, stage, branches, len(train))
+            _stage(train, i, branches)
     with st.container(horizontal=True, vertical_alignment="bottom"):
         medium = st.selectbox("Add a stage", list(MEDIA), key="stage_medium", format_func=MEDIA.label)
         fields.act("Add", "stage_add", partial(_add, medium), icon=":material/add:")
     st.caption(DOES[medium])
 
 
-def _stage(i: int, stage: Stage, branches: list[str], count: int) -> None:
-    path = ("train", i)
-    st.caption(DOES[stage.medium])
+def _stage(train: Sequence[Stage], i: int, branches: list[str]) -> None:
+    path, stage, count = ("train", i), train[i], len(train)
+    st.caption(told_of(train, i)[1])
     columns = st.columns(2)
     with columns[0]:
         fields.text("Name", f"stage_name_{i}", (*path, "name"))
