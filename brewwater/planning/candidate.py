@@ -353,19 +353,17 @@ def _verdicts(scenario: Scenario, served: Sequence[Served], readings: Sequence[S
 
 def _untreated(scenario: Scenario) -> Routed:
     """The document's branches without any treatment, followed once."""
-    if not scenario._untreated:
-        scenario._untreated.append(route(scenario, (), scenario.document.branches))
-    found: Routed = scenario._untreated[0]
-    return found
+    return scenario.once("untreated", lambda: route(scenario, (), scenario.document.branches))
 
 
 def _bare_faults(scenario: Scenario) -> frozenset[tuple[str, str]]:
     """The checks that the unit fails with no train at all."""
-    if not scenario._bare:
-        branches = scenario.document.branches
-        checks = _checks(scenario, (), branches, _untreated(scenario))
-        scenario._bare.append(frozenset((c.check, c.part) for c in checks if c.refuses))
-    return scenario._bare[0]
+
+    def faults() -> frozenset[tuple[str, str]]:
+        checks = _checks(scenario, (), scenario.document.branches, _untreated(scenario))
+        return frozenset((c.check, c.part) for c in checks if c.refuses)
+
+    return scenario.once("bare faults", faults)
 
 
 def _checks(

@@ -73,15 +73,13 @@ def cartridge(
     """One stage under the loads of the branches behind it; candidates that lay the same loads on the same stage share
     it. ``due_since``: the day of a reading that asks for its change; ``life``: from ``membrane_left``."""
     key = (
+        "cartridge",
         repr(stage),
         due_since,
         life,
         tuple((b, *(getattr(x, f.name).tobytes() for f in fields(x))) for b, x in loads.items()),
     )
-    if key not in scenario._cartridges:
-        scenario._cartridges[key] = _cartridge(scenario, stage, loads, due_since, life)
-    found: Cartridge = scenario._cartridges[key]
-    return found
+    return scenario.once(key, lambda: _cartridge(scenario, stage, loads, due_since, life))
 
 
 def _cartridge(

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from brewwater.demand import Demand, demand
 from brewwater.ensemble import Draws, percentiles
 from brewwater.log import Metered, follow_meters
 from brewwater.planning.document import PlanDocument
+from brewwater.planning.once import Once
 from brewwater.plumbing import Branch, Network, known
 from brewwater.reports.analysis import Disinfectant, Supply
 from brewwater.supply.completion import Note, complete
@@ -48,6 +48,7 @@ class Scenario:
         that is not in it: of every one
     served : tests of served water, taken while ``stood`` was the train; ``changed``: by stage, the day of the last
         change in the log
+    once : what was worked out for one candidate and serves the others
     """
 
     document: PlanDocument
@@ -74,12 +75,7 @@ class Scenario:
     served: tuple[ServedReading, ...] = ()
     stood: tuple[Stage, ...] = ()
     changed: Mapping[str, dt.date] = field(default_factory=dict)
-    _settings: dict[str, StageSettings] = field(default_factory=dict, init=False)
-    _untreated: list[Any] = field(default_factory=list, init=False)
-    _bare: list[frozenset[tuple[str, str]]] = field(default_factory=list, init=False)
-    _index: dict[tuple[str, float], tuple[float, float]] = field(default_factory=dict, init=False)
-    _day: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
-    _cartridges: dict[Hashable, Any] = field(default_factory=dict, init=False)
+    once: Once = field(default_factory=Once, init=False, repr=False, compare=False)
 
     @property
     def main_branch(self) -> Branch:
@@ -88,10 +84,10 @@ class Scenario:
 
     def day_litres(self, branch: str) -> tuple[FloatArray, FloatArray]:
         """Litres of an ordinary and of the busiest service day on a branch, worked out once for all candidates."""
-        if branch not in self._day:
-            needs = self.demand
-            self._day[branch] = needs.ordinary_day_litres(branch), needs.peak_day_litres(branch)
-        return self._day[branch]
+        needs = self.demand
+        return self.once(
+            ("day litres", branch), lambda: (needs.ordinary_day_litres(branch), needs.peak_day_litres(branch))
+        )
 
     def machine_of(self, branch: Branch) -> MachineProfile | None:
         """The machine on a branch, or None."""
@@ -109,14 +105,15 @@ class Scenario:
     def _concentrate(
         self, salt: str, recovery: float, index_of: Callable[[Water, float], FloatArray]
     ) -> tuple[float, float]:
-        if (salt, recovery) not in self._index:
-            index = np.atleast_2d(index_of(self.waters, recovery))
-            # without its ions nothing can drop out; what is not solved may
-            index = np.where(np.isnan(index), 9.0, np.maximum(index, -9.0))
-            rows = [percentiles(row, self.weights) for row in index]
-            worst = max(rows, key=lambda row: float(row[1]))
-            self._index[salt, recovery] = float(worst[1]), max(float(row[2]) for row in rows)
-        return self._index[salt, recovery]
+        return self.once(("concentrate", salt, recovery), lambda: self._worst_index(index_of(self.waters, recovery)))
+
+    def _worst_index(self, values: FloatArray) -> tuple[float, float]:
+        index = np.atleast_2d(values)
+        # without its ions nothing can drop out; what is not solved may
+        index = np.where(np.isnan(index), 9.0, np.maximum(index, -9.0))
+        rows = [percentiles(row, self.weights) for row in index]
+        worst = max(rows, key=lambda row: float(row[1]))
+        return float(worst[1]), max(float(row[2]) for row in rows)
 
     def pooled(self, values: FloatArray) -> FloatArray:
         """10th, 50th and 90th percentile over draws and waters, each water by its share of the service days."""
@@ -140,10 +137,8 @@ class Scenario:
     def settings(self, stage: Stage, peak_flow: FloatArray | None) -> StageSettings:
         """The drawn performance of a stage, drawn once: candidates that share a stage share its draws.
         ``peak_flow``: through its medium, US gal/min."""
-        key = repr((stage.name, stage.medium, stage.leakage_mg_L_as_CaCO3, stage.recovery))
-        if key not in self._settings:
-            self._settings[key] = settings_for(stage, self.draws)
-        found = self._settings[key]
+        key = "settings", stage.name, stage.medium, repr(stage.leakage_mg_L_as_CaCO3), repr(stage.recovery)
+        found = self.once(key, lambda: settings_for(stage, self.draws))
         return StageSettings(performance=found.performance, peak_flow_gpm=peak_flow)
 
 
