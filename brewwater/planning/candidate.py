@@ -26,6 +26,7 @@ from brewwater.plumbing.network import behind, way_of
 from brewwater.treatment import BrokenRule, Context, Load, Stage, TrainResult, held_back, order_problems, run_train
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
+from brewwater.verdicts.goals import goals
 from brewwater.verdicts.readings import ServedReading
 from brewwater.verdicts.scale import laid_down_mg_L
 from brewwater.verdicts.severity import WEIGHED, Lost, Weighed, severity
@@ -144,12 +145,14 @@ def context_of(scenario: Scenario) -> Context:
     )
     machine = scenario.machine_of(scenario.main_branch)
     known = scenario.known.__contains__
+    chloride_goal = goals(scenario.document.targets)["chloride"].high
     return Context(
         disinfectant=scenario.disinfectant,
         alkalinity_known=known("alkalinity"),
         hardness_mg_L_as_CaCO3=float(typical[0]) if known("total_hardness") else None,
         alkalinity_mg_L_as_CaCO3=float(typical[1]) if known("alkalinity") else None,
         chloride_mg_L=float(scenario.pooled(scenario.waters.chloride_mg_L)[1]) if known("chloride") else None,
+        chloride_limit_mg_L=np.inf if chloride_goal is None else chloride_goal,
         steam_boiler=machine is not None and machine.makes_steam,
         sulfate_known=known("sulfate"),
         concentrate_gypsum=scenario.concentrate_gypsum if known("total_hardness") else None,

@@ -15,7 +15,8 @@ from brewwater.plumbing.network import Network, behind, usual_output
 from brewwater.plumbing.parts import Accumulator, Known, Pump, limit, limit_source
 from brewwater.treatment import Stage, medium_class
 from brewwater.treatment.media.catalytic_carbon import empty_bed_contact_s
-from brewwater.treatment.media.reverse_osmosis import RATING_PSI, RATING_TDS_MG_L
+from brewwater.treatment.media.reverse_osmosis import rating_psi
+from brewwater.treatment.medium import treatment_limit
 from brewwater.units import GAL_L, plain
 from brewwater.verdicts import MachineProfile
 
@@ -164,7 +165,7 @@ def membrane_checks(
             why = f"{stage.name}: {inlet.missing}."
             made.append(Check("membrane_pressure", None, rated, "psi", None, source, why, stage.name))
             continue
-        at, bound = judge.low(inlet.end_psi), rated or RATING_PSI
+        at, bound = judge.low(inlet.end_psi), rating_psi(stage)
         gone = [*inlet.assumed, *([] if rated else [f"the rated pressure of {stage.name}"])]
         how = (
             f"{stage.name}: {_reached(at)} at its inlet with the filters before it at their end; a booster pump "
@@ -186,7 +187,9 @@ def _output(
     given = stage.sheet.rated_output_gal_per_day
     ends = [(inlet.end_psi, given or usual.middle)]
     ends += [(inlet.worst_psi, given or usual.low), (inlet.best_psi, given or usual.high)]
-    feed = np.atleast_2d(RATING_TDS_MG_L if tds_mg_L is None else tds_mg_L)  # the worst of the waters counts
+    feed = np.atleast_2d(
+        treatment_limit("membrane_rating_tds") if tds_mg_L is None else tds_mg_L
+    )  # the worst of the waters counts
     stored, hours = unit.product_tank_gal or 0.0, unit.hours_per_service_day or 24.0
     need = judge.high(network.tank_litres(stage, litres) / GAL_L)
     made = []

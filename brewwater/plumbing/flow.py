@@ -28,7 +28,6 @@ GPM_M3_S = GAL_L / 1000 / 60
 FT_M = 12 * INCH_M
 ATMOSPHERE_PSI = 101.325 / PSI_KPA
 GRAVITY_M_S2 = 9.80665
-PEX_ROUGHNESS_M = 1.5e-6  # drawn plastic tube; from memory, not verified
 MOST_GPM = 60.0
 _GRID = np.concatenate([np.arange(0, 10, 0.05), np.arange(10, MOST_GPM + 0.25, 0.5)])
 ELBOW, TEE, VALVE = (
@@ -72,9 +71,10 @@ def inside_diameter_in(size: str) -> float:
     return float(reference.keyed("pex_pipe", "size")[size]["inside_diameter_in"])
 
 
-def hazen_williams_psi_per_ft(flow_gpm: float, inside_in: float, c: float = 150.0) -> float:
+def hazen_williams_psi_per_ft(flow_gpm: float, inside_in: float) -> float:
     """Friction by Hazen and Williams, psi per foot: 4.52 Q^1.85 / (C^1.85 d^4.87). The printed PEX tables use
     it with C = 150; kept as the second opinion on ``pipe_loss_psi``."""
+    c = limit("hazen_williams_c")
     return float(4.52 * flow_gpm**1.85 / (c**1.85 * inside_in**4.87))
 
 
@@ -87,21 +87,21 @@ def _losses(pipe: Pipe, temperature_C: float) -> FloatArray:
     for i, gpm in enumerate(_GRID[1:], start=1):
         speed = gpm * GPM_M3_S / (math.pi * bore**2 / 4)
         re = rho * speed * bore / mu
-        k = friction_factor(Re=re, eD=PEX_ROUGHNESS_M / bore) * pipe.length_ft * FT_M / bore
+        k = friction_factor(Re=re, eD=limit("pex_roughness") / bore) * pipe.length_ft * FT_M / bore
         for count, name in ((pipe.elbows, ELBOW), (pipe.tees, TEE), (pipe.valves, VALVE)):
             k += count * Hooper2K(Di=inch, Re=re, name=name) if count else 0
         found[i] = k * rho * speed**2 / 2 / 1000 / PSI_KPA
     return found
 
 
-def pipe_loss_psi(pipe: Pipe, flow_gpm: FloatArray | float, temperature_C: float = 15.0) -> FloatArray:
+def pipe_loss_psi(pipe: Pipe, flow_gpm: FloatArray | float, temperature_C: float | None = None) -> FloatArray:
     """Pressure lost in a pipe with its fittings and its rise, psi (Darcy-Weisbach; fittings by Hooper).
 
     Parameters
     ----------
     flow_gpm : 0 US gal/min or more, any shape; past 60, which no pipe here carries, the loss grows on with the power
         of Hazen and Williams, 1.85, so that the pressure is seen not to reach
-    temperature_C : 0 to 90 °C
+    temperature_C : 0 to 90 °C; that of a usual tap where left out
 
     Raises
     ------
@@ -110,6 +110,7 @@ def pipe_loss_psi(pipe: Pipe, flow_gpm: FloatArray | float, temperature_C: float
     flow = np.asarray(flow_gpm, dtype=np.float64)
     if not np.all((flow >= 0) & np.isfinite(flow)):
         raise InputError("flow", "below 0", "0 gpm or more is worked", "Check the fixtures' flows.")
+    temperature_C = limit("usual_water_C") if temperature_C is None else temperature_C
     lift = density_kg_m3(temperature_C) * GRAVITY_M_S2 * pipe.rise_ft * FT_M / 1000 / PSI_KPA
     beyond = np.maximum(flow / MOST_GPM, 1.0) ** 1.85
     return np.asarray(np.interp(flow, _GRID, _losses(pipe, temperature_C)) * beyond + lift, dtype=np.float64)
@@ -131,7 +132,7 @@ def pump_psi(pump: Pump, flow_gpm: FloatArray | float) -> FloatArray:
     else:
         slope = (pump.cut_out_psi - pump.cut_in_psi) / pump.flow_gpm
         reached = np.maximum(pump.cut_out_psi - slope * flow, 0)
-        reached = np.where(flow > pump.flow_gpm * 2, 0.0, reached)
+        reached = np.where(flow > pump.flow_gpm * limit("pump_runs_out"), 0.0, reached)
     return np.asarray(np.minimum(reached, pump.cut_in_psi), dtype=np.float64)
 
 

@@ -26,8 +26,8 @@ from brewwater.plumbing.parts import Branch, Known, Pipe, branch_pipe
 from brewwater.records import Span
 from brewwater.treatment import Stage, medium_class
 from brewwater.treatment.media.catalytic_carbon import empty_bed_contact_s
-from brewwater.treatment.media.reverse_osmosis import RATING_TDS_MG_L, output_gal_per_day
-from brewwater.treatment.medium import quantity
+from brewwater.treatment.media.reverse_osmosis import output_gal_per_day
+from brewwater.treatment.medium import quantity, treatment_limit
 from brewwater.units import GAL_L
 
 FloatArray = NDArray[np.float64]
@@ -258,7 +258,7 @@ class Network:
         self,
         membrane: Stage,
         psi: FloatArray,
-        tds_mg_L: FloatArray | float = RATING_TDS_MG_L,
+        tds_mg_L: FloatArray | float | None = None,
         temperature_C: FloatArray | float | None = None,
         rated_gal_per_day: FloatArray | float | None = None,
     ) -> FloatArray:
@@ -273,7 +273,7 @@ class Network:
         rated = self.rated_gal_per_day(membrane) if rated_gal_per_day is None else rated_gal_per_day
         return output_gal_per_day(
             membrane,
-            tds_mg_L,
+            treatment_limit("membrane_rating_tds") if tds_mg_L is None else tds_mg_L,
             quantity(membrane, "recovery", self.draws),
             psi,
             self.on.unit.water_C if temperature_C is None else temperature_C,

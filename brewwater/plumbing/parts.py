@@ -169,7 +169,7 @@ class Heater(Part):
 
     volume_gal: Positive
     power_W: Positive
-    set_C: Annotated[Finite, Field(gt=30, le=90)] = 49.0
+    set_C: Annotated[Finite, Field(gt=30, le=90)] = Field(default_factory=lambda: limit("usual_heater_C"))
 
 
 class Place(Part):
@@ -222,7 +222,7 @@ class Unit(Part):
     weights: Weights | None = None
     waste_tank_length_in: Positive | None = None
     waste_tank_fall_in: NonNegative | None = None
-    water_C: Annotated[Finite, Field(ge=0, le=40)] = 15.0
+    water_C: Annotated[Finite, Field(ge=0, le=40)] = Field(default_factory=lambda: limit("usual_water_C"))
     tree: PlumbingTree | None = None
 
     @field_validator("jurisdiction")
@@ -308,7 +308,9 @@ def unit_template(kind: UnitKind) -> Unit:
 
 def backflow_drop_psi(unit: Unit) -> float:
     """Pressure that the backflow preventer of a plumbed unit takes, psi."""
-    return 0.0 if unit.has_tanks else (float(_template(unit.kind)["backflow_drop_psi"]) or 6.0)
+    return (
+        0.0 if unit.has_tanks else (float(_template(unit.kind)["backflow_drop_psi"]) or limit("plumbed_backflow_drop"))
+    )
 
 
 def branch_pipe(unit: Unit, branch: Branch) -> Pipe:

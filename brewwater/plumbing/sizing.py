@@ -16,7 +16,7 @@ from brewwater.plumbing.fit_flow import membrane_checks
 from brewwater.plumbing.fit_tanks import Litres, day_of
 from brewwater.plumbing.flow import density_kg_m3, drawdown_gal
 from brewwater.plumbing.network import Network, membrane_of
-from brewwater.plumbing.parts import Accumulator, Branch, Heater, Pump, Unit, known, limit, limit_source
+from brewwater.plumbing.parts import Accumulator, Branch, Heater, Pump, Unit, known, limit, limit_source, unit_template
 from brewwater.plumbing.tanks import next_size, usual_sizes, waste_rule
 from brewwater.treatment import Stage
 from brewwater.units import GAL_L, percent, plain
@@ -24,7 +24,6 @@ from brewwater.verdicts import MachineProfile
 
 FloatArray = NDArray[np.float64]
 Piped = Callable[[Unit], Network]
-WATER_J_PER_KG_K = 4186.0  # near 20 °C; from memory, not verified
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +121,7 @@ def _pump(
     direct = [b for b in trial.branches if membrane_of(trial.stages, b) is None]
     pump = _raised(pump, _short_psi(trial, direct, machines, judge))
     why.append(("pump", f"{plain(flow)} gpm drawn at the peak: {plain(gpm, 6)} gpm at {plain(pump.cut_in_psi, 6)} psi"))
-    charge, wanted = pump.cut_in_psi - 2, limit("rinse_draw")
+    charge, wanted = pump.cut_in_psi - limit("precharge_below_cut_in"), limit("rinse_draw")
     for volume in sorted(usual_sizes("accumulator")):
         gives = drawdown_gal(volume, charge, pump.cut_in_psi, pump.cut_out_psi)
         if gives >= wanted:
@@ -144,11 +143,17 @@ def _short_psi(network: Network, branches: Sequence[Branch], machines: Sequence[
     return short
 
 
+def _of_a_truck() -> Unit:
+    """The unit whose pump and heater stand in where a kind has none of its own."""
+    return unit_template("truck")
+
+
 def _raised(pump: Pump, short_psi: float) -> Pump:
-    """The pump with its pressures raised in steps of 5 psi by what is short."""
+    """The pump with its pressures raised in steps by what is short."""
     if short_psi <= 0:
         return pump
-    cut_in = float(np.ceil((pump.cut_in_psi + short_psi) / 5) * 5)
+    step = limit("pump_pressure_step")
+    cut_in = float(np.ceil((pump.cut_in_psi + short_psi) / step) * step)
     band = pump.cut_out_psi - pump.cut_in_psi
     return pump.model_copy(update={"cut_in_psi": cut_in, "cut_out_psi": cut_in + band})
 
@@ -168,7 +173,8 @@ def _membrane(
     if not served:
         return {}
     flow = max(judge.high(network.tank_draw_gpm(m)) for m in network.membranes)
-    like = on.pump or Pump(cut_in_psi=40, cut_out_psi=60, flow_gpm=3)
+    like = on.pump or _of_a_truck().pump
+    assert like is not None  # a truck has one, and a heater; held by a test of the templates
     pump = like.model_copy(update={"flow_gpm": next_size("pump", flow), "curve": ()})
     bare = piped(on.model_copy(update={"product_tank_gal": None, "repump": pump}))
     pump = _raised(pump, _short_psi(bare, served, machines, judge))
@@ -203,7 +209,7 @@ def recovery_gal_per_hour(power_W: float, cold_C: float, hot_C: float) -> float:
         raise InputError(
             "heater", f"{plain(hot_C, 6)} °C", f"it is above the cold water's {plain(cold_C, 6)} °C", "Set it higher."
         )
-    kg = power_W * 3600 / (WATER_J_PER_KG_K * (hot_C - cold_C))
+    kg = power_W * 3600 / (limit("water_heat") * (hot_C - cold_C))
     return kg / density_kg_m3((hot_C + cold_C) / 2) * 1000 / GAL_L
 
 
@@ -225,7 +231,7 @@ def hot_share(warm_C: float, cold_C: float, hot_C: float) -> float:
 
 
 def hot_gal_in_peak_hour(unit: Unit, branches: Sequence[Branch], litres: Litres, judge: Judge, set_C: float) -> float:
-    """Hot water drawn in the busiest hour, US gal: twice the day's mean hour (common practice). A hand sink
+    """Hot water drawn in the busiest hour, US gal: a multiple of the day's mean hour (common practice). A hand sink
     gives at least the code's handwash temperature."""
     hours = unit.hours_per_service_day or 24.0
     least = hot_share(limit("handwash"), min(unit.water_C, limit("handwash")), set_C)
@@ -235,7 +241,7 @@ def hot_gal_in_peak_hour(unit: Unit, branches: Sequence[Branch], litres: Litres,
         if share > 0 and not branch.filtered:
             share = max(share, least) if branch.kind == "hand_sink" else share
             total = total + np.asarray(litres.get(branch.name, np.zeros(1))) / GAL_L * share
-    return judge.high(total) * min(2.0 / hours, 1.0)
+    return judge.high(total) * min(limit("peak_hour") / hours, 1.0)
 
 
 def _heater(
@@ -243,7 +249,8 @@ def _heater(
 ) -> Heater | None:
     if not any(b.usual.hot_share > 0 and not b.filtered for b in branches):
         return None
-    usual = known(on).unit.heater or Heater(volume_gal=4, power_W=1440)
+    usual = known(on).unit.heater or _of_a_truck().heater
+    assert usual is not None
     need = hot_gal_in_peak_hour(on, branches, litres, judge, usual.set_C)
     again = recovery_gal_per_hour(usual.power_W, on.water_C, usual.set_C)
     volume = next_size("heater", max(need - again, 0) / limit("heater_usable_share"))

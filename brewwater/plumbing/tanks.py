@@ -72,8 +72,9 @@ def hours_per_fill(usable_gal: float, gal_per_day: FloatArray, hours: float) -> 
         return np.asarray(usable_gal * hours / gal_per_day, dtype=np.float64)
 
 
-def lb_per_gal(temperature_C: float = 15.0) -> float:
+def lb_per_gal(temperature_C: float | None = None) -> float:
     """Weight of water, lb per US gal."""
+    temperature_C = limit("usual_water_C") if temperature_C is None else temperature_C
     return density_kg_m3(temperature_C) * GAL_L / 1000 / LB_KG
 
 
@@ -89,7 +90,7 @@ class Balance:
 
 
 def balance(
-    weights: Weights, fresh_gal: float, waste_gal: float, temperature_C: float = 15.0, product_gal: float = 0.0
+    weights: Weights, fresh_gal: float, waste_gal: float, temperature_C: float | None = None, product_gal: float = 0.0
 ) -> tuple[Balance, ...]:
     """Total and where it rests: tanks empty, fresh full, half served (half of each), waste full.
 
@@ -148,11 +149,12 @@ def bleach_fl_oz(volume_gal: float, target_mg_L: float, strength_percent: float)
     ------
     InputError : a strength outside 1 to 15 %, or a volume or dose below 0
     """
-    if not 1 <= strength_percent <= 15:
+    weakest, strongest = limit("bleach_weakest"), limit("bleach_strongest")
+    if not weakest <= strength_percent <= strongest:
         raise InputError(
             "bleach strength",
             f"{plain(strength_percent, 6)} %",
-            "1 to 15 % is sold",
+            f"{weakest:g} to {strongest:g} % is sold",
             "Read it on the bottle; plain, unscented bleach only.",
         )
     if volume_gal < 0 or target_mg_L < 0:

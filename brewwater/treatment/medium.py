@@ -29,6 +29,11 @@ NOTHING: FloatArray = np.zeros(1)
 CL2_G_PER_MOL = 70.906
 
 
+def treatment_limit(key: str) -> float:
+    """A figure of ``reference/treatment_limits.csv``."""
+    return float(reference.keyed("treatment_limits")[key]["value"])
+
+
 @dataclass(frozen=True, slots=True)
 class Load:
     """What one litre served by the branch uses of a stage; arrays of any broadcastable shape.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Literal
 
-from brewwater.reference import keyed
+from brewwater.reference import keyed, table
 from brewwater.treatment.media.mineral_dose import salt
 from brewwater.treatment.medium import usual
 from brewwater.treatment.stage import Stage
@@ -43,11 +43,18 @@ class BrokenRule:
     advice: bool = False
 
 
+def trade_chloride_mg_L() -> float:
+    """The trade's goal for chloride: what it is held against where a plan has no goal of its own."""
+    return next(
+        float(row["goal_high"]) for row in table("targets") if (row["edition"], row["measure"]) == ("trade", "chloride")
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Context:
     """What the order rules need to know around a train; None: not known.
 
-    hardness and alkalinity : mg/L as CaCO3, typical; chloride : mg/L
+    hardness and alkalinity : mg/L as CaCO3, typical; chloride : mg/L, and the goal that it is held against
     before_pump : names of the stages on the pump's suction side
     concentrate_gypsum : for a membrane's recovery, the gypsum index of its concentrate, middle and the one that
         nine waters of ten stay under; where sulfate is not measured, over all that fits the rest
@@ -60,7 +67,7 @@ class Context:
     hardness_mg_L_as_CaCO3: float | None = None
     alkalinity_mg_L_as_CaCO3: float | None = None
     chloride_mg_L: float | None = None
-    chloride_limit_mg_L: float = 30.0
+    chloride_limit_mg_L: float = field(default_factory=trade_chloride_mg_L)
     steam_boiler: bool = False
     brass_after_treatment: bool = False
     before_pump: frozenset[str] = frozenset()

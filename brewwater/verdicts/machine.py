@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from brewwater.chemistry.constants import EXTRAPOLATED_TO_C
 from brewwater.records import Finite, Name, NonNegative, Part, Positive
 from brewwater.reference import cite, keyed
 from brewwater.units import plain
@@ -51,7 +52,7 @@ class MachineProfile(Part):
     tds_max_mg_L: NonNegative | None = None
     minimum_conductivity_uS_cm: NonNegative | None = None
     minimum_inlet_psi: Positive | None = None
-    boiler_temperature_C: Annotated[Finite, Field(ge=0, le=130)] | None = None
+    boiler_temperature_C: Annotated[Finite, Field(ge=0, le=EXTRAPOLATED_TO_C)] | None = None
     steam_fraction: Annotated[Finite, Field(ge=0, lt=1)] | None = None
     wetted_metal: Metal = "unknown"
     line_material: LineMaterial = "non_metallic"

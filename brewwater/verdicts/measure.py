@@ -5,9 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from brewwater.reference import keyed
+
 Subject = Literal["cup", "scale", "corrosion", "safety"]
 Status = Literal["ok", "watch", "act", "stop", "unknown"]
 Role = Literal["source", "served"]
+
+
+def rule(key: str) -> float:
+    """A figure of ``reference/verdict_rule.csv``: how much doubt one acts on."""
+    return float(keyed("verdict_rule")[key]["value"])
 
 
 def assumed_words(holds: bool) -> str:

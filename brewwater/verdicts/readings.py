@@ -3,7 +3,7 @@
 A reading past a limit by more than its own error makes the verdict *act*, from the day of the first such reading in a
 row; one past it within its error, or out of goal by more than its error, makes it *watch*. The last reading of an
 analyte is the one that counts, so a later one clears it; a change of the cartridge that answers for it does too, which
-the caller knows (how sure one wants to be of a reading: common practice, no source).
+the caller knows.
 """
 
 from __future__ import annotations
@@ -16,12 +16,10 @@ import numpy as np
 
 from brewwater.units import plain
 from brewwater.verdicts.goals import Goal
-from brewwater.verdicts.measure import Status
+from brewwater.verdicts.measure import Status, rule
 from brewwater.verdicts.sentences import bounds
 from brewwater.verdicts.verdict import RANK, Judged, Verdict
 
-# A reading's own error: so many standard deviations, which nineteen readings of twenty keep to.
-ERRORS = 2.0
 # A free chlorine is judged as the total that it is part of.
 _JUDGED_AS = {"free_chlorine": "total_chlorine"}
 
@@ -110,7 +108,7 @@ def _severity(value: float, goal: Goal) -> int:
 
 def _graded(reading: ServedReading, goal: Goal) -> Status:
     """Past a limit in the reading and in all that its error allows, past it in the reading alone, or neither."""
-    error = ERRORS * reading.sd
+    error = rule("reading_errors") * reading.sd
     sure = min(_severity(x, goal) for x in (reading.value - error, reading.value, reading.value + error))
     if sure > 1:
         return "act"
@@ -128,5 +126,6 @@ def _said(failing: Failing, one: Judged) -> str:
         check = "the bypass and the source may be to blame" if reading.after else "the source or a bypass is to blame"
         return f"{text}past the limit{limit} by more than its own error: test again ({check}){change}."
     if red:
-        return f"{text}past the limit{limit}, but within its own error (±{plain(ERRORS * reading.sd)}): test again."
+        error = plain(rule("reading_errors") * reading.sd)
+        return f"{text}past the limit{limit}, but within its own error (±{error}): test again."
     return f"{text}out of goal ({bounds(one.goal.low, one.goal.high)}) by more than its own error."

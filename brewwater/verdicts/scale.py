@@ -13,13 +13,12 @@ from brewwater.units import plain
 from brewwater.verdicts.case import CACO3, MG, Case, FloatArray, at_most, grid, usual
 from brewwater.verdicts.goals import Goal, Severity
 from brewwater.verdicts.machine import MachineProfile
+from brewwater.verdicts.measure import rule
 from brewwater.verdicts.state import State
 from brewwater.verdicts.verdict import Judged
 from brewwater.water import CACO3_G_PER_MOL, MOLAR_MASS_G
 
 SULFATE_AS_CACO3 = CACO3_G_PER_MOL / MOLAR_MASS_G["sulfate"]
-# Sodium alkalinity from which a boiler is prone to foam (common practice, no source).
-FOAM_MG_L_AS_CACO3 = 100.0
 
 
 def laid_down_mg_L(state: State, machine: MachineProfile) -> FloatArray:
@@ -46,7 +45,8 @@ def scale(case: Case) -> list[Judged]:
     at = f"at {plain(s.machine_temperature_C, 6)} °C, closed"
     note = "Extrapolated: the constants hold to 90 °C." if s.extrapolated else ""
     goal, manual = at_most(m.hardness_max_mg_L_as_CaCO3, case.goals["total_hardness"].upper_only())
-    foam = f"Above about {plain(FOAM_MG_L_AS_CACO3, 6)} a steam boiler is prone to foam (common practice)."
+    foaming = plain(rule("foam_sodium_alkalinity_mg_L"), 6)
+    foam = f"Above about {foaming} a steam boiler is prone to foam (common practice)."
     up_to = np.asarray(case.inhibited_up_to_mg_L_as_CaCO3, dtype=np.float64)
     held = held_back(w, up_to, steam_boiler=m.makes_steam)
     held_note = ""

@@ -8,7 +8,7 @@ from typing import Protocol
 from brewwater.reference import keyed
 from brewwater.units import percent, plain
 from brewwater.verdicts.goals import Goal
-from brewwater.verdicts.measure import Measure, Status, Subject, assumed_words
+from brewwater.verdicts.measure import Measure, Status, Subject, assumed_words, rule
 
 
 class MeasureShares(Protocol):
@@ -33,7 +33,7 @@ def figure(m: Measure) -> str:
     if m.p10 is None or m.p50 is None or m.p90 is None:
         return m.label
     unit = "" if m.unit == "1" else f" {m.unit}"
-    narrow = abs(m.p90 - m.p10) <= 0.02 * abs(m.p50) or plain(m.p10) == plain(m.p90)
+    narrow = abs(m.p90 - m.p10) <= rule("narrow") * abs(m.p50) or plain(m.p10) == plain(m.p90)
     return f"{m.label} {plain(m.p50)}" + ("" if narrow else f" ({plain(m.p10)} to {plain(m.p90)})") + unit
 
 
@@ -54,7 +54,7 @@ def _out(m: Measure, shares: MeasureShares, manual: bool) -> str:
     """Out of goal or past the limit, by the rule that gives the status: what makes it *act* is past the limit."""
     past = shares.status == "act"
     share = max(shares.red, shares.manual) if past else shares.out
-    often = "" if share > 0.95 else f" in {percent(share)} of them"
+    often = "" if share > rule("nearly_all") else f" in {percent(share)} of them"
     return f"{figure(m)} is {'past the limit' if past else 'out of goal'}{often} ({_against(m, manual)})"
 
 

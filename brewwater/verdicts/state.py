@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from brewwater import chemistry
 from brewwater.chemistry.activity import log_gamma_davies
-from brewwater.chemistry.constants import log_k, log_ks
+from brewwater.chemistry.constants import EXTRAPOLATED_TO_C, VALID_TO_C, log_k, log_ks
 from brewwater.chemistry.speciation import OUTDOOR_LOG_PCO2
 from brewwater.chemistry.totals import Totals
 from brewwater.errors import InputError
@@ -22,7 +22,6 @@ from brewwater.water import CO2_G_PER_MOL, Water, speciate
 FloatArray = NDArray[np.float64]
 
 HOT_C = 93.0
-VALID_TO_C = 90.0
 READ = ("ph", "co2_mol_L", "calcite_saturation_index", "gypsum_saturation_index")
 
 
@@ -323,10 +322,10 @@ def _airy_ph(water: Water) -> FloatArray:
 
 
 def _check(temperature_C: float) -> None:
-    if not 0 <= temperature_C <= 130:
+    if not 0 <= temperature_C <= EXTRAPOLATED_TO_C:
         raise InputError(
             "machine temperature",
             f"{plain(temperature_C, 6)} °C",
-            "0 to 130 °C is needed",
+            f"0 to {plain(EXTRAPOLATED_TO_C, 6)} °C is needed",
             "Correct the boiler's temperature.",
         )

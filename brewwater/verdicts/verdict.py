@@ -1,6 +1,7 @@
 """From values to a verdict: severity of each draw, shares, status, and the sentence that says so.
 
-The rule of status stands here and nowhere else (common practice, no source: how much doubt one acts on).
+The rule of status stands here and nowhere else, its figures in ``reference/verdict_rule.csv``: how much doubt one
+acts on.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from brewwater.ensemble import mean, percentiles
 from brewwater.verdicts import sentences
 from brewwater.verdicts.goals import Goal, Severity
-from brewwater.verdicts.measure import Measure, Role, Status, Subject
+from brewwater.verdicts.measure import Measure, Role, Status, Subject, rule
 
 if TYPE_CHECKING:
     from brewwater.verdicts.readings import Failing
@@ -26,12 +27,6 @@ BoolArray = NDArray[np.bool_]
 
 RANK: dict[Status, int] = {"ok": 0, "unknown": 1, "watch": 2, "act": 3, "stop": 4}
 
-ACT_RED_SHARE = 0.5  # act where at least this share of the waters is red
-ACT_MANUAL_SHARE = 0.2  # or this share passes a limit of the machine's manual
-WATCH_OUT_SHARE = 0.2  # watch where at least this share is out of goal
-WATCH_RED_SHARE = 0.1  # or this share is red
-SURE_SHARE = 0.9  # of the priors' draws that must agree before an unmeasured quantity decides anything
-NAMED_OUT_SHARE = 0.05  # a measure is named as a reason from this share out of goal
 BEYOND = 1e6  # stands for an infinite index when it is shown
 
 
@@ -96,8 +91,8 @@ class Judged:
 
     @cached_property
     def solved(self) -> bool:
-        """False where the chemistry could not be solved in more than 5 % of the waters."""
-        return bool(np.count_nonzero(np.isnan(self.values)) <= 0.05 * self.values.size)
+        """False where the chemistry could not be solved in more of the waters than the rule bears."""
+        return bool(np.count_nonzero(np.isnan(self.values)) <= rule("unsolved") * self.values.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +106,9 @@ class Shares:
     @property
     def status(self) -> Status:
         """The rule of status."""
-        if self.red >= ACT_RED_SHARE or self.manual >= ACT_MANUAL_SHARE:
+        if self.red >= rule("act_red") or self.manual >= rule("act_manual"):
             return "act"
-        if self.out >= WATCH_OUT_SHARE or self.red >= WATCH_RED_SHARE:
+        if self.out >= rule("watch_out") or self.red >= rule("watch_red"):
             return "watch"
         return "ok"
 
@@ -173,7 +168,7 @@ def conclude(
     status: Status = "unknown" if undecided and total.status != "act" else total.status
     name = phase_names[phase] if phases > 1 and phase < len(phase_names) else None
     measures = {j.name: _measure(j, phase, weights, alone.get(j.name) if j.known else None) for j in judged}
-    leading = [j for j in counted if alone[j.name].out >= NAMED_OUT_SHARE]
+    leading = [j for j in counted if alone[j.name].out >= rule("named_out")]
     leading.sort(key=lambda j: alone[j.name].rank, reverse=True)
     shown = [(measures[j.name], alone[j.name], j.manual) for j in leading[:2]]
     if status == "unknown":
@@ -231,7 +226,7 @@ def _alone(judged: Sequence[Judged], severity: Severity, phase: int, weights: Fl
 def _agree(j: Judged, phases: int, weights: FloatArray) -> bool:
     """True where nine draws of ten say the same of an unmeasured quantity in every water."""
     joint = _joint([j], _severities([j], phases, weights), weights)
-    most = SURE_SHARE - 1e-9  # to rounding
+    most = rule("sure") - 1e-9  # to rounding
     return all(s.out >= most or (1 - s.out >= most and s.status == "ok") for s in joint)
 
 

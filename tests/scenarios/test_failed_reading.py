@@ -17,12 +17,13 @@ from brewwater.planning.candidate import evaluate
 from brewwater.planning.document import demo_document, load_document
 from brewwater.treatment import Stage
 from brewwater.verdicts import Goal
-from brewwater.verdicts.readings import ERRORS, ServedReading, with_readings
+from brewwater.verdicts.readings import ServedReading, with_readings
 from brewwater.verdicts.verdict import Judged, conclude
 
 TRAIN = [{"name": "Block", "medium": "carbon"}, {"name": "Bed", "medium": "weak_acid", "bypass_percent": 25}]
 HARD = {"total_hardness": 268, "alkalinity": 212, "chloride": 22, "ph": 7.5, "total_dissolved_solids": 402}
 LIMIT = 200  # mg/L as CaCO3, the trade's red line (reference/targets.csv)
+ERRORS = 2.0  # standard errors of a reading (reference/verdict_rule.csv)
 KIT = 4.94  # one drop of 17.1 mg/L over the root of twelve (reference/instruments.csv)
 
 

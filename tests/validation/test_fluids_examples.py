@@ -8,7 +8,8 @@ import fluids
 import pytest
 
 from brewwater.plumbing import Pipe, pipe_loss_psi
-from brewwater.plumbing.flow import FT_M, GPM_M3_S, PEX_ROUGHNESS_M, density_kg_m3, inside_diameter_in, viscosity_Pa_s
+from brewwater.plumbing.flow import FT_M, GPM_M3_S, density_kg_m3, inside_diameter_in, viscosity_Pa_s
+from brewwater.plumbing.parts import limit
 from brewwater.units import INCH_M, PSI_KPA
 
 DOCS = "fluids 1.3.1, docstrings"
@@ -49,6 +50,8 @@ def test_our_loss_is_the_librarys_one_phase_drop(gpm: float) -> None:
     """A bare pipe by the library's whole function, against our table of it."""
     bore = inside_diameter_in("1/2") * INCH_M
     rho, mu = density_kg_m3(15), viscosity_Pa_s(15)
-    theirs = fluids.one_phase_dP(m=gpm * GPM_M3_S * rho, rho=rho, mu=mu, D=bore, roughness=PEX_ROUGHNESS_M, L=20 * FT_M)
+    theirs = fluids.one_phase_dP(
+        m=gpm * GPM_M3_S * rho, rho=rho, mu=mu, D=bore, roughness=limit("pex_roughness"), L=20 * FT_M
+    )
     ours = float(pipe_loss_psi(Pipe(size="1/2", length_ft=20), gpm, 15))
     assert ours == pytest.approx(theirs / 1000 / PSI_KPA, rel=0.002)

@@ -10,13 +10,10 @@ from __future__ import annotations
 import numpy as np
 
 from brewwater.treatment.media.carbon import dechlorinate, left_at_flow, load
-from brewwater.treatment.medium import FloatArray, Medium, StageSettings
+from brewwater.treatment.medium import FloatArray, Medium, StageSettings, treatment_limit
 from brewwater.treatment.stage import Stage
 from brewwater.units import GAL_L
 from brewwater.water import Water
-
-# "enough contact" is 3 mg/L down to 0.1 mg/L of total chlorine
-_LN_ENOUGH = np.log(3.0 / 0.1)
 
 
 def empty_bed_contact_s(bed_volume_L: FloatArray | float, flow_gpm: FloatArray | float) -> FloatArray:
@@ -33,7 +30,8 @@ def chloramine_left(stage: Stage, settings: StageSettings) -> FloatArray:
     if sheet.rated_for == "chloramine" or sheet.bed_volume_L is None or settings.peak_flow_gpm is None:
         return left_at_flow(1 - drawn["chloramine_removed"], stage, settings)
     contact_min = empty_bed_contact_s(sheet.bed_volume_L, settings.peak_flow_gpm) / 60
-    return np.asarray(np.exp(-_LN_ENOUGH * contact_min / drawn["contact_time_needed_min"]), dtype=np.float64)
+    enough = np.log(treatment_limit("chloramine_before") / treatment_limit("chloramine_after"))
+    return np.asarray(np.exp(-enough * contact_min / drawn["contact_time_needed_min"]), dtype=np.float64)
 
 
 def treat(water: Water, stage: Stage, settings: StageSettings) -> Water:

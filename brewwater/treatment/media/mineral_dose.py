@@ -16,7 +16,7 @@ from brewwater.errors import InputError
 from brewwater.treatment.medium import FloatArray, Load, Medium, StageSettings, changed
 from brewwater.treatment.stage import Dose, Stage
 from brewwater.units import plain
-from brewwater.water import MOLAR_MASS_G, Water
+from brewwater.water import CACO3_G_PER_MOL, MOLAR_MASS_G, Water
 
 _IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "alkalinity", "dic")
 
@@ -96,9 +96,9 @@ def batch(doses: Sequence[Dose], litres: float) -> tuple[Batch, ...]:
         mmol_L = dose.mg_L / found.g_per_mol
         gains = {f"{ion}_mg_L": mmol_L * n * MOLAR_MASS_G[ion] for ion, n in found.gives.items() if ion in MOLAR_MASS_G}
         gains["hardness_mg_L_as_CaCO3"] = (
-            mmol_L * 100.0869 * (found.gives.get("calcium", 0) + found.gives.get("magnesium", 0))
+            mmol_L * CACO3_G_PER_MOL * (found.gives.get("calcium", 0) + found.gives.get("magnesium", 0))
         )
-        gains["alkalinity_mg_L_as_CaCO3"] = mmol_L * 100.0869 / 2 * found.gives.get("alkalinity", 0)
+        gains["alkalinity_mg_L_as_CaCO3"] = mmol_L * CACO3_G_PER_MOL / 2 * found.gives.get("alkalinity", 0)
         recipe.append(Batch(dose.salt, found.label, dose.mg_L * litres / 1000 / dose.purity, gains))
     return tuple(recipe)
 

@@ -21,7 +21,7 @@ from brewwater import reference
 from brewwater.chemistry import Totals, degas, speciate
 from brewwater.chemistry.constants import log_k
 from brewwater.errors import InputError
-from brewwater.treatment.medium import FloatArray, Load, Medium, StageSettings
+from brewwater.treatment.medium import FloatArray, Load, Medium, StageSettings, treatment_limit
 from brewwater.treatment.solved import carbon_dioxide_share
 from brewwater.treatment.stage import Stage, TemperatureCurve
 from brewwater.water import Water
@@ -186,31 +186,35 @@ def temperature_factor(temperature_C: FloatArray | float, curve: TemperatureCurv
     InputError : outside 0 to 40 °C
     """
     temperature = np.asarray(temperature_C, dtype=np.float64)
-    bad = ~((temperature >= 0) & (temperature <= 40))
+    coldest, hottest = (treatment_limit(f"membrane_{end}_C") for end in ("coldest", "hottest"))
+    bad = ~((temperature >= coldest) & (temperature <= hottest))
     if bad.any():
         raise InputError(
             "temperature_C",
             float(temperature[bad].flat[0]),
-            "a membrane runs at 0 to 40 °C",
+            f"a membrane runs at {coldest:g} to {hottest:g} °C",
             "Correct the temperature of the feed.",
         )
     if curve == "three_percent":
-        return np.asarray(1.03 ** (temperature - 25), dtype=np.float64)
+        above = temperature - treatment_limit("membrane_rating_C")
+        return np.asarray(treatment_limit("membrane_per_degree") ** above, dtype=np.float64)
     if curve == "army_table":
         rows = reference.table("ro_temperature_factor")
         fahrenheit = [float(row["temperature_F"]) for row in rows]
         return np.asarray(np.interp(temperature * 1.8 + 32, fahrenheit, [float(r["factor"]) for r in rows]))
-    exponent = np.where(temperature >= 25, 2640.0, 3020.0)
+    warm, cold = (treatment_limit(f"membrane_{side}_exponent") for side in ("warm", "cold"))
+    exponent = np.where(temperature >= treatment_limit("membrane_rating_C"), warm, cold)
     return np.asarray(np.exp(exponent * (1 / 298 - 1 / (temperature + 273))), dtype=np.float64)
 
 
 def osmotic_pressure_psi(tds_mg_L: FloatArray) -> FloatArray:
     """Osmotic pressure, psi: about TDS/100 (trade estimate)."""
-    return np.asarray(tds_mg_L, dtype=np.float64) / 100
+    return np.asarray(tds_mg_L, dtype=np.float64) / treatment_limit("osmotic_tds_per_psi")
 
 
-RATING_TDS_MG_L = 250.0  # of the water that membranes are rated on (common practice, no source)
-RATING_PSI = 60.0  # the usual rating pressure of small membranes (common practice, no source)
+def rating_psi(stage: Stage) -> float:
+    """The pressure that a membrane is rated at, psi: its sheet's, else the usual one."""
+    return float(stage.sheet.rated_pressure_psi or treatment_limit("membrane_rating_psi"))
 
 
 def output_gal_per_day(
@@ -224,8 +228,8 @@ def output_gal_per_day(
     """Product at this water's temperature and net pressure, US gal/day; NaN where no output is rated.
 
     Net pressure = inlet - osmotic pressure of the mean of feed and reject, all rejected; the rating is taken at
-    ``rated_pressure_psi`` (``RATING_PSI`` where not stated), 25 °C and ``RATING_TDS_MG_L``. Zero where the inlet
-    pressure does not pass the osmotic pressure.
+    ``rating_psi``, 25 °C and the usual dissolved solids of a rating (``reference/treatment_limits.csv``). Zero where
+    the inlet pressure does not pass the osmotic pressure.
 
     Parameters
     ----------
@@ -245,7 +249,8 @@ def output_gal_per_day(
         return np.array([np.nan])
     mean_factor = (1 + concentration_factor(recovery)) / 2
     net = np.maximum(np.asarray(pressure_psi) - osmotic_pressure_psi(np.asarray(tds_mg_L)) * mean_factor, 0)
-    at_rating = (stage.sheet.rated_pressure_psi or RATING_PSI) - osmotic_pressure_psi(np.asarray(RATING_TDS_MG_L))
+    rating_tds = np.asarray(treatment_limit("membrane_rating_tds"))
+    at_rating = rating_psi(stage) - osmotic_pressure_psi(rating_tds)
     return np.asarray(rated * temperature_factor(temperature_C, stage.temperature_curve) * net / at_rating)
 
 

@@ -15,8 +15,6 @@ from brewwater.treatment.medium import FloatArray, Medium, StageSettings, volume
 from brewwater.treatment.stage import Stage
 from brewwater.water import Water
 
-CODEX_MAXIMUM_MG_L = 10.7  # glassy polyphosphate, maximum-dosage basis: Water Chemicals Codex p. 51
-
 
 def temporary_hardness_mg_L_as_CaCO3(water: Water) -> FloatArray:
     """The smaller of hardness and alkalinity, what heat can throw down, mg/L as CaCO3."""
