@@ -20,6 +20,7 @@ _HEAD_LINES, _HEAD_CELLS = 12, 150
 # How many lines away from its label a cell may stand.
 _NEAR = 14
 _CONNECTS = re.compile(r"^(?:to|bis|à|a|tot|[-–—÷])\s*[\d<nN]|^detect|^[-–—]$", re.IGNORECASE)
+_DASHES = re.compile(r"[-–—]+")
 _OPEN = re.compile(r"(?:[-–—÷]|\b(?:to|bis|no|not|non))$", re.IGNORECASE)
 
 
@@ -129,7 +130,8 @@ def _cut_heads(head: Sequence[TablePart]) -> list[TablePart]:
 def _over_figures(line: Line, below: Sequence[Line]) -> bool:
     """Whether each analyte on a line stands over a figure of the line beneath, and a name stands left of those."""
     heads = [c for c in line if read_label(c.text) is not None]
-    if len(heads) != len(line):
+    first = line[0]
+    if len(heads) != len(line) - (role_of(first.text) in ("supply", "date", "label") and first not in heads):
         return False
     for row in below:
         figures = [c for c in row if is_value(c.text)]
@@ -456,7 +458,28 @@ def _columns(records: Sequence[Record], head: Sequence[TablePart]) -> list[list[
             spans.append([cell.x0, cell.x1])
         elif len(over) == 1 and _narrow(cell.text):
             over[0][0], over[0][1] = min(over[0][0], cell.x0), max(over[0][1], cell.x1)
-    return sorted(spans)
+    return _one_of_two(sorted(spans), records, head)
+
+
+def _one_of_two(spans: list[list[float]], records: Sequence[Record], head: Sequence[TablePart]) -> list[list[float]]:
+    """Neighbours that no row fills both are one column, where one holds dashes or both hold units, or where there are
+    more columns than heads: cells set left and cells set right need not overlap."""
+    rows: list[dict[int, str]] = []
+    for record in records:
+        rows.append({_place(c, spans): c.text for p in record.parts for c in p.cells if c.text})
+    heads = max((len(p.cells) + (p.label is not None) for p in head), default=0)
+    out = [list(s) for s in spans]
+    at = len(out) - 2
+    while at >= 0:
+        left, right = ({i: row[k] for i, row in enumerate(rows) if k in row} for k in (at, at + 1))
+        if left and right and not left.keys() & right.keys():
+            dashes = any(all(_DASHES.fullmatch(t) for t in side.values()) for side in (left, right))
+            units = all(read_unit(t) is not None or _DASHES.fullmatch(t) for t in (*left.values(), *right.values()))
+            if dashes or units or (3 <= heads < len(out) + 1 and len(rows) > 3):
+                out[at][1] = max(out[at][1], out.pop(at + 1)[1])
+                rows = [{(k if k <= at else k - 1): t for k, t in row.items()} for row in rows]
+        at -= 1
+    return out
 
 
 def _grid(block: Block) -> tuple[list[list[str]], list[list[str]]] | None:

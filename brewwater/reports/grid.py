@@ -74,9 +74,18 @@ def upright(cells: list[list[str]]) -> list[list[str]]:
     """The grid with analytes running down: turned where they run across."""
     down = max(sum(read_label(row[j]) is not None for row in cells) for j in range(len(cells[0])))
     across = max(sum(c != "" and read_label(c) is not None for c in row) for row in cells)
-    if across >= 2 and across > down:
+    if (across >= 2 and across > down) or (across == 1 == down and _alone_over_figures(cells)):
         return [list(column) for column in zip(*cells, strict=True)]
     return cells
+
+
+def _alone_over_figures(cells: list[list[str]]) -> bool:
+    """Whether the one analyte of a grid heads a column of figures, each beside a name."""
+    i, j = next((i, j) for i, row in enumerate(cells) for j, c in enumerate(row) if c and read_label(c) is not None)
+    below = [row for row in cells[i + 1 :] if row[j]]
+    others = [c for k, c in enumerate(cells[i]) if k != j and c]
+    named = all(any(c and not _figure(c) for k, c in enumerate(row) if k < j) for row in below)
+    return bool(below) and named and all(_figure(r[j]) for r in below) and all(role_of(c) for c in others)
 
 
 def beside(cells: list[list[str]]) -> list[list[list[str]]]:

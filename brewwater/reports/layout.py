@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from brewwater.reports.columns import role_of, year_of
+from brewwater.reports.items import is_limit
 from brewwater.reports.names import read_label
 from brewwater.reports.values import read_value
 from brewwater.reports.words import Page, Word
@@ -238,6 +239,8 @@ def _goes_on(label: Cell, cell: Cell, region: Region, units: frozenset[int] | No
     """Whether a cell beside a label is more of the label, in type set wide; not a unit or figure of its own column."""
     if units is None or id(cell) in units or is_value(cell.text):
         return False
+    if re.search(r"\d", cell.text) and is_limit(cell.text, ""):
+        return False  # "max. 1,5 mg/l" in a column before the values
     near = cell.x0 - label.x1 < 3 * (cell.y1 - cell.y0) and cell.x1 < region.begin
     return cell.x0 < region.x1 or (near and re.match(r"[^\W\d_(]|\(|°", cell.text) is not None)
 

@@ -12,6 +12,7 @@ from brewwater.reports.layout import Line
 from brewwater.reports.places import place_of
 from brewwater.reports.prose import prose_rows
 from brewwater.reports.report import Row, Unread
+from brewwater.reports.rownumbers import without_row_numbers
 from brewwater.reports.sequence import read_sequences
 from brewwater.reports.tables import table_rows
 from brewwater.reports.unread import unread_lines
@@ -37,6 +38,7 @@ def read_page(
     the heading's unit of this one are returned too.
     """
     number = page.number if numbered else None
+    lines = lines if page.form == "grid" else without_row_numbers(lines)
     if page.form == "grid":
         parts = [make_grid(part, number, page.title) for part in beside(_rows(page))]
         grids = [replace(grid, lines=frozenset(range(len(lines)))) for grid in parts if grid is not None]
@@ -60,9 +62,23 @@ def read_page(
         for at in grid.lines:
             taken.setdefault(at, set()).update(r.analyte for r in found)
     if page.form != "grid":
-        rows += prose_rows([t for i, t in loose if i not in used], mark, number)
+        rows += _prose([(i, t) for i, t in loose if i not in used], mark, number, places, before)
     last = next((g for g in reversed(grids) if g.blocks), None)
     return rows, unread_lines(lines, rows, number, taken), last, everywhere
+
+
+def _prose(
+    lines: Sequence[tuple[int, str]],
+    mark: Decimal,
+    page: int | None,
+    places: Sequence[tuple[int, str]],
+    before: str | None,
+) -> list[Row]:
+    """Rows from sentences, each stretch between two headings of places for its own place."""
+    stretches: dict[str | None, list[str]] = {}
+    for i, text in lines:
+        stretches.setdefault(place_of(i, places, before), []).append(text)
+    return [replace(r, supply=place) for place, texts in stretches.items() for r in prose_rows(texts, mark, page)]
 
 
 def line_texts(lines: list[Line]) -> list[str]:

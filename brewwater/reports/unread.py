@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from brewwater.reports.columns import year_of
 from brewwater.reports.items import cut, entry, unglue
-from brewwater.reports.layout import Line
+from brewwater.reports.layout import Line, is_value
 from brewwater.reports.names import Mention, mentions, read_label
 from brewwater.reports.prose import AVOID
 from brewwater.reports.report import Row, Unread
@@ -43,7 +43,31 @@ def unread_lines(
             if why is not None:
                 out.append(Unread(page, " ".join(text.split())[:300], why))
                 break
+        else:
+            out += _headed(lines, at, printed, page)
     return out
+
+
+def _headed(lines: Sequence[Line], at: int, printed: Mapping[str, set[str]], page: int | None) -> list[Unread]:
+    """Analytes that head columns of figures, of which no row took one."""
+    line = lines[at]
+    if any(is_value(c.text) for c in line) or sum(len(c.text) for c in line) > 400:
+        return []
+    below = next((row for row in lines[at + 1 : at + 4] if any(is_value(c.text) for c in row)), None)
+    if below is None or any(read_label(c.text) is not None for c in below):
+        return []
+    figures = [c for c in below if is_value(c.text)]
+    open_ = [
+        (cell, figure)
+        for cell in line
+        if (label := read_label(cell.text)) is not None and label.analyte not in printed
+        for figure in figures
+        if min(cell.x1, figure.x1) > max(cell.x0, figure.x0)
+    ]
+    return [
+        Unread(page, f"{cell.text} {figure.text}"[:300], "a figure stands under this name, but the table was not read")
+        for cell, figure in open_
+    ]
 
 
 def _segments(line: Line) -> list[str]:
