@@ -26,6 +26,7 @@ COMMANDS = {
     "check": "keep",
     "export": "keep",
     "log": "log",
+    "people": "people",
     "plan": "plan",
     "report": "report",
     "restore": "keep",

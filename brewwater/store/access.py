@@ -11,15 +11,19 @@ import ipaddress
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 from brewwater.errors import InputError
 from brewwater.log.entry import printable
+from brewwater.store.text import canonical, sha256
 
 LOCAL = "local"
+SESSION_HOURS, MOST_SESSION_HOURS = 12, 168
 _PROVIDER = ("client_id", "client_secret", "server_metadata_url")
+_LIBRARIES = ("authlib", "httpx")  # what Streamlit signs people in with
 _HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_](?:[a-z0-9._-]*[a-z0-9_])?)\.?(?::(?P<port>[0-9]{1,5}))?")
 # What proxies add to a request they pass on (RFC 7239, RFC 9110, RFC 8586, and the customary ones before them).
 _FORWARDING = frozenset(
@@ -44,16 +48,22 @@ def is_loopback(address: str) -> bool:
     return (mapped or found).is_loopback
 
 
-def sign_in_configured(secrets: Mapping[str, Any]) -> bool:
-    """Whether Streamlit's secrets set up OIDC sign-in: provider, redirect address, cookie secret."""
+def providers(secrets: Mapping[str, Any]) -> tuple[str, ...]:
+    """The identity providers that Streamlit's secrets set up, by name; the one that stands in ``[auth]`` itself is
+    ``""``. Empty where sign-in is not set up in whole: provider, redirect address, cookie secret."""
     auth = secrets.get("auth")
     if not isinstance(auth, Mapping):
-        return False
+        return ()
     secret = auth.get("cookie_secret")
     if not isinstance(secret, str) or len(secret) < 32 or not auth.get("redirect_uri"):
-        return False
-    providers = [auth, *(part for part in auth.values() if isinstance(part, Mapping))]
-    return any(all(isinstance(p.get(k), str) and p[k] for k in _PROVIDER) for p in providers)
+        return ()
+    found = {"": auth, **{str(k): part for k, part in auth.items() if isinstance(part, Mapping)}}
+    return tuple(n for n, part in found.items() if all(isinstance(part.get(k), str) and part[k] for k in _PROVIDER))
+
+
+def sign_in_configured(secrets: Mapping[str, Any]) -> bool:
+    """Whether Streamlit's secrets set up OIDC sign-in."""
+    return bool(providers(secrets))
 
 
 def read_secrets(*folders: Path) -> dict[str, Any]:
@@ -83,11 +93,22 @@ def check_address(address: str, secrets: Mapping[str, Any] | None = None, field:
             "other machines could open it, and no sign-in is configured",
             f"Use 127.0.0.1, or {_SIGN_IN_REMEDY}",
         )
-    if importlib.util.find_spec("authlib") is None:
+    check_libraries(field, address)
+
+
+def check_libraries(field: str = "[auth]", value: str = "set up") -> None:
+    """Refuse where sign-in is configured and cannot work.
+
+    Raises
+    ------
+    InputError : a library that it needs is not installed
+    """
+    missing = [name for name in _LIBRARIES if importlib.util.find_spec(name) is None]
+    if missing:
         raise InputError(
             field,
-            address,
-            "sign-in is configured, and its library is not installed",
+            value,
+            f"sign-in is configured, and its library is not installed ({', '.join(missing)})",
             "Install its fleet extra: pip install 'brewwater[fleet]'.",
         )
 
@@ -186,6 +207,54 @@ def person_id(email: object, *, verified: object = True) -> str:
             "Sign in with another account.",
         )
     return text
+
+
+@dataclass(frozen=True, slots=True)
+class SignIn:
+    """One sign-in of one person.
+
+    person : their name (see ``person_id``)
+    session : tells this sign-in from every other, in small hexadecimal digits; the provider's tokens cannot be read
+        from it
+    at : when the provider signed them in, seconds since 1970
+    """
+
+    person: str
+    session: str
+    at: float
+
+    @classmethod
+    def of(cls, claims: Mapping[str, Any]) -> SignIn:
+        """The sign-in behind the claims of an identity token, whose signature and time were checked when it came.
+
+        Raises
+        ------
+        InputError : no usable, verified address, or no time of sign-in
+        """
+        person, at = person_id(claims.get("email"), verified=claims.get("email_verified")), claims.get("iat")
+        if isinstance(at, bool) or not isinstance(at, int | float) or not 0 < at < 1e11:
+            raise InputError("sign-in", repr(at)[:40], "the time of sign-in is needed (iat)", "Ask the keeper.")
+        plain = {k: v for k, v in claims.items() if isinstance(v, str | int | float | bool)}
+        return cls(person, sha256(canonical(plain)), float(at))
+
+
+def session_hours(secrets: Mapping[str, Any]) -> int:
+    """How long a sign-in lasts: ``session_hours`` under ``[brewwater]`` in the secrets, 12 where it says nothing.
+
+    Raises
+    ------
+    InputError : no whole number from 1 to ``MOST_SESSION_HOURS``
+    """
+    section = secrets.get("brewwater")
+    found = section.get("session_hours", SESSION_HOURS) if isinstance(section, Mapping) else SESSION_HOURS
+    if isinstance(found, bool) or not isinstance(found, int) or not 1 <= found <= MOST_SESSION_HOURS:
+        raise InputError(
+            "session_hours",
+            str(found)[:40],
+            f"a whole number of hours from 1 to {MOST_SESSION_HOURS} is needed",
+            "Correct it under [brewwater] in .streamlit/secrets.toml.",
+        )
+    return found
 
 
 def may_open(person: str, owner: str, shared_with: Mapping[str, bool]) -> bool:

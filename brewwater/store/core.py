@@ -12,6 +12,7 @@ from sqlalchemy import Connection, select
 import brewwater
 from brewwater.errors import InputError
 from brewwater.store import access, backups, bundle, database, seal, tables
+from brewwater.store.admission import AdmissionStore
 from brewwater.store.faults import NotAllowed
 from brewwater.store.log import LogStore
 from brewwater.store.migration import migrate
@@ -22,7 +23,7 @@ from brewwater.store.shelf import ShelfStore
 from brewwater.store.text import canonical, document_text, read_json, sha256
 
 
-class Store(PlanStore, LogStore, ShelfStore):
+class Store(PlanStore, LogStore, ShelfStore, AdmissionStore):
     """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
 
     def planned(self, ref: str) -> Document:

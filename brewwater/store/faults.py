@@ -27,6 +27,15 @@ class NotAllowed(StoreError):
     """The person may open the unit but not do this with it."""
 
 
+class SignedOut(StoreError):
+    """The person is not signed in, or not any more; ``reason`` is the word under which the journal counts
+    it, empty where nobody was."""
+
+    def __init__(self, reason: str, line: str) -> None:
+        self.reason = reason
+        super().__init__(line)
+
+
 class StaleSave(StoreError):
     """Someone saved in between. Nothing was overwritten; both versions are here.
 

@@ -1,7 +1,7 @@
 """The tables. Versions and readings are only ever added: the database refuses to change or drop one.
 
-Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; a store of format 1
-is brought to it when it is first opened.
+Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; format 3 who is let
+in. A store of an earlier format is brought to this one when it is first opened.
 
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
@@ -32,7 +32,7 @@ from sqlalchemy import (
 
 from brewwater.errors import StoreError
 
-FORMAT = 2
+FORMAT = 3
 metadata = MetaData()
 _Key = BigInteger().with_variant(Integer, "sqlite")
 
@@ -104,6 +104,16 @@ kept = Table(  # what was worked out once: may be dropped, and is made again
     Column("body", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
 )
+admission = Table(  # who was shut out or let in again; of one session, or with "" of all that a person has
+    "brewwater_admission",
+    metadata,
+    Column("seq", _Key, primary_key=True, autoincrement=True),
+    Column("person", String(254), nullable=False, index=True),
+    Column("session", String(64), nullable=False),
+    Column("let_in", Boolean, nullable=False),
+    Column("decided_at", String(32), nullable=False),
+    Column("decided_by", String(254), nullable=False),
+)
 origin = Table(
     "brewwater_origin",
     metadata,
@@ -122,7 +132,7 @@ _SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'rows of {table} are only ever added'); END"""
 _POSTGRES_GUARD = """CREATE OR REPLACE FUNCTION brewwater_only_added() RETURNS trigger LANGUAGE plpgsql AS
 $$BEGIN RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END$$"""
-for _table in (plan, reading, shelf):
+for _table in (plan, reading, shelf, admission):
     for _verb in ("UPDATE", "DELETE"):
         _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
         event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))
@@ -159,15 +169,15 @@ def format_of(connection: Connection) -> int | None:
 
 
 def create(connection: Connection, seal_unit: Callable[[Connection, int], None]) -> None:
-    """Create the tables, or bring those of format 1 to this one, in one transaction; two programs that start together
-    do not collide. ``seal_unit`` seals a unit that has no seal yet."""
+    """Create the tables, or bring those of an earlier format to this one, in one transaction; two programs that start
+    together do not collide. ``seal_unit`` seals a unit that has no seal yet."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(7203911846)"))
     found = format_of(connection)
     if found == FORMAT:
         return
     metadata.create_all(connection)
-    if found is not None:
+    if found == 1:
         for key in connection.execute(select(unit.c.key).order_by(unit.c.key)).scalars().all():
             seal_unit(connection, key)
     connection.execute(about.insert().values(format=FORMAT))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import Any
 
 import streamlit as st
@@ -12,6 +13,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.escape import for_markdown
 from brewwater.planning.document import demo_document, load_document, new_unit
 from brewwater.store import StaleSave, Store, access
+from brewwater.store.faults import SignedOut
 from brewwater.treatment.shelf import ShelfItem
 from brewwater.web import journal
 from brewwater.web.server.door import MARK, word
@@ -43,23 +45,87 @@ def only_here() -> None:
         st.stop()
 
 
+_REFUSED = {
+    "expired": "sign-in: it was {hours} hours ago and has run out. Sign in again.",
+    "ended": "sign-in: this session was ended. Sign in again.",
+    "out": "sign-in: this account was shut out. Ask the keeper.",
+}
+
+
 def person() -> str:
-    """Whose units these are; where sign-in is set up, nobody goes on without it."""
+    """Whose units these are. Where sign-in is set up, asked at every action: it may have run out or been revoked.
+
+    Raises
+    ------
+    SignedOut : not signed in, or not any more
+    BrewwaterError : the account or the settings cannot be used, or the store cannot be asked
+    """
     if not access.sign_in_configured(secrets_kept()):
         return access.LOCAL
     if not st.user.is_logged_in:
+        raise SignedOut("", "sign-in: nobody is signed in. Sign in.")
+    sign_in, hours = access.SignIn.of(st.user.to_dict()), access.session_hours(secrets_kept())
+    refused = Store(_engine(str(store.database_url())), sign_in.person).refused(sign_in, hours, time.time())
+    if refused:
+        raise SignedOut(refused, _REFUSED[refused].format(hours=hours))
+    return sign_in.person
+
+
+def signed_in() -> None:
+    """Go no further where sign-in is set up and nobody is, or who was is let in no more: then that stands there, and
+    the way to sign in (again)."""
+    try:
+        person()
+    except BrewwaterError as error:
+        reason = error.reason if isinstance(error, SignedOut) else "sign-in"
+        if reason and st.session_state.get("refused") != reason:  # once, not at every look
+            st.session_state["refused"] = reason
+            journal.note("refused", reason=reason, kind="page")
         st.title("brewwater", anchor=False)
-        st.button("Sign in", on_click=st.login, key="sign_in")
+        if reason:
+            st.error(for_markdown(error), icon=":material/lock:")
+        for name in access.providers(secrets_kept()):
+            label = f"Sign in with {name}" if name else "Sign in"
+            st.button(for_markdown(label), on_click=st.login, args=(name or None,), key=f"sign_in{name}")
         st.stop()
-    found = access.person_id(st.user.get("email"), verified=st.user.get("email_verified"))
     if not st.session_state.get("signed_in"):
         st.session_state["signed_in"] = True
-        journal.note("sign-in")
-    return found
+        if access.sign_in_configured(secrets_kept()):
+            journal.note("sign-in")
+
+
+def _sign_out() -> None:
+    try:
+        sign_in = access.SignIn.of(st.user.to_dict())
+        Store(_engine(str(store.database_url())), sign_in.person).end_session(sign_in)
+    except BrewwaterError as error:
+        desk().extra["problem"] = str(error)
+        return
+    st.logout()
+
+
+SOON_MIN = 30
+
+
+def account() -> None:
+    """Who is signed in, when that ends where it ends soon, and the way out; nothing where nobody signs in."""
+    if not access.sign_in_configured(secrets_kept()):
+        return
+    sign_in = access.SignIn.of(st.user.to_dict())
+    left_min = (sign_in.at + 3600 * access.session_hours(secrets_kept()) - time.time()) / 60
+    st.caption(for_markdown(sign_in.person))
+    if left_min < SOON_MIN:
+        st.warning(f"The sign-in ends in {max(int(left_min), 1)} minutes. Save before.", icon=":material/timer:")
+    st.button("Sign out", key="sign_out", icon=":material/logout:", on_click=_sign_out)
 
 
 def place() -> Store:
-    """The store, for the person at the screen."""
+    """The store, for the person at the screen.
+
+    Raises
+    ------
+    SignedOut : nobody is signed in, or who was is let in no more
+    """
     return Store(_engine(str(store.database_url())), person(), validate=_checked)
 
 

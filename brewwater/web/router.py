@@ -86,6 +86,7 @@ def main() -> None:
     st.set_page_config("brewwater", str(icon), layout="wide", initial_sidebar_state=_menu())
     show.style()
     keeping.only_here()
+    keeping.signed_in()
     hear()
     keeping.start()
     pages = {
@@ -174,6 +175,7 @@ def _sidebar() -> None:
             help="Gallons, psi, °F and grains of hardness, or litres, kPa, °C and mg/L. What was typed stays as typed.",
         )
         st.selectbox("Number marks", MARKS, key="marks", on_change=_set_marks)
+        keeping.account()
 
 
 def _bar(stop: MenuPage) -> None:

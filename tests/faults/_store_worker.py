@@ -70,6 +70,7 @@ def _as_the_first_format_was(url: str) -> None:
             "DROP TABLE brewwater_origin",
             "DROP TABLE brewwater_shelf",
             "DROP TABLE brewwater_kept",
+            "DROP TABLE brewwater_admission",
             "DELETE FROM brewwater_about",
             "INSERT INTO brewwater_about VALUES (1)",
         ):

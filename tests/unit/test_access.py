@@ -54,6 +54,11 @@ def test_sign_in_is_whole_or_not_there() -> None:
     provider = {k: flat[k] for k in ("client_id", "client_secret", "server_metadata_url")}
     rest = {k: flat[k] for k in ("redirect_uri", "cookie_secret")}
     assert access.sign_in_configured({"auth": rest | {"google": provider}})
+    assert access.providers(AUTH) == ("",)
+    assert access.providers({"auth": rest | {"one": provider, "two": provider, "half": {"client_id": "i"}}}) == (
+        "one",
+        "two",
+    )
     for key in flat:
         assert not access.sign_in_configured({"auth": {k: v for k, v in flat.items() if k != key}})
     assert not access.sign_in_configured({"auth": flat | {"cookie_secret": "short"}})

@@ -41,7 +41,12 @@ def secrets_kept() -> dict[str, Any]:
 
 
 def policy(secrets: dict[str, Any], hosts: str = "", phone: bool = False) -> DoorRules:
-    """The rules for these settings; the database is the one that the environment names."""
+    """The rules for these settings; the database is the one that the environment names.
+
+    Raises
+    ------
+    InputError : sign-in is set up, and it cannot work as it is
+    """
     shut = None
     try:
         access.check_alone(store.database_url().get_backend_name(), secrets)
@@ -50,6 +55,9 @@ def policy(secrets: dict[str, Any], hosts: str = "", phone: bool = False) -> Doo
     except BrewwaterError:
         pass  # an address that names no database: the pages say so
     signed = access.sign_in_configured(secrets)
+    if signed:
+        access.check_libraries()
+        access.session_hours(secrets)
     return DoorRules(signed, shut, access.hosts_named(secrets, hosts), phone and not signed)
 
 
