@@ -38,13 +38,16 @@ Kind = Literal[
     "lay_up",
     "reopened",
     "taste_note",
+    "visited",
     "withdrawn",
 ]
 Method = Literal["report", "lab", "drop_kit", "meter", "strip", "typed", "unknown"]
 
 KINDS: tuple[str, ...] = get_args(Kind)
 # Kinds that say that something happened; they need no number.
-EVENTS = frozenset({"changed_cartridge", "sanitised", "descaled", "lay_up", "reopened", "taste_note", "withdrawn"})
+EVENTS = frozenset(
+    {"changed_cartridge", "sanitised", "descaled", "lay_up", "reopened", "taste_note", "visited", "withdrawn"}
+)
 # Kinds that are measurements of the water, with the analyte id that units.py knows.
 ANALYTE_OF: Mapping[str, str] = {
     "hardness": "total_hardness",

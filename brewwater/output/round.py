@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from brewwater.output.alarms import WaterAlarm, alarms
 from brewwater.output.vocabulary import MEDIA
 from brewwater.plan import Plan
 from brewwater.treatment import Stage
@@ -45,6 +46,26 @@ class Next:
 
 
 @dataclass(frozen=True, slots=True)
+class UnitRound:
+    """What the round needs of a unit: what a store keeps of its plan.
+
+    unit, name : its id and display name
+    town : the names of its waters, as the place where it is
+    metric : its owner reads litres and kPa
+    cartridges : number and name of every stage, changed soon or not
+    nexts : the next change of each; alarms : readings that fail their limit
+    """
+
+    unit: str
+    name: str
+    town: str
+    metric: bool
+    cartridges: tuple[tuple[int, str], ...]
+    nexts: tuple[Next, ...]
+    alarms: tuple[WaterAlarm, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Stop(Next):
     """A change on the round: overdue before its first day, due within seven days of it, soon within the round."""
 
@@ -73,6 +94,45 @@ def nexts(unit: str, plan: Plan) -> list[Next]:
                 )
             )  # fmt: skip
     return found
+
+
+def unit_round(unit: str, plan: Plan) -> UnitRound:
+    """What the round needs of a unit, from its plan."""
+    return UnitRound(
+        unit,
+        plan.document.name,
+        " / ".join(supply.name for supply in plan.document.supplies),
+        plan.document.units == "metric",
+        tuple((number, stage.name) for number, stage in enumerate(plan.candidate.stages, start=1)),
+        tuple(nexts(unit, plan)),
+        alarms(plan),
+    )
+
+
+def as_row(one: UnitRound) -> dict[str, Any]:
+    """The same as JSON holds it; ``from_row`` gives the same again."""
+    return {
+        "unit": one.unit,
+        "name": one.name,
+        "town": one.town,
+        "metric": one.metric,
+        "cartridges": [list(pair) for pair in one.cartridges],
+        "nexts": as_rows(one.nexts),
+        "alarms": [{"branch": a.branch, "since": a.since.isoformat(), "text": a.text} for a in one.alarms],
+    }
+
+
+def from_row(row: Mapping[str, Any]) -> UnitRound:
+    """What ``as_row`` wrote."""
+    return UnitRound(
+        row["unit"],
+        row["name"],
+        row["town"],
+        row["metric"],
+        tuple((number, name) for number, name in row["cartridges"]),
+        tuple(from_rows(row["nexts"])),
+        tuple(WaterAlarm(a["branch"], dt.date.fromisoformat(a["since"]), a["text"]) for a in row["alarms"]),
+    )
 
 
 def as_rows(found: Iterable[Next]) -> list[dict[str, object]]:
@@ -112,6 +172,12 @@ def stops(found: Iterable[Next], first: dt.date, last: dt.date | None = None) ->
 def in_order(found: Iterable[Stop]) -> list[Stop]:
     """By the day due, then by unit and number."""
     return sorted(found, key=lambda s: (s.due, s.unit, s.number))
+
+
+def in_route(refs: Iterable[str], order: Iterable[str]) -> list[str]:
+    """The units in the order in which a person goes; those that stand nowhere in it come after, as they were."""
+    at = {ref: place for place, ref in enumerate(order)}
+    return sorted(refs, key=lambda ref: at.get(ref, len(at)))
 
 
 def round_table(found: Iterable[Stop]) -> list[dict[str, object]]:

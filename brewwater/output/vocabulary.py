@@ -340,6 +340,7 @@ LOG = Group(
     ("lay_up", "Laid up", "t"),
     ("reopened", "Reopened", "p"),
     ("taste_note", "Taste note", "p"),
+    ("visited", "Visit", "p"),
     ("withdrawn", "Taken back", "p"),
 )
 PARTS = Group(

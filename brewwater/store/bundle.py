@@ -5,17 +5,20 @@
      "content": {"id", "name", "created_at",
                  "origins": [{"restored_at", "restored_by", "exported_at", "signature", "plans", "lines"}],
                  "plans": [{"version", "saved_at", "saved_by", "note", "document"}],   # 1, 2, 3 ...
-                 "readings": [{"id", "date", "kind", "value", ...}]}}                  # in the order kept
+                 "readings": [{"id", "date", "kind", "value", ...}],                   # in the order kept
+                 "photos": [{"id", "line_id", "jpeg"}]}}       # base64; version 3, where there are any
 
 ``sha256`` is that of ``content`` written with sorted keys, no spaces, ASCII: it tells damage, and anyone can make it
 anew. ``signature`` tells who wrote the file, where a key is set (``BREWWATER_SIGNING_KEY``, the same on every machine
 of a firm): HMAC-SHA256 (RFC 2104) of ``exported_at``, a space and ``sha256``. Without it, what is restored is marked as
 only stated by a file. Sharing is not in it: whoever restores the file owns the unit. Version 1 had neither origins nor
-signature.
+signature; version 2, which is still written where there are none, had no photos.
 """
 
 from __future__ import annotations
 
+import base64
+import binascii
 import contextlib
 import hmac
 import os
@@ -28,12 +31,13 @@ from typing import Any, Literal
 from pydantic import Field, ValidationError
 
 from brewwater.errors import InputError, StoreError
-from brewwater.log.entry import Reading
+from brewwater.log.entry import Reading, ReadingId
+from brewwater.log.photo import KEPT_BYTES, check_photo
 from brewwater.records import Part
 from brewwater.store.text import MAX_BUNDLE_BYTES, canonical, read_json, sha256
 
 FORMAT = "brewwater-unit"
-FORMAT_VERSION = 2
+FORMAT_VERSION = 3
 KEY_VARIABLE = "BREWWATER_SIGNING_KEY"
 KEY_LENGTH = 32
 
@@ -59,6 +63,31 @@ class BundleOrigin(Part):
     lines: int = Field(ge=0)
 
 
+class BundlePhoto(Part):
+    """A photo of a log line; ``jpeg`` in base64."""
+
+    id: ReadingId
+    line_id: ReadingId
+    jpeg: str = Field(max_length=4 * (KEPT_BYTES // 3 + 1))
+
+    @classmethod
+    def of(cls, photo_id: str, line_id: str, picture: bytes) -> BundlePhoto:
+        """The photo with its picture."""
+        return cls(id=photo_id, line_id=line_id, jpeg=base64.b64encode(picture).decode())
+
+    def picture(self) -> bytes:
+        """The picture, looked at: a file may have been written by anyone.
+
+        Raises
+        ------
+        InputError : it is none
+        """
+        try:
+            return check_photo(base64.b64decode(self.jpeg, validate=True))
+        except binascii.Error:
+            raise InputError("photo", self.id, "base64 is needed", "Give a file that brewwater exported.") from None
+
+
 class Bundle(Part):
     """The content of the file."""
 
@@ -68,6 +97,7 @@ class Bundle(Part):
     origins: tuple[BundleOrigin, ...] = ()
     plans: tuple[BundlePlan, ...] = ()
     readings: tuple[Reading, ...] = ()
+    photos: tuple[BundlePhoto, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +130,11 @@ def _signature(key: bytes, exported_at: str, digest: str) -> str:
 
 def write(content: Bundle, exported_at: str) -> str:
     """The file's text, signed where a key is set."""
-    body = content.model_dump(mode="json")
+    body = content.model_dump(mode="json", exclude=None if content.photos else {"photos"})
     digest, key = sha256(canonical(body)), signing_key()
     frame = {
         "format": FORMAT,
-        "format_version": FORMAT_VERSION,
+        "format_version": FORMAT_VERSION if content.photos else 2,
         "exported_at": exported_at,
         "sha256": digest,
         "signature": _signature(key, exported_at, digest) if key else None,
@@ -125,7 +155,7 @@ def read(data: str | bytes) -> BundleFile:
     if frame.get("format") != FORMAT or not isinstance(frame.get("content"), dict):
         raise InputError("format", frame.get("format"), f"{FORMAT!r} is needed", remedy)
     version = frame.get("format_version")
-    if version not in (1, FORMAT_VERSION):
+    if version not in range(1, FORMAT_VERSION + 1):
         raise InputError("format_version", version, f"this one reads 1 to {FORMAT_VERSION}", "Update brewwater.")
     if sha256(canonical(frame["content"])) != frame.get("sha256"):
         raise InputError(

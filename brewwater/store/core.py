@@ -5,11 +5,9 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, select
 
-import brewwater
 from brewwater.errors import InputError
 from brewwater.store import access, backups, bundle, database, seal, tables
 from brewwater.store.admission import AdmissionStore
@@ -17,13 +15,15 @@ from brewwater.store.faults import NotAllowed
 from brewwater.store.log import LogStore
 from brewwater.store.migration import migrate
 from brewwater.store.people import Document, prepared
+from brewwater.store.photos import PhotoStore
 from brewwater.store.plans import PlanStore
 from brewwater.store.records import clean_name, is_slug, slug_of
+from brewwater.store.rounds import RoundStore
 from brewwater.store.shelf import ShelfStore
-from brewwater.store.text import canonical, document_text, read_json, sha256
+from brewwater.store.text import canonical, document_text, read_json
 
 
-class Store(PlanStore, LogStore, ShelfStore, AdmissionStore):
+class Store(PlanStore, LogStore, ShelfStore, AdmissionStore, PhotoStore, RoundStore):
     """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
 
     def planned(self, ref: str) -> Document:
@@ -70,6 +70,10 @@ class Store(PlanStore, LogStore, ShelfStore, AdmissionStore):
                 origins=tuple(bundle.BundleOrigin.model_validate(asdict(o)) for o in unit.origins),
                 plans=tuple(plans),
                 readings=tuple(self._readings(c, key, unit.id)),
+                photos=tuple(
+                    bundle.BundlePhoto.of(one.id, one.line_id, self._picture(c, key, unit.id, one.id))
+                    for one in self._photos(c, key, unit.id)
+                ),
             )
 
         return bundle.write(self._run(work), self._stamp())
@@ -84,41 +88,6 @@ class Store(PlanStore, LogStore, ShelfStore, AdmissionStore):
         lines = [line.model_dump(mode="json") for line in self.readings(ref) if line.id not in own]
         shelf = kept.document.get("shelf") or [item.model_dump(mode="json") for item in self.shelf().items]
         return {**kept.document, "readings": [*kept.document.get("readings", ()), *lines], "shelf": shelf}
-
-    # -- the round
-
-    def round_stamp(self, ref: str) -> str:
-        """A text that stays the same while nothing changes of what a unit's round follows from."""
-        s = tables.shelf.c
-        newest = select(s.seq).where(s.owner == self.person).order_by(s.seq.desc()).limit(1)
-        shelf = self._run(lambda c: c.execute(newest).scalar())
-        return sha256(repr((self.log_stamp(ref), shelf, brewwater.__version__)))
-
-    def kept_round(self, ref: str, stamp: str) -> list[dict[str, Any]] | None:
-        """The rows kept under a stamp; None where there are none, or they are not whole."""
-        k = tables.kept.c
-
-        def work(c: Connection) -> list[dict[str, Any]] | None:
-            key = self._find(c, ref)[0]
-            row = c.execute(select(tables.kept).where(k.unit_key == key, k.person == self.person)).first()
-            if row is None or row.stamp != stamp or not seal.body_is_whole(row.body, row.sha256):
-                return None
-            rows: list[dict[str, Any]] = json.loads(row.body)
-            return rows
-
-        return self._run(work)
-
-    def keep_round(self, ref: str, stamp: str, rows: list[dict[str, object]]) -> None:
-        """Keep rows under a stamp, in place of those before."""
-        k, body = tables.kept.c, canonical(rows)
-
-        def work(c: Connection) -> None:
-            key = self._find(c, ref)[0]
-            c.execute(tables.kept.delete().where(k.unit_key == key, k.person == self.person))
-            values = {"unit_key": key, "person": self.person, "stamp": stamp, "body": body, "sha256": sha256(body)}
-            c.execute(tables.kept.insert().values(**values))
-
-        self._run(work, write=True)
 
     def export_file(self, ref: str, path: Path) -> None:
         """Write everything of a unit to one file, whole or not at all."""
@@ -154,6 +123,8 @@ class Store(PlanStore, LogStore, ShelfStore, AdmissionStore):
                     c, key, plan.version, plan.saved_at, plan.saved_by, plan.note, canonical(plan.document)
                 )
             self._append(c, key, list(content.readings))
+            for photo in content.photos:
+                self._keep_photo(c, key, photo.line_id, photo.id, photo.picture())
             here = bundle.BundleOrigin(
                 restored_at=self._stamp(),
                 restored_by=self.person,
@@ -176,7 +147,13 @@ class Store(PlanStore, LogStore, ShelfStore, AdmissionStore):
             for r in c.execute(select(tables.plan).where(p.unit_key == key).order_by(p.version))
         ]
         theirs = [(q.version, q.saved_at, q.saved_by, q.note, canonical(q.document)) for q in content.plans]
-        return plans == theirs and tuple(self._readings(c, key, content.id)) == content.readings
+        photos = [(one.id, one.line_id) for one in self._photos(c, key, content.id)]
+        return (
+            plans == theirs
+            and tuple(self._readings(c, key, content.id)) == content.readings
+            and photos == [(one.id, one.line_id) for one in content.photos]
+            and all(self._picture(c, key, content.id, one.id) == one.picture() for one in content.photos)
+        )
 
     def restore_file(self, path: Path) -> str:
         """Bring back a unit from an exported file, or the whole store from a dated copy; returns unit ids."""

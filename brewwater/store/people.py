@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
@@ -101,18 +101,9 @@ class UnitStore:
 
     def units(self) -> list[SavedUnit]:
         """The person's own units by name, then those that others share with them."""
-        u, s = tables.unit.c, tables.share.c
 
         def work(c: Connection) -> list[SavedUnit]:
-            own = c.execute(select(tables.unit).where(u.owner == self.person).order_by(u.name, u.key)).all()
-            shared = c.execute(
-                select(tables.unit, s.may_edit)
-                .join(tables.share, s.unit_key == u.key)
-                .where(s.person == self.person, u.owner != self.person)
-                .order_by(u.name, u.key)
-            ).all()
-            rows = [(r, True) for r in own] + [(r, bool(r.may_edit)) for r in shared]
-            return [self._unit(c, r, may_edit) for r, may_edit in rows if not seal.unit_problem(c, r.key)]
+            return [unit for _, unit in self._openable(c)]
 
         return self._run(work)
 
@@ -182,19 +173,34 @@ class UnitStore:
         """The people a unit is shared with, and whether each may edit."""
         return self._run(lambda c: self._shares(c, self._find(c, ref)[0]))
 
-    def _unit(self, c: Connection, row: Row[Any], may_edit: bool) -> SavedUnit:
+    def _openable(self, c: Connection) -> list[tuple[int, SavedUnit]]:
+        """Every unit that the person may open and that is whole, with its key: as many queries for many as for one."""
+        u, s = tables.unit.c, tables.share.c
+        own = c.execute(select(tables.unit).where(u.owner == self.person).order_by(u.name, u.key)).all()
+        shared = c.execute(
+            select(tables.unit, s.may_edit)
+            .join(tables.share, s.unit_key == u.key)
+            .where(s.person == self.person, u.owner != self.person)
+            .order_by(u.name, u.key)
+        ).all()
+        rows = [(r, True) for r in own] + [(r, bool(r.may_edit)) for r in shared]
+        whole = seal.whole_units(c, [r.key for r, _ in rows])
+        origins = self._origins(c, whole)
+        return [(r.key, self._unit(r, may_edit, origins.get(r.key, ()))) for r, may_edit in rows if r.key in whole]
+
+    def _unit(self, row: Row[Any], may_edit: bool, origins: Iterable[Origin]) -> SavedUnit:
         ref = row.slug if row.owner == self.person else f"{row.slug}@{row.owner}"
-        origins = tuple(o for _, o in self._origins(c, row.key))
-        return SavedUnit(row.slug, row.name, row.owner, ref, may_edit, row.created_at, origins)
+        return SavedUnit(row.slug, row.name, row.owner, ref, may_edit, row.created_at, tuple(origins))
 
     @staticmethod
-    def _origins(c: Connection, key: int) -> list[tuple[int, Origin]]:
-        """Where a unit was restored from, the last one last."""
+    def _origins(c: Connection, keys: Iterable[int]) -> dict[int, list[Origin]]:
+        """Where units were restored from, the last one last."""
         o = tables.origin.c
-        rows = c.execute(select(tables.origin).where(o.unit_key == key).order_by(o.number))
-        return [
-            (r.number, Origin(r.restored_at, r.restored_by, r.exported_at, r.signature, r.plans, r.lines)) for r in rows
-        ]
+        found: dict[int, list[Origin]] = {}
+        for r in c.execute(select(tables.origin).where(o.unit_key.in_(list(keys))).order_by(o.unit_key, o.number)):
+            one = Origin(r.restored_at, r.restored_by, r.exported_at, r.signature, r.plans, r.lines)
+            found.setdefault(r.unit_key, []).append(one)
+        return found
 
     @staticmethod
     def _shares(c: Connection, key: int) -> dict[str, bool]:
@@ -229,7 +235,7 @@ class UnitStore:
         allowed = access.may_edit(self.person, row.owner, shares)
         if edit and not allowed:
             raise NotAllowed(f"unit: {row.name!r} is shared with you for reading only. Ask {row.owner} for more.")
-        return row.key, self._unit(c, row, allowed)
+        return row.key, self._unit(row, allowed, self._origins(c, [row.key]).get(row.key, ()))
 
     def _create(self, c: Connection, name: str, slug: str, created_at: str = "") -> tuple[int, SavedUnit]:
         u = tables.unit.c
@@ -242,7 +248,7 @@ class UnitStore:
         new = tables.unit.insert().values(owner=self.person, slug=free, name=name, created_at=created_at)
         row = c.execute(new.returning(*u)).one()
         seal.make(c, row.key)
-        return row.key, self._unit(c, row, True)
+        return row.key, self._unit(row, True, ())
 
     def _spelled(self, c: Connection, ref: str) -> int | None:
         """The unit that a name means in another spelling (``TRUCK_a`` for ``Truck A``): by the id that follows from

@@ -1,18 +1,20 @@
 """The seal of a unit: what its rows must add up to, so that a changed, missing or foreign row is noticed.
 
 Each version of a plan and each line of a log carries the SHA-256 of its own text; those are chained, each link made
-from the one before it, and the end of both chains stands in the unit's seal with the unit's own name and owner. It
-tells damage, not forgery: who can write to the database can write a new seal.
+from the one before it, and the end of both chains stands in the unit's seal with the unit's own name and owner. Its
+photos have a chain and a seal of the same kind beside it. It tells damage, not forgery: who can write to the database
+can write a new seal.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, inspect, select
 
 from brewwater.store import tables
 from brewwater.store.text import sha256
@@ -20,6 +22,7 @@ from brewwater.store.text import sha256
 START = ""
 PLAN_COLUMNS = ("version", "saved_at", "saved_by", "note", "sha256")
 LINE_COLUMNS = ("id", "sha256")
+PHOTO_COLUMNS = ("id", "line_id", "sha256")
 _ORIGIN_COLUMNS = ("number", "restored_at", "restored_by", "exported_at", "signature", "plans", "lines")
 _UNIT_COLUMNS = ("owner", "slug", "name", "created_at")
 
@@ -84,6 +87,44 @@ def make(c: Connection, key: int) -> None:
     c.execute(tables.seal.insert().values(unit_key=key, unit_link=of_unit(c, key), **values))
 
 
+def whole_units(c: Connection, keys: Iterable[int]) -> set[int]:
+    """Those of the units whose own entry is as sealed; all of them are looked at in three queries."""
+    wanted = list(keys)
+    u, o, s = tables.unit.c, tables.origin.c, tables.seal.c
+    origins: dict[int, list[Sequence[object]]] = {}
+    listed = select(o.unit_key, *(o[n] for n in _ORIGIN_COLUMNS)).where(o.unit_key.in_(wanted))
+    for key, *row in c.execute(listed.order_by(o.unit_key, o.number)):
+        origins.setdefault(key, []).append(row)
+    units = c.execute(select(u.key, *(u[n] for n in _UNIT_COLUMNS)).where(u.key.in_(wanted)))
+    links = {key: chain([own, *origins.get(key, ())]) for key, *own in units}
+    sealed = c.execute(select(s.unit_key, s.unit_link).where(s.unit_key.in_(wanted)))
+    return {key for key, end in sealed if links.get(key) == end}
+
+
+def add_photo(c: Connection, key: int, row: Sequence[object]) -> None:
+    """Take a new photo into the seal of the photos; ``row`` has the ``PHOTO_COLUMNS``."""
+    s = tables.photo_seal.c
+    before = c.execute(select(s.photos, s.photo_link).where(s.unit_key == key)).first()
+    if before is None:
+        c.execute(tables.photo_seal.insert().values(unit_key=key, photos=1, photo_link=link(START, row)))
+        return
+    new = tables.photo_seal.update().where(s.unit_key == key)
+    c.execute(new.values(photos=before.photos + 1, photo_link=link(before.photo_link, row)))
+
+
+def photos_problem(c: Connection, key: int) -> str:
+    """What is wrong with the list of photos, or an empty text; the pictures themselves are not read."""
+    s, p = tables.photo_seal.c, tables.photo.c
+    sealed = c.execute(select(s.photos, s.photo_link).where(s.unit_key == key)).first()
+    rows = c.execute(select(*(p[n] for n in PHOTO_COLUMNS)).where(p.unit_key == key).order_by(p.seq)).all()
+    return _chain_problem(sealed, rows, "photo") if rows or sealed is not None else ""
+
+
+def bytes_are_whole(body: object, digest: object) -> bool:
+    """Whether kept bytes are those that were written."""
+    return isinstance(body, bytes) and hashlib.sha256(body).hexdigest() == digest
+
+
 def renew_unit(c: Connection, key: int) -> None:
     """Seal what stands about the unit itself anew, after it was changed on purpose."""
     c.execute(tables.seal.update().where(tables.seal.c.unit_key == key).values(unit_link=of_unit(c, key)))
@@ -145,23 +186,37 @@ def check(c: Connection) -> list[Condition]:
     u, p, r = tables.unit.c, tables.plan.c, tables.reading.c
     units = c.execute(select(u.key, u.slug, u.name).order_by(u.key)).all()
     versions = select(p.version, p.document, p.sha256).order_by(p.version)
+    with_photos = inspect(c).has_table(tables.photo.name)  # a dated copy may be of an older format
     for unit in units:
         plans = c.execute(versions.where(p.unit_key == unit.key)).all()
         lines = c.execute(select(r.id, r.sha256, r.body).where(r.unit_key == unit.key).order_by(r.seq)).all()
         bad_plans = [row.version for row in plans if not body_is_whole(row.document, row.sha256)]
         bad_lines = [n for n, row in enumerate(lines, start=1) if not body_is_whole(row.body, row.sha256)]
+        bad_photos = _bad_photos(c, unit.key) if with_photos else []
         problems = [
             unit_problem(c, unit.key),
             plans_problem(c, unit.key),
             lines_problem(c, unit.key, [row[:2] for row in lines]),
             *(f"version {n} is damaged" for n in bad_plans),
             *(f"log line {n} is damaged" for n in bad_lines),
+            *bad_photos,
         ]
         words = ", ".join(dict.fromkeys(filter(None, problems)))
         good = len(plans) - len(bad_plans), len(lines) - len(bad_lines)
         found.append(Condition(str(unit.slug), str(unit.name), *good, words))
     known = {unit.key for unit in units}
-    for table in (tables.plan, tables.reading, tables.seal):
+    photos = (tables.photo, tables.photo_seal) if with_photos else ()
+    for table in (tables.plan, tables.reading, tables.seal, *photos):
         keys = set(c.execute(select(table.c.unit_key).distinct()).scalars()) - known
         found += [Condition("?", "?", 0, 0, f"{table.name} has rows of a unit that is missing ({k})") for k in keys]
+    return found
+
+
+def _bad_photos(c: Connection, key: int) -> list[str]:
+    p = tables.photo.c
+    found = [photos_problem(c, key)]
+    digests = c.execute(select(p.seq, p.sha256).where(p.unit_key == key).order_by(p.seq)).all()
+    for number, row in enumerate(digests, start=1):  # one picture at a time in memory
+        if not bytes_are_whole(c.execute(select(p.body).where(p.seq == row.seq)).scalar(), row.sha256):
+            found.append(f"photo {number} is damaged")
     return found

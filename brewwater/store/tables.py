@@ -1,7 +1,8 @@
 """The tables. Versions and readings are only ever added: the database refuses to change or drop one.
 
 Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; format 3 who is let
-in. A store of an earlier format is brought to this one when it is first opened.
+in; format 4 the photos with a seal of their own, the order of a person's round, and the secret address of the calendar
+feed. A store of an earlier format is brought to this one when it is first opened.
 
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
@@ -19,6 +20,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -32,7 +34,7 @@ from sqlalchemy import (
 
 from brewwater.errors import StoreError
 
-FORMAT = 3
+FORMAT = 4
 metadata = MetaData()
 _Key = BigInteger().with_variant(Integer, "sqlite")
 
@@ -127,12 +129,45 @@ origin = Table(
     Column("lines", Integer, nullable=False),
 )
 
+photo = Table(
+    "brewwater_photo",
+    metadata,
+    Column("seq", _Key, primary_key=True, autoincrement=True),
+    Column("unit_key", ForeignKey(unit.c.key), nullable=False),
+    Column("id", String(32), nullable=False),
+    Column("line_id", String(32), nullable=False),
+    Column("body", LargeBinary, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    UniqueConstraint("unit_key", "id"),
+)
+photo_seal = Table(
+    "brewwater_photo_seal",
+    metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True, autoincrement=False),
+    Column("photos", Integer, nullable=False),
+    Column("photo_link", String(64), nullable=False),
+)
+round_order = Table(
+    "brewwater_round_order",
+    metadata,
+    Column("person", String(254), primary_key=True),
+    Column("body", Text, nullable=False),
+)
+feed = Table(  # of the address only the digest of its secret
+    "brewwater_feed",
+    metadata,
+    Column("person", String(254), primary_key=True),
+    Column("id", String(16), nullable=False, unique=True),
+    Column("digest", String(64), nullable=False),
+    Column("made_at", String(32), nullable=False),
+)
+
 _ddl_for: Callable[[str], DDL] = DDL
 _SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
 BEGIN SELECT RAISE(ABORT, 'rows of {table} are only ever added'); END"""
 _POSTGRES_GUARD = """CREATE OR REPLACE FUNCTION brewwater_only_added() RETURNS trigger LANGUAGE plpgsql AS
 $$BEGIN RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END$$"""
-for _table in (plan, reading, shelf, admission):
+for _table in (plan, reading, shelf, admission, photo):
     for _verb in ("UPDATE", "DELETE"):
         _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
         event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))

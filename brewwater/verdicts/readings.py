@@ -42,12 +42,13 @@ class ServedReading:
 @dataclass(frozen=True, slots=True)
 class Failing:
     """A reading that a verdict rests on. ``since``: the day of the first of the readings in a row that fail alike;
-    ``limit``: the bound it is past."""
+    ``limit``: the bound it is past. ``said``: the same in one sentence, with what to do."""
 
     reading: ServedReading
     status: Status
     since: dt.date
     limit: float | None
+    said: str = ""
 
 
 def with_readings(verdict: Verdict, judged: Sequence[Judged], readings: Iterable[ServedReading]) -> Verdict:
@@ -67,11 +68,11 @@ def with_readings(verdict: Verdict, judged: Sequence[Judged], readings: Iterable
         history = sorted((r for r in mine if _JUDGED_AS.get(r.analyte, r.analyte) == one.name), key=lambda r: r.date)
         failing = _standing(history, one.goal)
         if failing is not None:
-            found.append((failing, one))
+            found.append((replace(failing, said=_said(failing, one)), one))
     if not found:
         return verdict
     found.sort(key=lambda pair: -RANK[pair[0].status])
-    said = " ".join(_said(failing, one) for failing, one in found)
+    said = " ".join(failing.said for failing, _ in found)
     worst = found[0][0].status
     status = max(verdict.status, worst, key=RANK.__getitem__)
     failed = tuple(failing for failing, _ in found)

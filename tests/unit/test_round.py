@@ -11,11 +11,27 @@ from typing import Any
 import icalendar
 import pytest
 import vobject
+from fleet import fleet, keep
+from sqlalchemy import event
 
 from brewwater import cli
 from brewwater.log.entry import make_reading
 from brewwater.output.result import plan_result
-from brewwater.output.round import as_rows, from_rows, in_order, nexts, parts_list, shortages, stops, visits
+from brewwater.output.round import (
+    as_row,
+    as_rows,
+    from_row,
+    from_rows,
+    in_order,
+    in_route,
+    nexts,
+    parts_list,
+    shortages,
+    stops,
+    unit_round,
+    visits,
+)
+from brewwater.output.round_keeping import unit_rounds
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import load_document, mobile_template
 from brewwater.store import Store, make_engine
@@ -115,3 +131,48 @@ def test_the_command_over_all_units(
     assert len(list(csv.DictReader((tmp_path / "out" / "round.csv").open(encoding="utf-8")))) == len(after)
     assert cli.main(["round", "--from", "soon"]) == 2
     assert cli.main(["round", "--from", "2027-01-01", "--to", "2026-01-01"]) == 2
+
+
+def test_dates_of_a_given_train_do_not_depend_on_the_search() -> None:
+    one = fleet(3)[2]
+    typed = load_document(one.document | {"readings": [r.model_dump(mode="json") for r in one.readings]})
+    assert unit_round("a", make_plan(typed)) == unit_round("a", make_plan(typed, search=False))
+
+
+def test_the_round_of_many_is_kept_and_read_at_once(tmp_path: Path) -> None:
+    with Store(make_engine(f"sqlite:///{tmp_path / 's.sqlite3'}")) as store:
+        refs = keep(store, fleet(4))
+        store.create_unit("Bare")  # without a plan it is not on the round
+        found, left_out = unit_rounds(store)
+        assert sorted(one.unit for one in found) == sorted(refs)
+        assert left_out == []
+        assert [from_row(json.loads(json.dumps(as_row(one)))) for one in found] == found
+        asked: list[str] = []
+        event.listen(store.engine, "before_cursor_execute", lambda *a: asked.append(a[2]))
+        assert unit_rounds(store) == (found, [])
+        few = len(asked)
+        keep(store, fleet(4, seed=7))
+        unit_rounds(store)
+        asked.clear()
+        unit_rounds(store)
+        assert len(asked) == few  # as many queries for eight as for four
+        before = {one.unit.ref: one.stamp for one in store.rounds()}
+        store.add_readings(refs[0], [make_reading({"date": "2026-12-01", "kind": "visited"})])
+        after = {one.unit.ref: one.stamp for one in store.rounds()}
+        assert {ref for ref in after if after[ref] != before[ref]} == {refs[0]}
+
+
+def test_a_reading_past_its_limit_is_an_alarm_until_a_later_one_clears_it() -> None:
+    served = {"kind": "total_chlorine", "unit": "mg/L", "where": "served", "method": "drop_kit"}
+    bad = make_reading({"date": "2026-02-02", "value": 3.0, **served}).model_dump(mode="json")
+    (told,) = unit_round("blue", planned(readings=[bad])).alarms
+    assert told.since == dt.date(2026, 2, 2)
+    assert "past the limit" in told.text
+    assert "test again" in told.text
+    good = make_reading({"date": "2026-02-03", "value": 0.0, **served}).model_dump(mode="json")
+    assert unit_round("blue", planned(readings=[bad, good])).alarms == ()
+
+
+def test_the_route_keeps_its_order_and_takes_new_ones_in() -> None:
+    assert in_route(["a", "b", "c", "d"], ["c", "gone", "a"]) == ["c", "a", "b", "d"]
+    assert in_route(["b", "a"], []) == ["b", "a"]

@@ -212,7 +212,7 @@ def test_files_that_are_not_whole_restore_nothing(store: Store) -> None:
         "[]",
         text[:-20],
         text.replace("S\\u00e3o", "Sao"),
-        text.replace('"format_version":2', '"format_version":3'),
+        text.replace('"format_version":2', '"format_version":4'),
         _framed(content | {"name": "../../etc"}),
         _framed(content | {"plans": content["plans"][1:]}),
         _framed(content | {"plans": [plan, plan]}),
