@@ -2,8 +2,11 @@
 
 Threads wait for the interpreter between two array operations and, on two cores, gain nothing. A child is forked only
 where that is safe: on Linux (the system libraries that numpy calls on macOS do not bear it), from the main thread, and
-while no other thread works, since a lock that one holds at that moment is never opened in the child. Anywhere else the
-work is done here, piece by piece. While children work nothing forks again, in them or here: the cores are taken.
+while no other thread works, since a lock that one holds at that moment is never opened in the child. (The threads that
+a numerical library keeps of its own do no harm on Linux: the C library and OpenBLAS put their locks in order at a fork,
+and a child only computes with arrays.) Elsewhere work that bears it is done by threads, and the rest here, piece by
+piece: on macOS and Windows a search takes longer on one core, and finds the same. While children work nothing forks
+again, in them or here: the cores are taken.
 """
 
 from __future__ import annotations
@@ -15,13 +18,15 @@ import sys
 import threading
 import weakref
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from concurrent.futures import ThreadPoolExecutor
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 Piece = TypeVar("Piece")
+Way = Literal["fork", "threads", "here"]
 
 _taken = False
 _at_rest: weakref.WeakSet[threading.Thread] = weakref.WeakSet()
@@ -49,9 +54,14 @@ def this_thread_rests() -> None:
     rests(threading.current_thread())
 
 
+def system_forks() -> bool:
+    """Whether a process of one thread can be forked on this system without harm."""
+    return sys.platform == "linux"
+
+
 def may_fork() -> bool:
     """Whether children can be forked from here and now: on Linux, not twice, from the only thread that works."""
-    if _taken or sys.platform != "linux" or threading.current_thread() is not threading.main_thread():
+    if _taken or not system_forks() or threading.current_thread() is not threading.main_thread():
         return False
     return all(t is threading.main_thread() or t in _at_rest for t in threading.enumerate())
 
@@ -62,22 +72,36 @@ def shared(rows: int, n: int) -> FloatArray:
 
 
 def spread(
-    task: Callable[[Piece], None], pieces: Sequence[Piece], each: Callable[[float], bool] = lambda _: True
+    task: Callable[[Piece], None],
+    pieces: Sequence[Piece],
+    each: Callable[[float], bool] = lambda _: True,
+    *,
+    threads: bool = False,
+    way: Way | None = None,
 ) -> bool:
-    """Do ``task`` for every piece: on every core it may use where children may be forked, else one after the other.
+    """Do ``task`` for every piece: on every core it may use where children may be forked, else by threads or one after
+    the other.
 
     Parameters
     ----------
     task : writes its result to ``shared`` memory; nothing else of a child's work reaches its parent
     pieces : every core takes each so many-th of them; this process takes the fewest
-    each : told, before each piece done here, the share of them that is done; False ends the work
+    each : told, before each piece done here, the share of them that is done; False ends the work. Threads do not ask
+    threads : whether several threads may do ``task`` at a time, which they then do where no child may be forked
+    way : how it is done, in place of what suits this system and this moment
 
     Returns
     -------
     False where ``each`` ended it; what is done by then is some of the pieces
     """
     global _taken
-    cores = min(len(pieces), _most or os.cpu_count() or 1) if may_fork() else 1
+    if way is None:
+        way = "fork" if may_fork() else "threads" if threads and not _taken else "here"
+    cores = min(len(pieces), _most or os.cpu_count() or 1) if way != "here" else 1
+    if way == "threads" and cores > 1:
+        with ThreadPoolExecutor(cores) as pool:
+            list(pool.map(task, pieces))
+        return True
     shares = [pieces[k::cores] for k in range(cores)] if cores > 1 else [pieces]
     children: dict[int, Sequence[Piece]] = {}
     lost: list[Piece] = []

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 
 import numpy as np
@@ -90,14 +88,5 @@ def over_chunks(
         for row, value in zip(result, one(rows), strict=True):
             row[rows] = value
 
-    _spread(keep, pieces)
+    cores.spread(keep, pieces, threads=True)
     return [row.reshape(shape) for row in result]
-
-
-def _spread(task: Callable[[slice], None], pieces: list[slice]) -> None:
-    """Do ``task`` for every piece on every core; in a server's threads, by threads."""
-    if len(pieces) < 2 or cores.taken() or cores.may_fork():
-        cores.spread(task, pieces)
-        return
-    with ThreadPoolExecutor(min(len(pieces), os.cpu_count() or 1)) as pool:
-        list(pool.map(task, pieces))

@@ -1,9 +1,13 @@
 """A report read in a process of its own, held in time and in memory and killed at the limit.
 
-A hostile file can then only cost that process. It is forked from this one where this one has a single thread (the
+A hostile file can then only cost that process. It is forked from this one where that is safe (``cores.may_fork``: the
 command line, a script): nothing is started twice, which costs some milliseconds. A process with threads (the server of
-the front end) may not be forked safely; it keeps a warm helper, which is (``helpers``). Where a system cannot fork at
-all, a process is started for each report.
+the front end) may not be forked safely; it keeps a warm helper, which is (``helpers``). Where a system may not fork at
+all (macOS, Windows), a process is started for each report.
+
+Everywhere the process is killed at its limit of time, and when its resident memory, which this process looks at every
+``_POLL_S``, is over its limit. On Linux the system also refuses it more memory than that, at once; on macOS and Windows
+nothing does, so that there a file can take, for as long as lies between two looks, more than the limit.
 """
 
 from __future__ import annotations
@@ -11,7 +15,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import select
+import queue
 import signal
 import struct
 import subprocess
@@ -24,8 +28,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
+from brewwater import cores
 from brewwater.errors import InputError, ReportError
 
 # What a process may be asked to do: a function of keyword arguments and of ``tell``, which returns something for JSON.
@@ -41,6 +46,7 @@ _HEAD = struct.Struct(">I")
 _MAX_FRAME = 400_000_000
 
 Tell = Callable[[Any], None]
+Way = Literal["fork", "helper", "start"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,13 @@ class Watch:
 
 
 def run(
-    task: str, arguments: Mapping[str, Any], name: str, limits: Limits = READING, watch: Watch | None = None
+    task: str,
+    arguments: Mapping[str, Any],
+    name: str,
+    limits: Limits = READING,
+    watch: Watch | None = None,
+    *,
+    way: Way | None = None,
 ) -> Any:
     """The result of a task of ``TASKS``, from a process that is killed at its limits.
 
@@ -79,6 +91,7 @@ def run(
     ----------
     arguments : keyword arguments of the task, for JSON
     name : of the file, for the line of an error
+    way : how the process is come by, in place of what suits this system and this moment
 
     Raises
     ------
@@ -87,10 +100,12 @@ def run(
     """
     job = {"task": task, "arguments": dict(arguments), "seconds": limits.seconds, "memory": limits.memory}
     watch = watch or Watch()
+    if way is None:
+        way = "fork" if cores.may_fork() else "helper" if cores.system_forks() else "start"
     try:
-        if not _can_fork():
-            frame = _started(job, limits)
-        elif threading.active_count() == 1 and threading.current_thread() is threading.main_thread():
+        if way == "start":
+            frame = _started(job, limits, watch)
+        elif way == "fork":
             load()
             frame = forked(job, watch)
         else:
@@ -98,10 +113,6 @@ def run(
     except _Over as over:
         raise _refusal(name, str(over), limits) from None
     return _answer(frame, name, limits)
-
-
-def _can_fork() -> bool:
-    return hasattr(os, "fork") and sys.platform != "darwin"  # the numerical libraries of macOS do not survive it
 
 
 def _answer(frame: Mapping[str, Any], name: str, limits: Limits) -> Any:
@@ -242,14 +253,23 @@ def _heard(handle: int, limits: Limits, watch: Watch, child: int | None) -> Iter
     ------
     _Over, Cancelled
     """
+    import select  # not for pipes on Windows, where no process is heard like this
+
     poll = select.poll()
     poll.register(handle, select.POLLIN | select.POLLHUP)
+    return _frames(lambda: os.read(handle, 1 << 18) if poll.poll(_POLL_S * 1000) else None, limits, watch, child)
+
+
+def _frames(
+    come: Callable[[], bytes | None], limits: Limits, watch: Watch, child: int | None
+) -> Iterator[Mapping[str, Any]]:
+    """Frames of what has ``come``: None where nothing did for ``_POLL_S``, nothing more after an empty piece."""
     buffer = bytearray()
     parent = os.getppid()
     last = time.monotonic()
     while True:
-        if poll.poll(_POLL_S * 1000):
-            chunk = os.read(handle, 1 << 18)
+        chunk = come()
+        if chunk is not None:
             if not chunk:
                 return
             buffer += chunk
@@ -277,11 +297,21 @@ def _heard(handle: int, limits: Limits, watch: Watch, child: int | None) -> Iter
 
 
 def _resident(process: int, field: int = 1) -> int:
-    """Resident (field 1) or whole (field 0) memory of a process, bytes; 0 where the system does not say."""
+    """Resident (field 1) or whole (field 0) memory of a process, bytes; 0 where nothing says it."""
     try:
         with open(f"/proc/{process}/statm") as handle:
             return int(handle.read().split()[field]) * os.sysconf("SC_PAGE_SIZE")
     except (OSError, ValueError, IndexError):
+        return 0 if field == 0 or cores.system_forks() else _resident_elsewhere(process)
+
+
+def _resident_elsewhere(process: int) -> int:
+    """Resident memory as macOS and Windows tell it, bytes; 0 where the process has ended."""
+    import psutil
+
+    try:
+        return int(psutil.Process(process).memory_info().rss)
+    except psutil.Error:
         return 0
 
 
@@ -296,25 +326,48 @@ def _command(entry: str) -> list[str]:
     return [sys.executable, *safe, "-c", _PROGRAM.replace("ENTRY", entry), root]
 
 
-def _started(job: Mapping[str, Any], limits: Limits) -> Mapping[str, Any]:
-    """A job done in a process started for it alone; progress is not heard."""
+def _started(job: Mapping[str, Any], limits: Limits, watch: Watch) -> Mapping[str, Any]:
+    """The last frame of a job done in a process started for it alone; any system can do that.
+
+    Raises
+    ------
+    _Over, Cancelled
+    """
+    process = subprocess.Popen(
+        _command("once"), stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    )
+    came: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    stdin, stdout = process.stdin, process.stdout
+    if stdin is None or stdout is None:
+        raise BrokenPipeError
+
+    def talk() -> None:
+        with contextlib.suppress(OSError, ValueError):  # it ended, or was ended
+            stdin.write(json.dumps(job).encode())
+            stdin.close()
+            while chunk := os.read(stdout.fileno(), 1 << 18):
+                came.put(chunk)
+        came.put(b"")
+
+    def come() -> bytes | None:
+        with contextlib.suppress(queue.Empty):
+            return came.get(timeout=_POLL_S)
+        return None
+
+    reader = threading.Thread(target=talk, daemon=True)
+    reader.start()
     try:
-        done = subprocess.run(
-            _command("once"),
-            input=json.dumps(job).encode(),
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            timeout=limits.seconds + _GRACE_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        raise _Over("time") from None
-    rest, last = done.stdout, {"kind": "broken", "what": f"exit {done.returncode}"}
-    while len(rest) >= _HEAD.size:
-        (size,) = _HEAD.unpack_from(rest)
-        last = json.loads(rest[_HEAD.size : _HEAD.size + size])
-        rest = rest[_HEAD.size + size :]
-    return last
+        wide = Limits(limits.seconds + _GRACE_S, limits.memory)  # it also has to start
+        for frame in _frames(come, wide, watch, process.pid):
+            return frame
+        return {"kind": "broken", "what": f"exit {process.wait()}"}
+    finally:
+        process.kill()
+        process.wait()
+        reader.join()
+        for stream in (stdin, stdout):
+            with contextlib.suppress(OSError):
+                stream.close()
 
 
 def once() -> None:
@@ -422,5 +475,5 @@ def _helpers() -> Helpers:
 
 def warm() -> None:
     """Start a helper ahead of the first report, where this process will need one."""
-    if _can_fork():
+    if cores.system_forks():
         _helpers().warm()

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from brewwater import cores
 from brewwater.errors import ReportError
 from brewwater.reports import bounded, read_report, read_text
 from brewwater.reports.bounded import Limits, Watch
@@ -37,9 +38,14 @@ def known_tasks() -> Iterator[None]:
     helpers.close()
 
 
-@pytest.fixture(params=["fork", "helper"])
-def way(request: pytest.FixtureRequest) -> str:
-    """Each of the ways in which a process is come by."""
+@pytest.fixture(params=["fork", "helper", "start"])
+def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Each of the ways in which a process is come by; the last is that of macOS and Windows, where only this process
+    looks at the memory of the other, and psutil tells it."""
+    if request.param == "start":
+        monkeypatch.setattr(cores, "system_forks", lambda: False)
+        unconfined = "import resource; resource.setrlimit = lambda *limits: None; import brewwater"
+        monkeypatch.setattr(bounded, "_PROGRAM", bounded._PROGRAM.replace("import brewwater", unconfined, 1))
     return str(request.param)
 
 
@@ -93,14 +99,19 @@ def test_what_misbehaves_ends_in_one_line(way: str, task: str, says: str, second
     assert asked(way, lambda: read_text(TEXT)).rows[0].typical == 7.6  # the next one is read as if nothing had been
 
 
-def test_where_a_system_cannot_fork(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(bounded, "_can_fork", lambda: False)
-    (tmp_path / "town.txt").write_text(TEXT)
-    assert len(read_report(tmp_path / "town.txt").rows) == 4
-    with pytest.raises(ReportError, match="over 1 s"):
-        bounded.run("sleeps", {}, "town.txt", Limits(1.0))
-    with pytest.raises(ReportError, match=r"memory|broke off"):  # by the system's own limit: nobody watches it
-        bounded.run("eats", {}, "town.txt", Limits(20.0, 300 << 20))
+def test_the_way_is_what_suits_and_can_be_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    answer = {"kind": "result", "value": None}
+    for may, system, expected in ((True, True, "fork"), (False, True, "helper"), (False, False, "start")):
+        taken: list[str] = []
+        with monkeypatch.context() as patch:
+            patch.setattr(cores, "may_fork", lambda may=may: may)
+            patch.setattr(cores, "system_forks", lambda system=system: system)
+            patch.setattr(bounded, "forked", lambda *_, taken=taken: taken.append("fork") or answer)
+            patch.setattr(bounded, "_started", lambda *_, taken=taken: taken.append("start") or answer)
+            patch.setattr(bounded.Helpers, "run", lambda *_, taken=taken: taken.append("helper") or answer)
+            bounded.run("counts", {"to": 1}, "x")
+            bounded.run("counts", {"to": 1}, "x", way="helper")
+        assert taken == [expected, "helper"]
 
 
 def test_progress_is_heard_and_a_reading_can_be_stopped(way: str) -> None:

@@ -11,6 +11,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+import brewwater as bw
 from brewwater import cores
 from brewwater.planning.document import mobile_template, with_overrides
 from brewwater.planning.scenario import Scenario, prepare
@@ -100,6 +101,48 @@ def test_beside_a_thread_that_works_all_is_done_here(three: None, monkeypatch: p
         over.set()
         thread.join()
     assert cores.may_fork()
+
+
+def test_every_way_gives_the_same_bits(three: None) -> None:
+    """The chemistry of a large batch, by forked children, by threads and by nobody else."""
+    n = 40_000
+    totals = {"calcium_mg_L": np.linspace(1, 400, n), "alkalinity_mg_L_as_CaCO3": np.linspace(500, 1, n)}
+    found = []
+    real = cores.spread
+    for way in ("fork", "threads", "here"):
+        with pytest.MonkeyPatch.context() as patch:
+            used: list[object] = []
+
+            def forced(task, pieces, each=lambda _: True, *, threads=False, way=way, used=used):  # type: ignore[no-untyped-def]
+                used.append(threads)
+                return real(task, pieces, each, threads=threads, way=way)
+
+            patch.setattr(cores, "spread", forced)
+            water = bw.Water(**totals, pH=7.6)
+            found.append(bw.speciate(water, temperature_C=93.0).calcite_saturation_index)
+            assert used and all(used)  # the chemistry bears threads
+    assert found[0].shape == (n,)
+    for other in found[1:]:
+        assert other.tobytes() == found[0].tobytes()
+
+
+def test_threads_do_every_piece_where_nothing_forks(three: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "platform", "darwin")
+    monkeypatch.setattr(os, "fork", lambda: pytest.fail("forked"))
+    by: dict[int, str] = {}
+    gate = threading.Barrier(3)  # passed only where three work at a time
+
+    def one(number: int) -> None:
+        if number < 3:
+            gate.wait(60)
+        by[number] = threading.current_thread().name
+
+    assert cores.spread(one, range(8), threads=True)
+    assert sorted(by) == list(range(8))
+    assert threading.main_thread().name not in by.values()
+    wrong = [np.float64(1.0), "no number"]
+    with pytest.raises(ValueError, match="no number"):
+        cores.spread(lambda piece: float(piece), wrong, threads=True)  # type: ignore[arg-type, return-value]
 
 
 def test_a_thread_forks_nothing(three: None, monkeypatch: pytest.MonkeyPatch) -> None:
