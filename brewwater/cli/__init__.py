@@ -24,6 +24,7 @@ UNEXPECTED = "this should not happen"
 COMMANDS = {
     "app": "app",
     "check": "keep",
+    "erase": "keep",
     "export": "keep",
     "log": "log",
     "people": "people",

@@ -139,7 +139,8 @@ def check(source: Path) -> list[str]:
             found = _verdict(copy)
             if found != "ok":
                 raise StoreError(f"store: {source} is damaged ({found}). Choose another copy.")
-            units = [str(row[0]) for row in copy.execute("SELECT slug FROM brewwater_unit ORDER BY key")]
+            there = "SELECT slug FROM brewwater_unit WHERE owner <> '' ORDER BY key"  # no owner: an erased one
+            units = [str(row[0]) for row in copy.execute(there)]
         problem = _rows_problem(source)
     except (OSError, sqlite3.Error, SQLAlchemyError) as error:
         raise StoreError(f"store: {source} is not a whole copy of the store ({error}). Choose another copy.") from None
@@ -157,6 +158,23 @@ def last_good(database: Path) -> Path | None:
     return None
 
 
+def holding(database: Path, owner: str, slug: str) -> list[Path]:
+    """The files beside a database that hold a unit of that owner and id: dated copies, and what a restore put aside.
+    One that cannot be read is among them: nobody knows what it holds."""
+    aside = sorted(p for p in database.parent.glob("before-restore-*.sqlite3") if p.is_file())
+    return [copy for copy in (*listed(database), *aside) if _holds(copy, owner, slug)]
+
+
+def _holds(copy: Path, owner: str, slug: str) -> bool:
+    query = "SELECT 1 FROM brewwater_unit WHERE owner = ? AND slug = ?"
+    try:
+        address = f"{copy.resolve().as_uri()}?mode=ro"
+        with contextlib.closing(sqlite3.connect(address, uri=True)) as found:
+            return found.execute(query, (owner, slug)).fetchone() is not None
+    except (OSError, sqlite3.Error):
+        return True
+
+
 def _rows_problem(source: Path) -> str:
     """What is damaged in the rows of a copy that can be read, or an empty text."""
     engine = create_engine(
@@ -164,7 +182,7 @@ def _rows_problem(source: Path) -> str:
     )
     try:
         with engine.connect() as connection:
-            if tables.format_of(connection) != tables.FORMAT:
+            if tables.format_of(connection) in (None, 1):
                 return ""  # of a format without seals: each row's own digest is looked at when it is read
             return next((f"{f.unit}: {f.problem}" for f in seal.check(connection) if f.problem), "")
     finally:

@@ -119,6 +119,7 @@ def _sqlite_connect(connection: Any, record: Any) -> None:
         cursor.execute("PRAGMA journal_mode=WAL")
         cursor.execute("PRAGMA synchronous=FULL")
         cursor.execute("PRAGMA foreign_keys=ON")
+        cursor.execute("PRAGMA secure_delete=ON")  # what is erased is overwritten
         cursor.execute("PRAGMA trusted_schema=OFF")
     finally:
         cursor.close()

@@ -34,6 +34,7 @@ class Condition:
     unit : its id; name : its display name, as they stand
     plans, lines : versions and log lines that are whole
     problem : what is damaged, in one line; empty where all is whole
+    erased : the day on which it was erased, of a unit of which only the gravestone is left; else empty
     """
 
     unit: str
@@ -41,6 +42,7 @@ class Condition:
     plans: int
     lines: int
     problem: str
+    erased: str = ""
 
 
 def link(before: str, values: Iterable[object]) -> str:
@@ -180,6 +182,14 @@ def _chain_problem(sealed: Sequence[Any] | None, rows: Sequence[Sequence[object]
     return f"a {what} was changed by damage"
 
 
+def gravestones(c: Connection) -> dict[int, str]:
+    """The day on which each erased unit was erased, by its key; none in a copy of a format that knew no erasing."""
+    g = tables.gravestone.c
+    if not inspect(c).has_table(tables.gravestone.name):
+        return {}
+    return {row.unit_key: str(row.erased_at)[:10] for row in c.execute(select(g.unit_key, g.erased_at))}
+
+
 def check(c: Connection) -> list[Condition]:
     """The condition of every unit, with all that is kept of it read and compared; rows of no unit come last."""
     found = []
@@ -187,6 +197,7 @@ def check(c: Connection) -> list[Condition]:
     units = c.execute(select(u.key, u.slug, u.name).order_by(u.key)).all()
     versions = select(p.version, p.document, p.sha256).order_by(p.version)
     with_photos = inspect(c).has_table(tables.photo.name)  # a dated copy may be of an older format
+    erased = gravestones(c)
     for unit in units:
         plans = c.execute(versions.where(p.unit_key == unit.key)).all()
         lines = c.execute(select(r.id, r.sha256, r.body).where(r.unit_key == unit.key).order_by(r.seq)).all()
@@ -203,7 +214,7 @@ def check(c: Connection) -> list[Condition]:
         ]
         words = ", ".join(dict.fromkeys(filter(None, problems)))
         good = len(plans) - len(bad_plans), len(lines) - len(bad_lines)
-        found.append(Condition(str(unit.slug), str(unit.name), *good, words))
+        found.append(Condition(str(unit.slug), str(unit.name), *good, words, erased.get(unit.key, "")))
     known = {unit.key for unit in units}
     photos = (tables.photo, tables.photo_seal) if with_photos else ()
     for table in (tables.plan, tables.reading, tables.seal, *photos):

@@ -2,7 +2,8 @@
 
 Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; format 3 who is let
 in; format 4 the photos with a seal of their own, the order of a person's round, and the secret address of the calendar
-feed. A store of an earlier format is brought to this one when it is first opened.
+feed; format 5 the gravestones (see ``erasure``): rows of a unit that has one may be dropped, and no others. A store of
+an earlier format is brought to this one when it is first opened.
 
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
@@ -34,7 +35,7 @@ from sqlalchemy import (
 
 from brewwater.errors import StoreError
 
-FORMAT = 4
+FORMAT = 5
 metadata = MetaData()
 _Key = BigInteger().with_variant(Integer, "sqlite")
 
@@ -162,15 +163,37 @@ feed = Table(  # of the address only the digest of its secret
     Column("made_at", String(32), nullable=False),
 )
 
+gravestone = Table(  # of an erased unit: that it was, when it was erased, and how much was kept of it; no content
+    "brewwater_gravestone",
+    metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True, autoincrement=False),
+    Column("erased_at", String(32), nullable=False),
+    Column("plans", Integer, nullable=False),
+    Column("lines", Integer, nullable=False),
+)
+
 _ddl_for: Callable[[str], DDL] = DDL
-_SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
+_ONLY_ADDED = (plan, reading, shelf, admission, photo, gravestone)
+_ERASABLE = tuple(t for t in _ONLY_ADDED if "unit_key" in t.c and t is not gravestone)
+_SQLITE_GUARD = """CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table} {but}
 BEGIN SELECT RAISE(ABORT, 'rows of {table} are only ever added'); END"""
-_POSTGRES_GUARD = """CREATE OR REPLACE FUNCTION brewwater_only_added() RETURNS trigger LANGUAGE plpgsql AS
-$$BEGIN RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END$$"""
-for _table in (plan, reading, shelf, admission, photo):
+_BUT_ERASED = f"WHEN NOT EXISTS (SELECT 1 FROM {gravestone.name} WHERE unit_key = OLD.unit_key)"
+_POSTGRES_GUARD = f"""CREATE OR REPLACE FUNCTION brewwater_only_added() RETURNS trigger LANGUAGE plpgsql AS
+$$BEGIN
+IF TG_OP = 'DELETE' AND TG_TABLE_NAME IN ({", ".join(f"'{t.name}'" for t in _ERASABLE)}) THEN
+  IF EXISTS (SELECT 1 FROM {gravestone.name} WHERE unit_key = OLD.unit_key) THEN RETURN OLD; END IF;
+END IF;
+RAISE EXCEPTION 'rows of % are only ever added', TG_TABLE_NAME; END$$"""
+
+
+def _sqlite_guard(table: Table, verb: str) -> DDL:
+    but = _BUT_ERASED if verb == "DELETE" and table in _ERASABLE else ""
+    return _ddl_for(_SQLITE_GUARD.format(table=table.name, verb=verb, but=but))
+
+
+for _table in _ONLY_ADDED:
     for _verb in ("UPDATE", "DELETE"):
-        _ddl = _ddl_for(_SQLITE_GUARD.format(table=_table.name, verb=_verb))
-        event.listen(_table, "after_create", _ddl.execute_if(dialect="sqlite"))
+        event.listen(_table, "after_create", _sqlite_guard(_table, _verb).execute_if(dialect="sqlite"))
     event.listen(_table, "after_create", _ddl_for(_POSTGRES_GUARD.replace("%", "%%")).execute_if(dialect="postgresql"))
     _ddl = _ddl_for(
         f"CREATE TRIGGER {_table.name}_only_added BEFORE UPDATE OR DELETE ON {_table.name} "
@@ -212,6 +235,10 @@ def create(connection: Connection, seal_unit: Callable[[Connection, int], None])
     if found == FORMAT:
         return
     metadata.create_all(connection)
+    if found is not None and found < 5 and connection.dialect.name == "sqlite":
+        for table in _ERASABLE:  # a server's guard is one function for all tables, made anew with the gravestones
+            connection.execute(text(f"DROP TRIGGER IF EXISTS {table.name}_no_DELETE"))
+            connection.execute(_sqlite_guard(table, "DELETE"))
     if found == 1:
         for key in connection.execute(select(unit.c.key).order_by(unit.c.key)).scalars().all():
             seal_unit(connection, key)

@@ -190,7 +190,8 @@ def test_a_store_of_the_first_format_opens_unchanged(tmp_path: Path) -> None:
         before = json.loads(store.export_unit("truck"))["content"]
     with sqlite3.connect(path) as connection:  # as the first format was: neither seals nor origins
         for statement in ("DROP TABLE brewwater_seal", "DROP TABLE brewwater_shelf",
-            "DROP TABLE brewwater_kept", "DROP TABLE brewwater_admission", "DROP TABLE brewwater_origin", "DELETE FROM brewwater_about",
+            "DROP TABLE brewwater_kept", "DROP TABLE brewwater_admission",
+            "DROP TABLE brewwater_gravestone", "DROP TABLE brewwater_origin", "DELETE FROM brewwater_about",
                           "INSERT INTO brewwater_about VALUES (1)"):  # fmt: skip
             connection.execute(statement)
     connection.close()
