@@ -17,10 +17,11 @@ from brewwater.output.sheet.content import between, number, unknown_capacities
 from brewwater.output.vocabulary import GOVERNS, governed
 from brewwater.plan import Plan
 
-CAUTION = (
-    "Estimate: verify by test. Before a change: power off, let it cool, close the valve, relieve the "
-    "pressure. Flush and test before serving. Manual, data sheet and local code override this."
+BEFORE_A_CHANGE = (
+    "Before a change: power off, let it cool, close the valve, relieve the pressure. Flush and test before serving. "
+    "Manual, data sheet and local code override this."
 )
+CAUTION = f"Estimate: verify by test. {BEFORE_A_CHANGE}"
 _EPOCH = dt.datetime(2020, 1, 1, tzinfo=dt.UTC)
 
 

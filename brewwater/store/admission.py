@@ -52,6 +52,12 @@ class AdmissionStore(UnitStore):
             return "expired"
         return self._run(work)
 
+    def is_out(self, person: str) -> bool:
+        """Whether the keeper has shut a person out."""
+        a = tables.admission.c
+        last = select(a.let_in).where(a.person == person, a.session == "").order_by(a.seq.desc()).limit(1)
+        return self._run(lambda c: c.execute(last).scalar()) in (False, 0)
+
     def end_session(self, sign_in: access.SignIn) -> None:
         """End one session for good, in every tab and for every copy of its cookie."""
         self._decide(sign_in.person, False, sign_in.session)

@@ -183,6 +183,30 @@ def test_two_people_two_servers_one_way_out(fleet: Fleet, visitor: Callable[...,
     bea.open().inside("Bea cart")
 
 
+STOP = """async ([path, lines]) => {
+  const sent = lines && {method: "POST", body: JSON.stringify(lines), headers: {"x-brewwater-stop": "1"}};
+  const answer = await fetch(path, sent || {});
+  return [answer.status, await answer.text()];
+}"""
+
+
+def test_the_stop_knows_who_is_signed_in(fleet: Fleet, visitor: Callable[..., Visitor]) -> None:
+    nobody = visitor().open("/stop").outside()
+    assert nobody.page.evaluate(STOP, ["/stop/round", None])[0] == 401
+    ann = visitor().open().sign_in("ann").inside("Ann truck")
+    line = {"id": "ab" * 16, "date": "2026-12-01", "kind": "visited", "note": "from the stop"}
+    status, said = ann.page.evaluate(STOP, ["/stop/entry", {"unit": "bea-cart@" + BEA, "lines": [line]}])
+    assert status == 422 and "not among the units" in said
+    assert ann.page.evaluate(STOP, ["/stop/entry", {"unit": "ann-truck", "lines": [line]}]) == [200, '{"new":1}']
+    assert fleet.store(ANN).readings("ann-truck")[-1].recorded_by == ANN
+    ann.open("/stop").page.get_by_text("Ann truck").wait_for()
+    assert "Bea" not in ann.page.locator("body").inner_text()
+    second = ann.tab().open().inside("Ann truck")
+    second.page.locator(".st-key-sign_out button").click()
+    second.outside()
+    assert ann.page.evaluate(STOP, ["/stop/round", None])[0] == 401  # the session is ended here too
+
+
 def test_revoked_by_the_keeper(
     fleet: Fleet, visitor: Callable[..., Visitor], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

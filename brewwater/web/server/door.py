@@ -8,10 +8,11 @@ from functools import cache
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
 
+from brewwater.log.photo import SENT_BYTES
 from brewwater.web import journal
 from brewwater.web.server.headers import safe_headers
 from brewwater.web.server.phone import COOKIE, Phones
-from brewwater.web.server.policy import PAIRING, DoorRequest, DoorRules, Refusal
+from brewwater.web.server.policy import PAIRING, PHOTO, DoorRequest, DoorRules, Refusal
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -47,8 +48,8 @@ def cookie_of(visit: DoorRequest) -> str | None:
 class FrontDoor:
     """Lets a visit in or refuses it with one line; see ``policy`` for the rules and ``headers`` for what is added.
 
-    ``upload_bytes`` bounds a file that is sent; every other body is bounded to ``SMALL_BYTES`` and a message of an
-    open page to ``MESSAGE_BYTES``.
+    ``upload_bytes`` bounds a file that is sent, ``SENT_BYTES`` a photo of a stop; every other body is bounded to
+    ``SMALL_BYTES`` and a message of an open page to ``MESSAGE_BYTES``.
     """
 
     def __init__(
@@ -81,7 +82,11 @@ class FrontDoor:
             await self._request(scope, receive, send, visit)
 
     async def _request(self, scope: Scope, receive: Receive, send: Send, visit: DoorRequest) -> None:
-        most = self._upload + UPLOAD_MARGIN_BYTES if "/_stcore/upload_file/" in visit.path else SMALL_BYTES
+        most = SMALL_BYTES
+        if "/_stcore/upload_file/" in visit.path:
+            most = self._upload + UPLOAD_MARGIN_BYTES
+        elif visit.path == PHOTO:
+            most = SENT_BYTES
         too_large = Refusal(413, "size", f"At most {most} bytes are taken here.")
         told = visit.headers.get("content-length", "0")
         if not told.isdecimal() or int(told) > most:

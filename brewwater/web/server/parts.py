@@ -22,10 +22,13 @@ from brewwater import store
 from brewwater.errors import BrewwaterError, InputError
 from brewwater.store import access
 from brewwater.web import journal
+from brewwater.web.server import feed
 from brewwater.web.server.door import FrontDoor
 from brewwater.web.server.phone import Code, Phones, hours_of
 from brewwater.web.server.phone_page import own_address, pairing, welcome
 from brewwater.web.server.policy import PAIRING, DoorRules
+from brewwater.web.server.stop import StopDesk
+from brewwater.web.server.who import Doorman
 
 PHONE = "BREWWATER_PHONE_HOURS"
 HOSTS = "BREWWATER_HOSTS"
@@ -58,7 +61,7 @@ def policy(secrets: dict[str, Any], hosts: str = "", phone: bool = False) -> Doo
     if signed:
         access.check_libraries()
         access.session_hours(secrets)
-    return DoorRules(signed, shut, access.hosts_named(secrets, hosts), phone and not signed)
+    return DoorRules(signed, shut, access.hosts_named(secrets, hosts), phone and not signed, feed.is_feed)
 
 
 class Health:
@@ -107,7 +110,12 @@ def parts() -> dict[str, Any]:
     asked = os.environ.get(PHONE, "").strip()
     hours = hours_of(asked, PHONE) if asked else 0
     rules = policy(secrets_kept(), os.environ.get(HOSTS, ""), hours > 0)
-    routes = [Route(HEALTH, Health().__call__, methods=["GET"])]
+    doorman = Doorman(secrets_kept, rules.hosts)
+    routes = [
+        Route(HEALTH, Health().__call__, methods=["GET"]),
+        Route(feed.PATH, feed.Feed(doorman).__call__, methods=["GET"]),
+        *StopDesk(doorman).routes(),
+    ]
     phones = code = None
     if rules.phone:
         phones, code = Phones(store.data_folder()), Code(_show)

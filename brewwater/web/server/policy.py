@@ -9,6 +9,7 @@ from typing import Any, Literal
 from brewwater.store import access
 
 PAIRING = "/phone"
+PHOTO = "/stop/photo"  # takes a picture: its bodies have a bound of their own
 # Of Streamlit's own addresses only these; its figures, its script check and its interface for programs stay shut.
 _CORE = frozenset({"health", "host-config", "stream", "upload_file", "bidi-components"})
 
