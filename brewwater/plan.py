@@ -19,6 +19,7 @@ from brewwater.planning.document import PlanDocument, document_of
 from brewwater.planning.heaters import heater_verdicts
 from brewwater.planning.notebook import plan_html
 from brewwater.planning.other_water import asks
+from brewwater.planning.own_units import own_units_used
 from brewwater.planning.quick import quick_document
 from brewwater.planning.rinses import move_first
 from brewwater.planning.scenario import Scenario, prepare
@@ -175,6 +176,7 @@ def make_plan(
         + warnings(scenario, candidate)
         + grouping_warning(scenario, candidate)
         + log_warnings(correction)
+        + own_warning(document, candidate)
         + base_warning(scenario, candidate, alternatives)
         + asked_first(scenario, alternatives)
         + boiler_warning(scenario, candidate),
@@ -268,6 +270,11 @@ def log_warnings(correction: Correction) -> tuple[Warning_, ...]:
             )
         )
     return tuple(found)
+
+
+def own_warning(document: PlanDocument, candidate: Candidate) -> tuple[Warning_, ...]:
+    """Where the figures of the person's own units stand in for the plan's own."""
+    return tuple(Warning_("own_units", line) for line in own_units_used(document, candidate.stages))
 
 
 def grouping_warning(scenario: Scenario, candidate: Candidate) -> tuple[Warning_, ...]:

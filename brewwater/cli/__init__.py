@@ -26,6 +26,7 @@ COMMANDS = {
     "check": "keep",
     "erase": "keep",
     "export": "keep",
+    "fact": "fact",
     "log": "log",
     "people": "people",
     "plan": "plan",

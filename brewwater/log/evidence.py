@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
@@ -13,7 +14,7 @@ from brewwater import chemistry
 from brewwater.demand import Demand
 from brewwater.ensemble import Draws, percentiles
 from brewwater.log.likelihood import count_log, robust, robust_normal
-from brewwater.log.parts import Counted, Metered, Tested
+from brewwater.log.parts import Counted, Metered, Scene, Tested
 from brewwater.reports.instruments import instrument
 from brewwater.units import GAL_L
 from brewwater.water import Water, speciate
@@ -105,12 +106,31 @@ def metered_gal(meter: Metered, needs: Demand) -> FloatArray:
 
 def metered_log(meter: Metered, needs: Demand, draws: Draws) -> FloatArray:
     """Log likelihood of a meter's readings, shape (draw,): days differ, the meter errs the same way each time."""
-    slope = 1 + instrument("meter_gal").relative_sd * draws.normal(f"log/meter {meter.where}: reads true")
+    slope = 1 + instrument("meter_gal").relative_sd * draws.normal(_slope(meter))
     expected = metered_gal(meter, needs) * slope
     days = np.maximum(meter.service_days, 1.0)
     share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(days), _TIME_OF_DAY / np.maximum(meter.days, 1))
     sd = np.sqrt((expected * share[:, None]) ** 2 + 1.0)  # one gallon: what is read off the dial
     return np.asarray(robust_normal(meter.gal[:, None], expected, sd).sum(axis=0))
+
+
+def foretold_gal(
+    meter: Metered, scene: Scene, first: dt.date, last: dt.date, needs: Demand, draws: Draws
+) -> FloatArray:
+    """What a meter would count between two days of the timeline by these draws, US gallons, shape (draw,): the demand,
+    the error that the meter has each time, and how one service day differs from the next."""
+    line, at, to = scene.line, scene.line.at(first), scene.line.at(last)
+    litres = np.asarray(sum(needs.branch_amounts(b) for b in meter.branches))
+    slope = 1 + instrument("meter_gal").relative_sd * draws.normal(_slope(meter))
+    service = max(int(line.open_days[to] - line.open_days[at]), 1)
+    share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(service), _TIME_OF_DAY / max(to - at, 1))
+    # nothing was learned of days to come: their column is fresh, not one that was resampled with the others
+    days = 1 + share * Draws(draws.n, draws.seed).normal(f"fact/days from {first} to {last}")
+    return np.asarray((line.sums[to] - line.sums[at]) @ litres / GAL_L * slope * np.maximum(days, 0.0))
+
+
+def _slope(meter: Metered) -> str:
+    return f"log/meter {meter.where}: reads true"
 
 
 def counted_log(counted: Counted, needs: Demand) -> FloatArray:

@@ -17,6 +17,7 @@ from brewwater.cost import Bought, Usage, written, yearly_cost
 from brewwater.planning.scenario import Scenario
 from brewwater.records import Span
 from brewwater.treatment import Capacity, Load, Stage, capacity, medium_class, order
+from brewwater.treatment.rating import is_rated
 
 FloatArray = NDArray[np.float64]
 
@@ -54,7 +55,9 @@ def membrane_left(scenario: Scenario, train: Sequence[Stage], stage: Stage) -> f
 
 def bears(scenario: Scenario, stage: Stage, number: int = 0, life: float = 1.0) -> Capacity:
     """Capacity of the stage's cartridge of that number (0: the first), as far as the log bears it out."""
-    found = capacity(stage, scenario.draws, number, disinfectant=scenario.disinfectant)
+    own = scenario.document.own_units
+    learned = None if own is None else own.holds(stage, is_rated(stage), scenario.draws)
+    found = capacity(stage, scenario.draws, number, disinfectant=scenario.disinfectant, holds=learned)
     found = replace(found, days=found.days * life)
     holds = scenario.bed.get(stage.name)
     if holds is None or number > scenario.bed_tested.get(stage.name, number):

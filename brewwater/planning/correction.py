@@ -99,18 +99,7 @@ def correct(scenario: Scenario, stages: Sequence[Stage] | None) -> Correction:
     Correction : with one draw (a plain calculation) nothing is corrected; the lines are still sorted and flagged
     """
     document = scenario.document
-    earliest = min((r.date for r in document.readings), default=document.demand.calendar.start)
-    scene = Scene(
-        line=timeline(document.demand, scenario.demand, earliest),
-        plan=scenario.demand,
-        tank=scenario.tank,
-        stages=tuple(stages or ()),
-        train_known=stages is not None,
-        branches=document.branches,
-        main_branch=document.demand.main_branch,
-        in_service=document.in_service,
-        start=document.demand.calendar.start,
-    )
+    scene = scene_of(scenario, stages)
     log = sort_log(document.readings, scene)
     first = Prediction(scenario, scene, log)
     seen, new = _seen(first, document)
@@ -156,6 +145,23 @@ def correct(scenario: Scenario, stages: Sequence[Stage] | None) -> Correction:
         changed=scenario.changed,
     )
     return Correction(corrected, log, flags, diagnoses, learned.resampled)
+
+
+def scene_of(scenario: Scenario, stages: Sequence[Stage] | None) -> Scene:
+    """What the document's log is read against; ``stages`` as for ``correct``."""
+    document = scenario.document
+    earliest = min((r.date for r in document.readings), default=document.demand.calendar.start)
+    return Scene(
+        line=timeline(document.demand, scenario.demand, earliest),
+        plan=scenario.demand,
+        tank=scenario.tank,
+        stages=tuple(stages or ()),
+        train_known=stages is not None,
+        branches=document.branches,
+        main_branch=document.demand.main_branch,
+        in_service=document.in_service,
+        start=document.demand.calendar.start,
+    )
 
 
 def _days(test: Tested, document: PlanDocument) -> list[dt.date]:

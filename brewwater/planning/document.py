@@ -24,6 +24,7 @@ from brewwater.ensemble import DEFAULT_DRAWS
 from brewwater.errors import InputError
 from brewwater.files import plain_file
 from brewwater.log.entry import Reading
+from brewwater.log.own_units import OwnUnits
 from brewwater.planning.worth import Worth
 from brewwater.plumbing import Branch, Unit
 from brewwater.records import Name, Part, Span
@@ -50,7 +51,8 @@ class Settings(Part):
 
 class PlanDocument(Part):
     """Everything a plan is made from. ``train`` None: the recommended one is planned, with cartridges from ``shelf``
-    where one fits. ``readings``: the log."""
+    where one fits. ``readings``: the log. ``own_units``: figures of a firm's own units that stand in for the plan's own
+    doubt."""
 
     schema_version: Literal[1] = 1
     name: Name = "My unit"
@@ -66,6 +68,7 @@ class PlanDocument(Part):
     shelf: Annotated[tuple[ShelfItem, ...], Field(max_length=2000)] = ()
     in_service: tuple[InService, ...] = ()
     readings: Annotated[tuple[Reading, ...], Field(max_length=MAX_READINGS)] = ()
+    own_units: OwnUnits | None = None
     policy: Policy = Policy()
     money: CostInput = CostInput()
     worth: Worth = Worth()

@@ -14,6 +14,7 @@ from brewwater.changes.wear import Ledger, ledger
 from brewwater.demand import Demand, demand
 from brewwater.ensemble import Draws, percentiles
 from brewwater.log import Metered, follow_meters
+from brewwater.log.own_units import used_like_own
 from brewwater.planning.document import PlanDocument
 from brewwater.planning.once import Once
 from brewwater.plumbing import Branch, Network, known
@@ -160,6 +161,9 @@ def prepare(
     """
     draws = draws or Draws(document.settings.draws, document.settings.seed)
     needs = demand(document.demand, [b.name for b in document.branches], draws)
+    if document.own_units is not None:
+        filtered = [b.name for b in document.branches if b.filtered]
+        needs = used_like_own(needs, document.demand, document.own_units, filtered, draws)
     needs = follow_meters(needs, meters, draws)
     calendar = document.demand.calendar
     tank = tank or tank_days(document.fill, needs, calendar)

@@ -86,7 +86,24 @@ def _rated_eq(stage: Stage) -> tuple[float, str | None] | None:
     return through_L * (ppm - leak) / 1000 / CACO3_G_PER_EQ, doubt
 
 
-def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disinfectant = "unknown") -> Capacity:
+def cartridge_spread() -> float:
+    """Relative standard deviation of what one cartridge bears against the next of the same make."""
+    return _variation("cartridge_to_cartridge").middle
+
+
+def is_rated(stage: Stage) -> bool:
+    """Whether the stage's sheet states what it bears."""
+    return stage.sheet.rated_gal is not None or stage.sheet.capacity_grains is not None
+
+
+def capacity(
+    stage: Stage,
+    draws: Draws,
+    number: int = 0,
+    *,
+    disinfectant: Disinfectant = "unknown",
+    holds: FloatArray | None = None,
+) -> Capacity:
     """Draw the capacity of the ``number``-th cartridge of a stage (0: the first).
 
     Parameters
@@ -96,6 +113,8 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
         a small part of its own is drawn for each cartridge. With one draw a stated rating comes back exactly.
     number : 0 or more
     disinfectant : of the supply; a free-chlorine rating is no rating for chloramine
+    holds : what cartridges of that make bear, over their rating or the typical figure of their class, shape (n,), in
+        place of the doubt about either; None: not known
 
     Returns
     -------
@@ -118,7 +137,8 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
         """A doubt about what a sheet claims, whose usual value is its mean."""
         return shared(quantity, _variation(by), average=True)
 
-    holds = varies("rating holds", "rating_holds")
+    own = holds
+    holds = varies("rating holds", "rating_holds") if own is None else own
     chloramine = stage.medium in _CARBONS and disinfectant == "chloramine"
     unrated_chloramine = chloramine and sheet.rated_for != "chloramine"
     if "exchange" in limits:
@@ -155,7 +175,8 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
             }[quantity]
             span: Span | None = getattr(usual_class, name)
             if quantity in limits and span is not None:
-                amount = shared(f"class {quantity}", span)
+                learned = None if is_rated(stage) else own
+                amount = shared(f"class {quantity}", span) if learned is None else span.middle * learned
                 if quantity == "chlorine" and chloramine and stage.medium == "carbon":
                     amount = amount * varies("chloramine", "chloramine_on_plain_carbon")
                 found["volume_L" if quantity == "volume" else name] = amount * GAL_L if quantity == "volume" else amount
@@ -188,8 +209,7 @@ def capacity(stage: Stage, draws: Draws, number: int = 0, *, disinfectant: Disin
             "capacity holds for free chlorine only. Ask the utility or test free and total chlorine.",
         )
     if stage.medium != "mineral_dose":
-        own = _variation("cartridge_to_cartridge").middle
-        spread = 1 + own * draws.normal(f"{stage.name}: cartridge {number}")
+        spread = 1 + cartridge_spread() * draws.normal(f"{stage.name}: cartridge {number}")
         found = {name: amount * spread for name, amount in found.items()}
     months = sheet.life_months
     if months is None and usual_class.life_months is not None:

@@ -5,6 +5,7 @@ that nothing rests on colour alone.
 """
 
 from brewwater.output.charts.base import DARK, LIGHT, Palette
+from brewwater.output.charts.fact import planned_and_metered
 from brewwater.output.charts.money import branch_costs, cost_lines, two_costs, worth_of_tests
 from brewwater.output.charts.sketch import cup_sketch
 from brewwater.output.charts.tree import branch_drawing
@@ -24,6 +25,7 @@ __all__ = [
     "cup_cloud",
     "cup_sketch",
     "demand_year",
+    "planned_and_metered",
     "remaining",
     "scale_laid",
     "tank_day",
