@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -158,11 +158,6 @@ def _life(past: Past, spells: Sequence[Spell]) -> FloatArray | None:
         return None
     shared = np.hypot(doubt, instrument("meter_gal").relative_sd)
     return read_between(low, high, cartridge_spread(), float(shared))
-
-
-def fleet(documents: Iterable[PlanDocument], draws: int = 256) -> Fleet:
-    """The hierarchical estimate over units, each with its log."""
-    return pooled([t for d in documents if (t := told_by(d, draws)) is not None])
 
 
 def pooled(told: Sequence[Told]) -> Fleet:

@@ -134,7 +134,8 @@ def _fleet(words: Words) -> None:
         "Your other trucks tell how much water drinks really take and what cartridges really bear. A truck that says "
         "little counts little. The next plan can start from that in place of the usual figures."
     )
-    st.button("Work out from my other trucks", key="fleet_work", icon=":material/groups:", on_click=_work)
+    if st.button("Work out from my other trucks", key="fleet_work", icon=":material/groups:"):
+        _work()
     found: Fleet | None = st.session_state.get(KEPT)
     if found is not None:
         _figures(found, words)
@@ -143,13 +144,19 @@ def _fleet(words: Words) -> None:
 
 
 def _work() -> None:
+    bar = st.progress(0.0, "Reading the logs of your other trucks")
+
+    def on(share: float) -> None:
+        bar.progress(share, "Reading the logs of your other trucks")
+
     try:
-        told, left_out = told_of(keeping.place(), desk().ref)
+        told, left_out = told_of(keeping.place(), desk().ref, on)
     except BrewwaterError as error:
-        desk().extra["problem"] = str(error)
+        st.error(for_markdown(error))
         return
-    if left_out:
-        desk().extra["problem"] = left_out[0]
+    bar.empty()
+    for line in left_out:
+        st.warning(for_markdown(line))
     st.session_state[KEPT] = pooled(told)
 
 
