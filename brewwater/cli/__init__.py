@@ -28,6 +28,7 @@ COMMANDS = {
     "export": "keep",
     "fact": "fact",
     "log": "log",
+    "pack": "pack",
     "people": "people",
     "plan": "plan",
     "report": "report",

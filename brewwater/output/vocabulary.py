@@ -343,6 +343,12 @@ LOG = Group(
     ("visited", "Visit", "p"),
     ("withdrawn", "Taken back", "p"),
 )
+EVIDENCE = Group(
+    "A limit of the manual against the tests",
+    ("within", "Within", "p"),
+    ("past", "Past the limit", "p"),
+    ("not_tested", "Not tested", "p"),
+)
 PARTS = Group(
     "Parts of the pipe",
     ("source", "Source", "t"),
@@ -454,6 +460,7 @@ GROUPS = (
     METALS,
     LINES,
     LOG,
+    EVIDENCE,
     PARTS,
     FIXTURES,
     UNIT_KINDS,

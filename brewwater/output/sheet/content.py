@@ -9,6 +9,7 @@ from importlib import resources
 
 from brewwater import units
 from brewwater.changes import Descale, Due
+from brewwater.output.owner import Owner
 from brewwater.output.sheet.diagram import Drawing
 from brewwater.plan import Plan
 from brewwater.plumbing import Step
@@ -27,19 +28,25 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A heading, lines of text and at most one table. ``caution``: shown so that it is not overlooked;
-    ``boxes``: the lines are ticked off."""
+    """A heading, lines of text, at most one table and at most one picture, drawn as SVG in the colours of paper, under
+    them. ``caution``: shown so that it is not overlooked; ``boxes``: the lines are ticked off."""
 
     heading: str
     lines: tuple[str, ...] = ()
     table: Table | None = None
     caution: bool = False
     boxes: bool = False
+    picture: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
-    """One printed page. ``key`` is its short name."""
+    """One printed page. ``key`` is its short name.
+
+    drawing : the pipes, on at most ``drawing_share`` of the page's height
+    whole : a page drawn as one SVG of the paper's size, which then holds all there is
+    owner : who gives it out, with a logo, at the head of the page
+    """
 
     key: str
     title: str
@@ -47,6 +54,9 @@ class SheetPage:
     sections: tuple[Section, ...]
     landscape: bool = False
     drawing: Drawing | None = None
+    drawing_share: float = 1.0
+    whole: str = ""
+    owner: Owner | None = None
 
 
 def number(value: float | None, digits: int = 3) -> str:

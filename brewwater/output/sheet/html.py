@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Sequence
 from functools import cache
 from importlib import resources
@@ -20,4 +21,8 @@ def _template() -> Template:
 
 def html_text(pages: Sequence[SheetPage], title: str) -> str:
     """The pages as one HTML document."""
-    return _template().render(pages=pages, title=title)
+    return _template().render(pages=pages, title=title, image=_image)
+
+
+def _image(png: bytes) -> str:
+    return f"data:image/png;base64,{b64encode(png).decode()}"

@@ -163,7 +163,7 @@ def _dates(page: _Page, answer: Answer, most: int) -> None:
     top = page.y
     valve = next((s for s in answer.stages if s.stage.bypass_percent), None)
     right = page.right - (206 if valve else 0)
-    columns = (page.left, page.left + 112, page.left + 138, right - 232, right - 150, right - 26)
+    columns = (page.left, page.left + 120, page.left + 144, right - 232, right - 150, right - 26)
     for x, head in zip(columns, ("Do on", "", "", "Order by", "Could be", "Done"), strict=True):
         page.faint(x, page.y + 15, head, 12)
     page.y += 20
@@ -188,13 +188,13 @@ def _row(page: _Page, answer: Answer, change: Change, columns: Sequence[float], 
     out = change.fitted is not None and change.fitted != change.date
     verb = "Mix new" if change.stage == "Minerals" else "Take out" if out else "Change"
     what = f"{verb} {change.part}"
+    ends = [answer.words.short_day(day, change.date) for day in (change.early, change.late)]  # its own year is told
+    between = " to ".join(ends) if ends[0] != ends[1] else "fixed"
     page.text(columns[0], y, answer.day(change.date), 12.5, 700)
     page.parts.append(disc(columns[1] + 8, y - 4, change.number, INK, r=8.5))
     page.text(columns[2], y, what[:30], 12.5)
     page.text(columns[3], y, "" if change.order_by is None else answer.short_day(change.order_by), 12.5)
-    page.text(
-        columns[4], y, f"new {answer.short_day(change.fitted)}" if out else answer.between(change) or "fixed", 12.5
-    )
+    page.text(columns[4], y, f"new {answer.short_day(change.fitted)}" if out else between, 12.5)
     page.parts.append(
         f'<rect x="{n(columns[5])}" y="{n(y - 12)}" width="14" height="14" '
         f'style="fill:none;stroke:{INK.ink};stroke-width:1.3"/>'

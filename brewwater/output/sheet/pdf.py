@@ -11,6 +11,7 @@ from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, TableHeadingsDisplay, XPos, YPos
 from fpdf.fonts import FontFace, TTFFont
 
+from brewwater.output.owner import Owner
 from brewwater.output.sheet.content import Section, SheetPage, Table
 from brewwater.output.sheet.diagram import Drawing
 
@@ -57,12 +58,17 @@ def pdf_bytes(pages: Sequence[SheetPage], title: str, paper_size: str = "A4") ->
 
     Characters that no font at hand can draw are printed as "?"; the HTML file has them.
     """
+    return pdf_with_pages(pages, title, paper_size)[0]
+
+
+def pdf_with_pages(pages: Sequence[SheetPage], title: str, paper_size: str = "A4") -> tuple[bytes, int]:
+    """The same, and how many sheets of paper it takes."""
     paper = _Paper(_fonts(pages), paper_size)
     paper.set_title(paper.fit(title))
     paper.set_creator("brewwater")
     for page in pages:
         paper.print_page(page)
-    return bytes(paper.output())
+    return bytes(paper.output()), paper.page
 
 
 def svg_pdf(svg: str, title: str, paper_size: str = "A4") -> bytes:
@@ -73,19 +79,16 @@ def svg_pdf(svg: str, title: str, paper_size: str = "A4") -> bytes:
     paper.set_title(paper.fit(title))
     paper.set_creator("brewwater")
     paper.add_page()
-    paper.set_font(paper.face, "", 10)
-    if not paper.core_only:
-        svg = re.sub(r'font-family="[^"]*"', f'font-family="{paper.face}"', svg, count=1)
-    paper.image(io.BytesIO(paper.fit(svg).encode()), 0, 0, paper.w)
+    paper.svg(svg, 0, 0, paper.w)
     return bytes(paper.output())
 
 
 def _texts(pages: Sequence[SheetPage]) -> Iterator[str]:
     for page in pages:
-        yield from (page.title, page.subtitle)
+        yield from (page.title, page.subtitle, page.whole, page.owner.name if page.owner else "")
         yield from (label.text for label in page.drawing.labels) if page.drawing else ()
         for section in page.sections:
-            yield from (section.heading, *section.lines)
+            yield from (section.heading, *section.lines, section.picture)
             if section.table:
                 for row in (section.table.header, *section.table.rows):
                     yield from row
@@ -139,19 +142,50 @@ class _Paper(FPDF):
     def print_page(self, page: SheetPage) -> None:
         """One page of the sheet."""
         self.add_page(orientation="landscape" if page.landscape else "portrait")
+        if page.whole:
+            self.set_auto_page_break(False)
+            self.svg(page.whole, 0, 0, self.w)
+            self.set_auto_page_break(True, margin=10)
+            return
+        if page.owner is not None:
+            self.head(page.owner)
         self.say(page.title, 15, "B", 7)
         self.set_text_color(70)
         self.say(page.subtitle, 8.5)
         self.set_text_color(0)
         if page.drawing:
-            self.draw(page.drawing)
+            self.draw(page.drawing, page.drawing_share)
         for section in page.sections:
-            if section.lines or section.table:
+            if section.lines or section.table or section.picture:
                 self.section(section, 7.6 if page.key == "figures" else 8.6)
 
-    def draw(self, drawing: Drawing) -> None:
-        """The branch diagram, shrunk where it is longer than the page."""
-        room = self.h - self.get_y() - 22
+    def svg(self, drawn: str, x: float, y: float, width: float) -> float:
+        """A drawing at a place, in this paper's own letters; returns its height."""
+        found = re.match(r'<svg[^>]*viewBox="0 0 (\S+) (\S+)"[^>]*>(.*)</svg>$', drawn, re.S)
+        assert found is not None
+        wide, high = float(found[1]), float(found[2])
+        face = "Helvetica" if self.core_only else self.face
+        whole = (
+            f'<svg viewBox="0 0 {wide:g} {high:g}" width="{wide:g}" height="{high:g}" font-family="{face}" '
+            f'xmlns="http://www.w3.org/2000/svg">{found[3]}</svg>'
+        )
+        self.set_font(self.face, "", 10)
+        self.image(io.BytesIO(self.fit(whole).encode()), x, y, width)
+        return width * high / wide
+
+    def head(self, owner: Owner) -> None:
+        """Who gives the paper out: the logo, else the name."""
+        if owner.logo is not None:
+            wide, high = owner.logo_size
+            tall = min(16.0, 55.0 * high / wide)
+            self.image(io.BytesIO(owner.logo), self.l_margin, self.get_y(), h=tall)
+            self.set_y(self.get_y() + tall + 1.5)
+        elif owner.name:
+            self.say(owner.name, 10, "B", 5)
+
+    def draw(self, drawing: Drawing, share: float = 1.0) -> None:
+        """The branch diagram, shrunk where it is longer than its share of the page."""
+        room = min(self.h - self.get_y() - 22, share * self.h)
         scale = min(1.0, room / drawing.height)
         left, top = self.l_margin, self.get_y() + 2
 
@@ -199,6 +233,12 @@ class _Paper(FPDF):
             self.say(line, size, line=LINE * size / 8.6 + 0.2)
         if section.table:
             self.rows(section.table, size)
+        if section.picture:
+            scale = re.search(r'viewBox="0 0 (\S+) (\S+)"', section.picture)
+            assert scale is not None
+            if self.will_page_break(self.epw * float(scale[2]) / float(scale[1])):
+                self.add_page(same=True)
+            self.set_y(self.get_y() + self.svg(section.picture, self.l_margin, self.get_y() + 1, self.epw) + 1)
         if section.caution and self.page_no() == before:
             self.rect(self.l_margin - 1.5, top - 0.5, self.epw + 3, self.get_y() - top + 1)
 
