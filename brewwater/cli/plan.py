@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,22 +13,25 @@ from brewwater.cli.words import open_store
 from brewwater.errors import InputError
 
 if TYPE_CHECKING:
+    from brewwater.plan import Plan
     from brewwater.store.people import Document
 
+MOVED = "dates_moved"
 
-def _source(named: str) -> Path | Document:
-    """The file of a plan, or the saved unit of that name with its log."""
+
+def _source(named: str) -> tuple[Path | Document, str | None]:
+    """The file of a plan; or what the saved unit of that name is planned from, and its name."""
     path = Path(named)
     try:
         if path.exists() or path.suffix == ".json" or len(path.parts) > 1:
-            return path
+            return path, None
     except (OSError, ValueError):  # no name of a file
         pass
     from brewwater.store.faults import UnknownUnit
 
     with open_store() as place:
         try:
-            return place.planned(named)
+            return place.planned(named), named
         except UnknownUnit:
             units = ", ".join(u.name for u in place.units()[:10]) or "none"
             limit = f"it is neither a file nor a saved unit; saved units: {units}"
@@ -61,8 +65,9 @@ def plan(
     from brewwater.plan import make_plan
     from brewwater.planning.quick import quick_document
 
+    given, unit = (None, None) if source is None else _source(source)
     document = quick_document(
-        None if source is None else _source(source),
+        given,
         report=report,
         supply=supply,
         hardness=hardness,
@@ -72,6 +77,8 @@ def plan(
         named="--{}",
     )
     made = make_plan(document)
+    if unit is not None and not (report or supply or hardness or alkalinity or tds or drinks):
+        made = _tell_moved(unit, made, seen=not as_json)
     if out is not None:
         from brewwater.output.sheet.files import write_all
 
@@ -90,4 +97,20 @@ def plan(
         from brewwater.output.numbers import Words
         from brewwater.output.terminal import show
 
+        for warning in made.warnings:
+            if warning.code == MOVED:
+                click.echo(f"{warning.message}\n")
         show(answer(made, Words(made.document.units == "metric"), dt.date.today()))
+
+
+def _tell_moved(unit: str, made: Plan, *, seen: bool) -> Plan:
+    """The plan of a saved unit, with a warning where new rules moved its dates; told once where a person sees it."""
+    from brewwater.plan import Warning_
+
+    with open_store() as place:
+        moved = place.dates_moved(unit, made)
+        if moved is None:
+            return made
+        if seen:
+            place.tell(unit, made)
+    return replace(made, warnings=(Warning_(MOVED, moved.sentence), *made.warnings))

@@ -88,14 +88,26 @@ def cartridge(
 def _cartridge(
     scenario: Scenario, stage: Stage, loads: Mapping[str, Load], due_since: dt.date | None, life: float
 ) -> Cartridge:
-    on = wear(scenario.book, scenario.demand, loads)
+    return _dated(scenario, stage, tuple(loads), wear(scenario.book, scenario.demand, loads), due_since, life)
+
+
+def reckoned(scenario: Scenario, one: Cartridge, *, due_since: dt.date | None, life: float) -> Cartridge:
+    """The same cartridge on the same water with another ``due_since`` or ``life``."""
+    if (due_since, life) == (one.due_since, one.life):
+        return one
+    return _dated(scenario, one.stage, one.branches, one.wear, due_since, life)
+
+
+def _dated(
+    scenario: Scenario, stage: Stage, branches: tuple[str, ...], on: Wear, due_since: dt.date | None, life: float
+) -> Cartridge:
     document = scenario.document
     policy = document.policy.model_copy(update={"group_days": 0})
     slot = _slot(scenario, stage, on, due_since, life)
     alone = change_calendar([slot], document.demand.calendar, policy, scenario.weights, moves=scenario.moves)
     first = bears(scenario, stage, life=life)
     usable = usable_gal(on, first, document.policy.margin)
-    return Cartridge(stage, tuple(loads), first, on, usable, alone, due_since, life)
+    return Cartridge(stage, branches, first, on, usable, alone, due_since, life)
 
 
 def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None, life: float) -> Slot:

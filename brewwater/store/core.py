@@ -17,32 +17,28 @@ from brewwater.store.log import LogStore
 from brewwater.store.migration import migrate
 from brewwater.store.people import Document, prepared
 from brewwater.store.photos import PhotoStore
-from brewwater.store.plans import PlanStore
 from brewwater.store.records import clean_name, is_slug, slug_of
 from brewwater.store.rounds import RoundStore
 from brewwater.store.shelf import ShelfStore
 from brewwater.store.text import canonical, document_text, read_json
+from brewwater.store.told import ToldStore
 
 
-class Store(PlanStore, LogStore, ShelfStore, AdmissionStore, PhotoStore, RoundStore, EraseStore):
+class Store(ToldStore, LogStore, ShelfStore, AdmissionStore, PhotoStore, RoundStore, EraseStore):
     """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
 
     def planned(self, ref: str) -> Document:
-        """The plan of a unit as last saved, with the lines of its log: what a plan of it is made from.
+        """``document``, where there is one.
 
         Raises
         ------
         InputError : nothing was saved yet
         """
-        saved = self.plan(ref)
-        if saved is None:
+        found = self.document(ref)
+        if found is None:
             remedy = "Save a plan in the front end, or give a plan document."
             raise InputError("UNIT", ref, "it has a log, and no plan was saved yet", remedy)
-        document = dict(saved.document)
-        own = list(document.get("readings") or ())
-        ids = {line["id"] for line in own}
-        log = [line.model_dump(mode="json") for line in self.readings(ref) if line.id not in ids]
-        return document | {"readings": [*own, *log]}
+        return found
 
     def export_unit(self, ref: str) -> str:
         """Everything of a unit as the text of one file (see ``bundle``)."""

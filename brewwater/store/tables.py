@@ -2,8 +2,8 @@
 
 Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; format 3 who is let
 in; format 4 the photos with a seal of their own, the order of a person's round, and the secret address of the calendar
-feed; format 5 the gravestones (see ``erasure``): rows of a unit that has one may be dropped, and no others. A store of
-an earlier format is brought to this one when it is first opened.
+feed; format 5 the gravestones (see ``erasure``): rows of a unit that has one may be dropped, and no others; format 6
+what was last told of a unit's dates. A store of an earlier format is brought to this one when it is first opened.
 
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
@@ -35,7 +35,7 @@ from sqlalchemy import (
 
 from brewwater.errors import StoreError
 
-FORMAT = 5
+FORMAT = 6
 metadata = MetaData()
 _Key = BigInteger().with_variant(Integer, "sqlite")
 
@@ -104,6 +104,14 @@ kept = Table(  # what was worked out once: may be dropped, and is made again
     Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
     Column("person", String(254), primary_key=True),
     Column("stamp", String(64), nullable=False),
+    Column("body", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
+told = Table(  # what was last told a person of a unit's dates
+    "brewwater_told",
+    metadata,
+    Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
+    Column("person", String(254), primary_key=True),
     Column("body", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
 )

@@ -7,11 +7,13 @@ from functools import partial
 
 import streamlit as st
 
+from brewwater.errors import BrewwaterError
+from brewwater.escape import for_markdown
 from brewwater.output.answer import Answer, answer
 from brewwater.output.drawing import SCREEN, answer_html
 from brewwater.output.vocabulary import METHODS
 from brewwater.plan import Plan
-from brewwater.web import planning
+from brewwater.web import keeping, planning
 from brewwater.web.pages import start
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
@@ -93,6 +95,7 @@ def page() -> None:
     if plan is not None:
         shown = told(plan)
         show.raw(answer_html(shown, on.typed.demand.calendar, SCREEN))
+        _moved(plan)
         planning.search(plan)
         with st.container(horizontal=True, key="next_steps"):
             show.page_link("readings", "Enter a reading", "edit_note")
@@ -101,6 +104,33 @@ def page() -> None:
     if plan is not None:
         _behind(plan)
     start.offer_below()
+
+
+def _moved(plan: Plan) -> None:
+    """Which dates of the saved unit moved by new rules since they were last told, until it is seen."""
+    on = desk()
+    if on.ref is None or on.document != on.saved or not planning.searched(plan):
+        return
+    try:
+        if on.extra.get("dates_told") != plan.stamp:
+            on.extra["dates_moved"] = keeping.place().dates_moved(on.ref, plan)
+            on.extra["dates_told"] = plan.stamp
+    except BrewwaterError:
+        return  # the store's own trouble is told where it is opened
+    moved = on.extra.get("dates_moved")
+    if moved is not None:
+        with st.container(key="dates_moved"):
+            st.info(for_markdown(moved.sentence), icon=":material/event:")
+            st.button("Seen", key="dates_seen", on_click=_seen, args=(plan,), icon=":material/check:")
+
+
+def _seen(plan: Plan) -> None:
+    on = desk()
+    on.extra["dates_moved"] = None
+    try:
+        keeping.place().tell(str(on.ref), plan)
+    except BrewwaterError as error:
+        on.extra["problem"] = str(error)
 
 
 def _inputs() -> None:
