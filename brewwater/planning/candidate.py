@@ -27,6 +27,7 @@ from brewwater.treatment import BrokenRule, Context, Load, Stage, TrainResult, h
 from brewwater.units import GAL_L
 from brewwater.verdicts import MachineProfile, State, Verdict, describe, judge, solve_together
 from brewwater.verdicts.goals import goals
+from brewwater.verdicts.measure import Role
 from brewwater.verdicts.readings import ServedReading
 from brewwater.verdicts.scale import laid_down_mg_L
 from brewwater.verdicts.severity import WEIGHED, Lost, Weighed, severity
@@ -222,7 +223,8 @@ def evaluate(
     routed = route(scenario, stages, places) if stages or branches is not None else _untreated(scenario)
     served = serve(scenario, places, routed)
     solve_together(list({id(s): s for s in (*beside, *(at.state for at in served)) if s is not None}.values()))
-    verdicts = _verdicts(scenario, served, _standing(scenario, routed, stages, places))
+    standing = _standing(scenario, routed, stages, places)
+    verdicts = tuple(v for at in served for v in judge_at(scenario, at, standing))
     since = _due_since(verdicts)
     cartridges = tuple(
         cartridge(scenario, s, routed.loads[s.name], since.get(s.name), membrane_left(scenario, stages, s))
@@ -332,26 +334,27 @@ def _due_since(verdicts: Iterable[Verdict]) -> dict[str, dt.date]:
     return found
 
 
-def _verdicts(scenario: Scenario, served: Sequence[Served], readings: Sequence[ServedReading]) -> tuple[Verdict, ...]:
-    found: list[Verdict] = []
-    for at in served:
-        if at.machine is None or at.state is None:
-            continue
-        found += judge(
-            at.water,
-            at.state,
-            known=scenario.known,
-            weights=scenario.weights,
-            role="served",
-            machine=at.machine,
-            targets=scenario.document.targets,
-            supplies=scenario.supplies,
-            branch=at.branch.name,
-            phase_names=scenario.phase_names,
-            inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
-            readings=readings,
-        )
-    return tuple(found)
+def judge_at(
+    scenario: Scenario, at: Served, readings: Sequence[ServedReading] = (), role: Role = "served"
+) -> tuple[Verdict, ...]:
+    """The water at a place judged at its machine; nothing where no machine stands or its state is not solved.
+    ``readings``: tests of served water that no change has cleared."""
+    if at.machine is None or at.state is None:
+        return ()
+    return judge(
+        at.water,
+        at.state,
+        known=scenario.known,
+        weights=scenario.weights,
+        role=role,
+        machine=at.machine,
+        targets=scenario.document.targets,
+        supplies=scenario.supplies,
+        branch=at.branch.name,
+        phase_names=scenario.phase_names,
+        inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
+        readings=readings,
+    )
 
 
 def _untreated(scenario: Scenario) -> Routed:

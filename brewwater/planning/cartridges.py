@@ -16,7 +16,7 @@ from brewwater.changes.wear import Wear, usable_gal, wear
 from brewwater.cost import Bought, Usage, written, yearly_cost
 from brewwater.planning.scenario import Scenario
 from brewwater.records import Span
-from brewwater.treatment import Capacity, Load, Stage, capacity, medium_class, order
+from brewwater.treatment import Capacity, Load, Stage, capacity, medium_class, order, price_of_one
 from brewwater.treatment.rating import is_rated
 
 FloatArray = NDArray[np.float64]
@@ -110,16 +110,22 @@ def _dated(
     return Cartridge(stage, branches, first, on, usable, alone, due_since, life)
 
 
+def used_at_start(scenario: Scenario, stage: Stage) -> FloatArray | None:
+    """Share of the cartridge in place used before the start, shape (n,) or (1,): as a meter tells it, else as stated;
+    None where none was in place."""
+    in_service = scenario.document.in_place(stage.name)
+    if in_service is None:
+        return None
+    read = scenario.used.get(stage.name)
+    return scenario.draws.span(f"{stage.name}: used at the start", in_service.used) if read is None else read
+
+
 def _slot(scenario: Scenario, stage: Stage, on: Wear, due_since: dt.date | None, life: float) -> Slot:
     """Where a stage's cartridge stands: all that its dates follow from."""
-    in_service = next((p for p in scenario.document.in_service if p.stage == stage.name), None)
+    in_service, used = scenario.document.in_place(stage.name), used_at_start(scenario, stage)
     in_place = None
-    if in_service is not None:
-        days = (scenario.document.demand.calendar.start - in_service.installed).days
-        used = scenario.used.get(stage.name)
-        if used is None:
-            used = scenario.draws.span(f"{stage.name}: used at the start", in_service.used)
-        in_place = float(days), used
+    if in_service is not None and used is not None:
+        in_place = float((scenario.document.demand.calendar.start - in_service.installed).days), used
     return Slot(
         stage.name,
         on,
@@ -149,6 +155,7 @@ def bought(cartridges: Sequence[Cartridge], calendar: ChangeCalendar) -> list[Bo
         if one.stage.medium in NOT_BOUGHT:
             continue
         sheet, usual = one.stage.sheet, medium_class(one.stage.medium, one.stage.size)
+        price, assumed = price_of_one(one.stage)
         each = calendar.bought(one.stage.name)
         found.append(
             Bought(
@@ -156,8 +163,8 @@ def bought(cartridges: Sequence[Cartridge], calendar: ChangeCalendar) -> list[Bo
                 days=tuple((day - calendar.start).days for day, _ in each),
                 left=tuple(left for _, left in each),
                 used_up=calendar.lives[one.stage.name].used_up,
-                price=sheet.price or usual.price or Span(low=0, high=0),
-                price_assumed=sheet.price is None,
+                price=price or Span(low=0, high=0),
+                price_assumed=assumed,
                 salt_kg=sheet.regeneration_salt_kg,
                 flush_gal=sheet.flush_gal or usual.flush_gal,
             )

@@ -104,6 +104,10 @@ class PlanDocument(Part):
         kept = self.model_dump(mode="json", exclude_defaults=True)
         return json.dumps({"schema_version": self.schema_version, **kept}, indent=2, ensure_ascii=False)
 
+    def in_place(self, stage: str) -> InService | None:
+        """The cartridge in place at the start, of the stage of that name; None where none is stated."""
+        return next((p for p in self.in_service if p.stage == stage), None)
+
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that identify the document's content."""
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()[:12]

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from brewwater.ensemble import percentiles
-from brewwater.planning.candidate import Candidate, Served, scale_held
+from brewwater.planning.candidate import Candidate, Served, judge_at, scale_held
 from brewwater.planning.scenario import Scenario
 from brewwater.plumbing import known
 from brewwater.units import plain
-from brewwater.verdicts import MachineProfile, Verdict, describe, judge
+from brewwater.verdicts import MachineProfile, Verdict, describe
 from brewwater.verdicts.measure import Role
 
 FloatArray = NDArray[np.float64]
@@ -66,19 +66,8 @@ def _judged(
 ) -> Verdict:
     """The verdict on scale at a place under the machine's name; what a scale inhibitor holds back does not settle."""
     state = describe(at.water, machine.temperature_C)
-    every = judge(
-        at.water,
-        state,
-        known=scenario.known,
-        weights=scenario.weights,
-        role=role,
-        machine=machine,
-        targets=scenario.document.targets,
-        supplies=scenario.supplies,
-        branch=machine.name,
-        phase_names=scenario.phase_names,
-        inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
-    )
+    named = replace(at, branch=at.branch.model_copy(update={"name": machine.name}), machine=machine, state=state)
+    every = judge_at(scenario, named, role=role)
     scale = next(v for v in every if v.subject == "scale")
     falls = np.maximum(state.machine_ccpp_mg_L_as_CaCO3, 0)
     if np.isnan(falls).any() and not np.isnan(falls).all():  # an unsolved draw takes the middle of the others

@@ -93,7 +93,7 @@ def past_of(document: PlanDocument, draws: int = 256) -> Past | None:
 
 def _spells(view: Prediction, document: PlanDocument, stage: Stage, last: dt.date) -> list[Spell]:
     line, swaps = view.scene.line, view.log.changed.get(stage.name, ())
-    in_service = next((p for p in document.in_service if p.stage == stage.name), None)
+    in_service = document.in_place(stage.name)
     start = document.demand.calendar.start
     fresh = in_service is None or in_service.used.high == 0  # else what it had borne before is not metered
     first = start if in_service is None else in_service.installed

@@ -19,7 +19,7 @@ from brewwater.reference import keyed
 from brewwater.reports.analysis import Measurement, Supply
 from brewwater.reports.instruments import instrument
 from brewwater.supply.contradictions import SOLIDS_ABOVE, add_salt, solids_above_ions, told
-from brewwater.units import percent
+from brewwater.units import percent, plain
 from brewwater.water import CACO3_G_PER_EQ, HCO3_G_PER_MOL, MOLAR_MASS_G, Water
 
 FloatArray = NDArray[np.float64]
@@ -135,9 +135,9 @@ class _Completer:
                 self.notes.append(
                     Note(
                         "average_at_an_end",
-                        f"{self.supply.name}: the average of {analyte.replace('_', ' ')}, {span.middle:g}, lies at an "
-                        f"end of its range of {span.low:g} to {span.high:g}, which hardly any varying water can have; "
-                        f"{mean_of(span):.3g} is drawn as its mean.",
+                        f"{self.supply.name}: the average of {analyte.replace('_', ' ')}, {plain(span.middle)}, lies "
+                        f"at an end of its range of {plain(span.low)} to {plain(span.high)}, which hardly any varying "
+                        f"water can have; {plain(mean_of(span))} is drawn as its mean.",
                     )
                 )
             if analyte not in TOGETHER:

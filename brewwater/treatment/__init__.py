@@ -4,7 +4,7 @@ Each medium keeps mass and charge: what leaves the water is counted on the mediu
 is counted in the water. Floor 3: knows water and draws, nothing of branches, dates or money.
 """
 
-from brewwater.treatment.classes import MediumClass, medium_class, usual_sheet
+from brewwater.treatment.classes import MediumClass, medium_class, price_of_one, usual_sheet
 from brewwater.treatment.media import MEDIA
 from brewwater.treatment.media.scale_inhibitor import held_back
 from brewwater.treatment.medium import Load, Medium, StageSettings, performance, settings_for
@@ -34,6 +34,7 @@ __all__ = [
     "medium_class",
     "order_problems",
     "performance",
+    "price_of_one",
     "run_train",
     "settings_for",
     "usual_sheet",

@@ -10,7 +10,7 @@ from typing import Literal
 from brewwater import reference
 from brewwater.errors import InputError
 from brewwater.records import Span
-from brewwater.treatment.stage import DataSheet, Size
+from brewwater.treatment.stage import DataSheet, Size, Stage
 
 SIZES: tuple[Size, ...] = ("small", "medium", "large", "two large")
 # What two cartridges side by side have twice; life and pressure drop stay those of one.
@@ -97,6 +97,13 @@ def medium_class(medium: str, size: str) -> MediumClass:
         return classes()[medium, size]
     except KeyError:
         raise InputError("size", size, f"{medium} is listed as {', '.join(SIZES)}", "Choose a size.") from None
+
+
+def price_of_one(stage: Stage) -> tuple[Span | None, bool]:
+    """What one cartridge of the stage costs, and whether that is its class's placeholder and not the person's own; None
+    where neither is known."""
+    own = stage.sheet.price
+    return (medium_class(stage.medium, stage.size).price, True) if own is None else (own, False)
 
 
 def usual_sheet(medium: str, size: str) -> DataSheet:

@@ -320,7 +320,7 @@ def _minerals(stages: tuple[Stage, ...], context: Context) -> Iterator[BrokenRul
                 yield BrokenRule(
                     "high_dose",
                     stage.name,
-                    f"{dose.mg_L:g} mg/L of {found.label} is above the usual {found.usual_high_mg_L:g}: check the "
+                    f"{plain(dose.mg_L)} mg/L of {found.label} is above the usual {found.usual_high_mg_L:g}: check the "
                     "decimal point and weigh it twice.",
                     advice=True,
                 )

@@ -16,7 +16,7 @@ from brewwater.plan import Plan
 from brewwater.planning.candidate import SERVES_NOTHING
 from brewwater.plumbing import PlumbingTree, adapters, cautions, change, commissioning, winter
 from brewwater.reference import cite
-from brewwater.treatment import medium_class
+from brewwater.treatment import price_of_one
 
 LOG_ROWS = 16
 DRY = ("mineral_dose", "blend")  # no cartridge that water ruins
@@ -184,9 +184,9 @@ def _notice_cost(plan: Plan) -> Section:
     for stage in plan.candidate.stages:
         if stage.medium in DRY or stage in plan.candidate.idle:
             continue
-        price = stage.sheet.price or medium_class(stage.medium, stage.size).price
+        price, guessed = price_of_one(stage)
         names.append(stage.name)
-        assumed |= stage.sheet.price is None
+        assumed |= guessed
         if price is not None:
             low, high = low + price.low, high + price.high
     if not names:

@@ -9,11 +9,10 @@ import numpy as np
 
 from brewwater.ensemble import mean
 from brewwater.plan import Plan
-from brewwater.planning.candidate import Served, losses, route, serve
-from brewwater.planning.scenario import Scenario
+from brewwater.planning.candidate import Served, judge_at, losses, route, serve
 from brewwater.treatment import Stage
 from brewwater.units import plain as written
-from brewwater.verdicts import Verdict, judge
+from brewwater.verdicts import Verdict
 
 BYPASSED = (
     "weak_acid",
@@ -86,7 +85,7 @@ class _Case:
         return float(sum(mean(loss, self.alone.weights) for loss in found.values()))
 
     def _judged(self, stages: Sequence[Stage]) -> list[Verdict]:
-        return [v for at in self._served(stages) for v in _verdicts(self.alone, at)]
+        return [v for at in self._served(stages) for v in judge_at(self.alone, at)]
 
     @property
     def worst(self) -> str:
@@ -111,21 +110,3 @@ class _Case:
 def _set(stages: Sequence[Stage], name: str, percent: float) -> tuple[Stage, ...]:
     change = {"bypass_percent": float(percent)}
     return tuple(s.model_copy(update=change) if s.name == name else s for s in stages)
-
-
-def _verdicts(scenario: Scenario, at: Served) -> tuple[Verdict, ...]:
-    if at.machine is None or at.state is None:
-        return ()
-    return judge(
-        at.water,
-        at.state,
-        known=scenario.known,
-        weights=scenario.weights,
-        role="served",
-        machine=at.machine,
-        targets=scenario.document.targets,
-        supplies=scenario.supplies,
-        branch=at.branch.name,
-        phase_names=scenario.phase_names,
-        inhibited_up_to_mg_L_as_CaCO3=at.inhibited_up_to_mg_L_as_CaCO3,
-    )

@@ -28,7 +28,7 @@ from brewwater.treatment import (
     StageSettings,
     TrainResult,
     capacity,
-    medium_class,
+    price_of_one,
     run_train,
 )
 from brewwater.treatment.classes import SIZES
@@ -226,7 +226,7 @@ class Scales:
         salt = item.sheet.regeneration_salt_kg
         if salt is not None:
             return self._middle(f"salt: {item.name}", salt) * self._price("softener_salt_kg")
-        price = item.sheet.price or medium_class(item.medium, item.size).price
+        price, _ = price_of_one(item)
         return 0.0 if price is None else self._middle(f"price: {item.name}", price)
 
     def _middle(self, name: str, span: object) -> float:

@@ -10,7 +10,7 @@ from brewwater.cost import written
 from brewwater.ensemble import mean
 from brewwater.planning.candidate import stake
 from brewwater.planning.scenario import Scenario
-from brewwater.units import percent
+from brewwater.units import percent, plain
 from brewwater.verdicts import RANK, Measure, Verdict
 from brewwater.verdicts.goals import weighing
 from brewwater.verdicts.safety import potability
@@ -84,7 +84,7 @@ def cost_over_years(scenario: Scenario, one: Alternative) -> float:
 def over_years(scenario: Scenario) -> str:
     """The name of that figure: ``a year over 2 years``."""
     months = scenario.document.demand.calendar.months
-    years = f"{months / 12:.3g}"
+    years = plain(months / 12)
     return f"a year over {years} year{'' if years == '1' else 's'}"
 
 

@@ -15,10 +15,10 @@ from brewwater.ensemble import mean
 from brewwater.log import plan_factor
 from brewwater.log.entry import standing_readings
 from brewwater.planning.candidate import Candidate, losses, route, serve, stake
-from brewwater.planning.cartridges import Cartridge
+from brewwater.planning.cartridges import Cartridge, used_at_start
 from brewwater.planning.scenario import Scenario
 from brewwater.planning.search import Alternative, Scales
-from brewwater.treatment import medium_class
+from brewwater.treatment import price_of_one
 from brewwater.units import GAL_L
 from brewwater.verdicts.severity import Weighed
 from brewwater.water import Water
@@ -125,14 +125,11 @@ def _change_now(scenario: Scenario, candidate: Candidate, one: Cartridge) -> Ite
     horizon = len(scenario.demand.days)
     today = _today(scenario)
     swaps = [d for d in scenario.made.get(one.stage.name, ()) if d <= today]
-    in_place = next((p for p in scenario.document.in_service if p.stage == one.stage.name), None)
-    if harm is None or today + WAIT_DAYS >= horizon or not (in_place or swaps or today > 0):
+    in_place = used_at_start(scenario, one.stage)
+    if harm is None or today + WAIT_DAYS >= horizon or (in_place is None and not swaps and today <= 0):
         return
     n, start = scenario.draws.n, swaps[-1] if swaps else 0
-    used = np.zeros(1)
-    if in_place is not None and not swaps:
-        stated = scenario.draws.span(f"{one.stage.name}: used at the start", in_place.used)
-        used = scenario.used.get(one.stage.name, stated)
+    used = np.zeros(1) if in_place is None or swaps else in_place
     sums = one.wear.ledger.sums
     # a capacity drawn anew for each cartridge differs little from the first one's
     now, later = (
@@ -144,9 +141,10 @@ def _change_now(scenario: Scenario, candidate: Candidate, one: Cartridge) -> Ite
     share = np.broadcast_to(now * factor + used, n)
     rate = np.broadcast_to((later - now) * factor, n)
     over = np.clip((share + rate - 1) / np.maximum(rate, 1e-9), 0.0, 1.0) * (share + rate > 1)
-    usual = medium_class(one.stage.medium, one.stage.size).price
-    sold = one.stage.sheet.price or usual
-    price = sold.middle if sold is not None else 0.0
+    sold, _ = price_of_one(one.stage)
+    price = (
+        0.0 if sold is None else float(mean(scenario.draws.span(f"price: {one.stage.name}", sold), scenario.weights))
+    )
     wait = over * _whole_year(scenario, one, harm) * WAIT_DAYS / 365.25
     change = np.clip(1 - share, 0.0, 1.0) * price
     others = tuple(s for s in candidate.stages if s.name != one.stage.name)

@@ -18,6 +18,7 @@ from brewwater.planning.search import over_years
 from brewwater.reference import keyed
 from brewwater.treatment import Stage
 from brewwater.treatment.classes import SIZES
+from brewwater.units import plain
 from brewwater.verdicts import ph_in_cup
 from brewwater.web import planning
 from brewwater.web.pages import first
@@ -207,7 +208,7 @@ def _doses(i: int, stage: Stage) -> None:
     )
     if stage.doses:
         st.caption(
-            "Dosed: " + "; ".join(f"{for_markdown(d.salt.replace('_', ' '))} {d.mg_L:g} mg/L" for d in stage.doses)
+            "Dosed: " + "; ".join(f"{for_markdown(d.salt.replace('_', ' '))} {plain(d.mg_L)} mg/L" for d in stage.doses)
         )
 
 
