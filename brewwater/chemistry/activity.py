@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -32,9 +31,9 @@ FloatArray = NDArray[np.float64]
 
 
 @cache
-def _sizes(dtype: Any) -> tuple[FloatArray, list[tuple[int, float]]]:
+def _sizes() -> tuple[FloatArray, list[tuple[int, float]]]:
     parameters = activity_parameters()
-    size = np.array([[parameters[name][0]] for name in GAMMA], dtype=dtype)
+    size = np.array([[parameters[name][0]] for name in GAMMA])
     slopes = [(i, LN10 * parameters[name][1]) for i, name in enumerate(GAMMA) if parameters[name][1]]
     return size, slopes
 
@@ -44,7 +43,7 @@ def condition(k: Constants, strength: FloatArray, ln_aw: FloatArray, w: Workspac
 
     WATEQ extended Debye-Hückel; Davies for ions without parameters; 10^(0.1 I) for neutral species.
     """
-    size, slopes = _sizes(w.dtype)
+    size, slopes = _sizes()
     root, width, top, davies, neutral, four = w.rows[:6]
     np.sqrt(strength, out=root)
     np.multiply(k.b, root, out=width)

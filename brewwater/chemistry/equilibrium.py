@@ -43,9 +43,7 @@ FloatArray = NDArray[np.float64]
 Mode = Literal["closed", "ph", "open"]
 
 MAX_STEPS = 60
-FIRST = 2  # more before them, in single precision
 STEP_DONE = 5e-4  # of a logarithm, and relative of ionic strength; about a thirtieth of it remains
-_FEW = 64  # waters, under which single precision is not worth the conversion
 _NO_CARBON = 1e-9  # mol/L
 _LONGEST_STEP = 4.6  # a factor of a hundred
 
@@ -155,14 +153,7 @@ def solve(
             2.7 * (t.metals[0] + t.metals[1]) + t.metals[2] + t.potassium + 0.7 * t.sulfate - t.charge + before.h + 1e-7
         )
         before.water_activity[:] = 1.0
-    if n > _FEW:
-        # two steps in single precision cost half; what they leave, one in double precision squares away
-        rough = _steps(t.single, k.single, w.single, mode, calcite, ln_co2, before, FIRST, fresh=True)
-        lost = ~np.isfinite(rough.rows[:4]).all(axis=0)
-        if lost.any():
-            rough.put(np.flatnonzero(lost), before.take(np.flatnonzero(lost)))
-        before = rough
-    return _steps(t, k, w, mode, calcite, ln_co2, before, MAX_STEPS, fresh=n <= _FEW)
+    return _steps(t, k, w, mode, calcite, ln_co2, before, MAX_STEPS, fresh=True)
 
 
 def _steps(
@@ -179,8 +170,7 @@ def _steps(
 ) -> Solved:
     n = t.n
     w = w.of(n)
-    rough = w.dtype is np.float32
-    out = Solved.empty(n, w.dtype)
+    out = Solved.empty(n)
     free, strength = out.free, out.strength
     free[:] = before.free
     strength[:] = before.strength
@@ -199,9 +189,7 @@ def _steps(
         np.log(aw, out=ln_aw)
         ksp = condition(k, strength, ln_aw, w)
         if mode == "open":
-            np.divide(
-                np.exp(ln_co2 - 0.1 * LN10 * strength) / w.k[CO2], free[0] * free[0], out=free[1], casting="same_kind"
-            )
+            np.divide(np.exp(ln_co2 - 0.1 * LN10 * strength) / w.k[CO2], free[0] * free[0], out=free[1])
         sums = balance(t, free, ksp if calcite else None, w)
         if fresh and step == 0 and mode == "closed":
             near(t, free, want_h, calcite, w, 3)
@@ -252,47 +240,43 @@ def _steps(
         new += w.three[0][0]
         new += w.three[0][1]
 
-        if not rough or step + 1 == steps:
-            # activity of water by the sum of all solutes; bound ones count once
-            np.add.reduce(w.three[2], axis=0, out=moved)
-            np.add.reduce(w.three[3], axis=0, out=y)
-            moved += y
-            moved += m[KSO4]
-            if calcite:
-                np.add(change[0], m[0], out=x)
-                x += m[CAHCO3]
-                x += m[CASO4]
-                x *= 2.0
-                x += solutes
-            else:
-                np.add(solutes, g_c, out=x)
-            x += m[OH]
-            x -= moved
-            np.multiply(x, -0.017, out=aw)
-            aw += 1.0
-            np.maximum(aw, 0.5, out=aw)
+        # activity of water by the sum of all solutes; bound ones count once
+        np.add.reduce(w.three[2], axis=0, out=moved)
+        np.add.reduce(w.three[3], axis=0, out=y)
+        moved += y
+        moved += m[KSO4]
+        if calcite:
+            np.add(change[0], m[0], out=x)
+            x += m[CAHCO3]
+            x += m[CASO4]
+            x *= 2.0
+            x += solutes
+        else:
+            np.add(solutes, g_c, out=x)
+        x += m[OH]
+        x -= moved
+        np.multiply(x, -0.017, out=aw)
+        aw += 1.0
+        np.maximum(aw, 0.5, out=aw)
         np.abs(d, out=w.three[0])
         np.maximum.reduce(w.three[0], axis=0, out=moved)
-        if not rough:
-            np.subtract(new, strength, out=x)
-            np.abs(x, out=x)
-            np.multiply(new, STEP_DONE, out=y)
-            settled = (moved < STEP_DONE) & (x < y)
-            # lost to overflow or not a number, or (pH held) no carbon left to take away: further steps are idle
-            idle = ~np.isfinite(moved)
-            if mode == "ph":
-                idle |= (g_c < _NO_CARBON) & (d[1] < -2)
-            todo = n - int(np.count_nonzero(settled | idle))
+        np.subtract(new, strength, out=x)
+        np.abs(x, out=x)
+        np.multiply(new, STEP_DONE, out=y)
+        settled = (moved < STEP_DONE) & (x < y)
+        # lost to overflow or not a number, or (pH held) no carbon left to take away: further steps are idle
+        idle = ~np.isfinite(moved)
+        if mode == "ph":
+            idle |= (g_c < _NO_CARBON) & (d[1] < -2)
+        todo = n - int(np.count_nonzero(settled | idle))
         if not moved.max(initial=0.0) <= _LONGEST_STEP:  # one that is not a number shall not spare the others
             d *= np.minimum(1.0, _LONGEST_STEP / moved)
             np.minimum(new, 1.0, out=new)
         np.maximum(new, 1e-9, out=strength)
         np.exp(d, out=w.three[0])
         free *= w.three[0]
-        if not rough and 2 * todo < n:
+        if 2 * todo < n:
             break
-    if rough:
-        return out
     # everything else at the end of the last step, to first order
     dh, dc, ds = d
     out.calcium[:] = change[0]

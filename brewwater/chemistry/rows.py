@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -53,19 +52,20 @@ GAMMA = ("calcium", "magnesium", "sodium", "potassium", "sulfate", "cahco3", "mg
 _CHARGE = np.array([2, 2, 1, 1, 2, 1, 1, 1, 1, 1, 1], dtype=np.float64)
 
 
-def aligned(*shape: int, dtype: Any = np.float64) -> Any:
+def aligned(*shape: int) -> FloatArray:
     """Uninitialised rows that begin on a cache line each: half the time of rows that do not."""
     *leading, n = shape
-    line = 64 // np.dtype(dtype).itemsize
+    line = 8  # numbers
     stride = (n // line + 2) * line
     size = int(np.prod(leading, dtype=np.int64)) * stride
-    raw = np.empty(size + line, dtype=dtype)
+    raw = np.empty(size + line)
     offset = (-raw.ctypes.data % 64) // raw.itemsize
-    return raw[offset : offset + size].reshape(*leading, stride)[..., :n]
+    found: FloatArray = raw[offset : offset + size].reshape(*leading, stride)[..., :n]
+    return found
 
 
-def _rows(values: Sequence[ArrayLike], n: int, dtype: Any = np.float64) -> FloatArray:
-    made: FloatArray = aligned(len(values), n, dtype=dtype)
+def _rows(values: Sequence[ArrayLike], n: int) -> FloatArray:
+    made = aligned(len(values), n)
     for row, value in zip(made, values, strict=True):
         row[:] = value
     return made
@@ -107,15 +107,6 @@ class Constants:
             return self
         return Constants(self.species[:, rows], self.calcite[rows], self.a[rows], self.b[rows])
 
-    @cached_property
-    def single(self) -> Constants:
-        """The same in single precision."""
-        n = self.calcite.size
-        return Constants(
-            _rows(list(self.species), n, np.float32),
-            *_rows([self.calcite, self.a, self.b], n, np.float32),
-        )
-
 
 class Amounts:
     """Totals as the solver wants them, ``n`` waters, in rows. mol/L and eq/L.
@@ -143,11 +134,6 @@ class Amounts:
         """Some of the waters."""
         return Amounts(self.rows[:, rows])
 
-    @cached_property
-    def single(self) -> Amounts:
-        """The same in single precision."""
-        return Amounts(_rows(list(self.rows), self.n, np.float32))
-
     def with_dic(self, dic: ArrayLike) -> Amounts:
         """The same with another DIC."""
         made = aligned(*self.rows.shape)
@@ -168,9 +154,9 @@ class Solved:
         self.water_activity = rows[8]
 
     @classmethod
-    def empty(cls, n: int, dtype: Any = np.float64) -> Solved:
+    def empty(cls, n: int) -> Solved:
         """Rows to be filled."""
-        return cls(aligned(9, n, dtype=dtype), np.zeros(n, dtype=np.bool_))
+        return cls(aligned(9, n), np.zeros(n, dtype=np.bool_))
 
     def take(self, rows: NDArray[np.intp]) -> Solved:
         """Some of the waters."""
@@ -183,8 +169,7 @@ class Solved:
 
 
 class Workspace:
-    """Rows for ``n`` waters, used over and over; one per thread. ``single`` is the same memory for single
-    precision: the two are never in use at once, and together they would not fit the cache."""
+    """Rows for ``n`` waters, used over and over; one per thread."""
 
     _SIZES: ClassVar = {
         "gamma": (11,),
@@ -205,14 +190,9 @@ class Workspace:
     step: FloatArray
     more: FloatArray
 
-    def __init__(self, n: int, memory: Any = None) -> None:
+    def __init__(self, n: int) -> None:
         self.n = n
-        if memory is None:
-            memory = aligned(sum(int(np.prod(size)) for size in self._SIZES.values()), -(-n // 8) * 8)
-            self.single = Workspace(n, memory.view(np.float32))
-        else:
-            self.single = self
-        self.dtype = memory.dtype.type
+        memory = aligned(sum(int(np.prod(size)) for size in self._SIZES.values()), n)
         first = 0
         for name, size in self._SIZES.items():
             after = first + int(np.prod(size))
@@ -224,7 +204,7 @@ class Workspace:
         if n == self.n:
             return self
         view = object.__new__(Workspace)
-        view.n, view.dtype, view.single = n, self.dtype, self.single
+        view.n = n
         for name in self._SIZES:
             setattr(view, name, getattr(self, name)[..., :n])
         return view

@@ -122,7 +122,7 @@ def test_every_species_obeys_its_constant(name: str, celsius: float) -> None:
         assert found == pytest.approx(log_constant(key, celsius), abs=2e-5), key
 
 
-@pytest.mark.parametrize("many", [1, 100])  # a hundred take the way through single precision
+@pytest.mark.parametrize("many", [1, 100])
 @pytest.mark.parametrize("celsius", TEMPERATURES)
 @pytest.mark.parametrize("name", WATERS)
 def test_what_is_told_of_a_water_follows_from_its_species(name: str, celsius: float, many: int) -> None:
