@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,27 +26,9 @@ def _day(field: str, text: str | None, otherwise: dt.date | None) -> dt.date | N
 
 
 def _write(folder: Path, found: Sequence[Stop]) -> list[Path]:
-    import csv
-    import io
+    from brewwater.output.round_files import round_files
 
-    from brewwater.output.calendar_file import round_calendar
-    from brewwater.output.round import parts_list, round_table
-    from brewwater.store.log_csv import guard
-
-    def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
-        text = io.StringIO(newline="")
-        sheet = csv.writer(text, lineterminator="\r\n")
-        sheet.writerow(heads)
-        sheet.writerows([guard(str("" if cell is None else cell)) for cell in row] for row in rows)
-        return text.getvalue().encode()
-
-    rows = [{**row, "parts": ", ".join(stop.parts)} for row, stop in zip(round_table(found), found, strict=True)]
-    heads = ("unit", "name", "state", "due", "order_by", "number", "cartridge", "place", "governed_by", "parts")
-    files = {
-        "round.csv": table(heads, ([row[head] for head in heads] for row in rows)),
-        "parts.csv": table(("part", "count"), parts_list(found).items()),
-        "round.ics": round_calendar(found),
-    }
+    files = round_files(found)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, data in files.items():

@@ -235,3 +235,23 @@ def test_the_order_is_kept_and_followed(served: Round, phone: Callable[..., Any]
     again.locator("#units a").first.click()
     again.locator("#next").wait_for()
     seen.clean()
+
+
+def test_a_unit_is_dragged_to_its_place(served: Round, phone: Callable[..., Any]) -> None:
+    seen = phone()
+    page = seen.page
+    page.locator("#order").click()
+    names = [name.split(" ", 1)[1] for name in page.locator("#units .name").all_inner_texts()]
+    grips = page.locator("#units .grip")
+    begin, end = grips.nth(0).bounding_box(), grips.nth(len(names) - 1).bounding_box()
+    assert begin is not None
+    assert end is not None
+    page.mouse.move(begin["x"] + 20, begin["y"] + 20)
+    page.mouse.down()
+    page.mouse.move(begin["x"] + 20, end["y"] + 60, steps=5)
+    page.mouse.up()
+    moved = [name.split(" ", 1)[1] for name in page.locator("#units .name").all_inner_texts()]
+    assert moved == [*names[1:], names[0]]
+    page.wait_for_function("() => round.chosen && !localStorage.getItem('brewwater.order')")
+    assert served.store.round_order()[-1].replace("-", " ") == names[0].lower()
+    seen.clean()

@@ -210,7 +210,8 @@ function listOf() {
   const spoken = said ? [el("p", {class: "done-line", role: "status"}, said)] : [];
   const refused = entries().filter((one) => one.problem).map(lookAt);
   const moved = round.units.map((unit, at) => ordering
-    ? el("li", {class: "order"}, el("span", {class: "name"}, `${at + 1} ${unit.name}`),
+    ? el("li", {class: "order"}, el("span", {class: "grip", "aria-hidden": "true", onpointerdown: (event) => drag(event, at)}, "\u2261"),
+      el("span", {class: "name"}, `${at + 1} ${unit.name}`),
       el("button", {"aria-label": `${unit.name} earlier`, disabled: at === 0, onclick: () => move(at, at - 1)}, "\u2191"),
       el("button", {"aria-label": `${unit.name} later`, disabled: at + 1 === round.units.length, onclick: () => move(at, at + 1)}, "\u2193"))
     : el("li", {}, el("a", {href: "#" + new URLSearchParams({unit: unit.ref})},
@@ -255,6 +256,24 @@ function correct(entry) {
   go(unit);
   problem = told;
   show();
+}
+
+function drag(event, from) {
+  const grip = event.currentTarget, rows = [...document.querySelectorAll("li.order")], start = event.clientY;
+  const middles = rows.map((row) => row.getBoundingClientRect()).map((box) => box.top + box.height / 2);
+  const end = (to) => {
+    grip.onpointermove = grip.onpointerup = grip.onpointercancel = null;
+    rows[from].style.transform = "";
+    if (to !== from) move(from, to);
+  };
+  event.preventDefault();
+  grip.setPointerCapture(event.pointerId);
+  grip.onpointermove = (now) => { rows[from].style.transform = `translateY(${now.clientY - start}px)`; };
+  grip.onpointerup = (now) => {
+    const at = middles[from] + now.clientY - start;
+    end(middles.filter((middle, row) => row !== from && middle < at).length);
+  };
+  grip.onpointercancel = () => end(from);
 }
 
 async function move(from, to) {
