@@ -101,7 +101,8 @@ def _alarms(units: Sequence[UnitRound]) -> None:
 
 def _count(ordered: Sequence[Stop]) -> None:
     count = {state: sum(s.state == state for s in ordered) for state in STATE}
-    st.markdown(", ".join(f"**{n}** {STATE[state].lower()}" for state, n in count.items() if n) + ".")
+    with st.container(key="round_count"):
+        st.markdown(", ".join(f"**{n}** {STATE[state].lower()}" for state, n in count.items() if n) + ".")
 
 
 def _page_of(count: int) -> slice:
