@@ -31,6 +31,7 @@ COMMANDS = {
     "pack": "pack",
     "people": "people",
     "plan": "plan",
+    "quote": "quote",
     "report": "report",
     "restore": "keep",
     "round": "round",

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 DAYS_PER_YEAR = 365.25
+FILTER_HEADS = "Filter heads"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +84,11 @@ class Cost:
     """The cost of twelve months.
 
     ``lines`` add up to ``expected`` exactly. ``total``: shape (draw,); ``total_percentiles``: 10th, 50th, 90th.
-    ``first_set``: the first cartridges and heads, paid at installation, in no line; ``first_set_draws`` the same
-    by draw, shape (draw,) or (1,). ``used_up``: cartridges by the share used up instead of whole ones: a second
-    figure, never added. ``thrown_away``: value of what is left in cartridges that are changed in the year, part
-    of the lines already. ``flush_gal``: US gallons run to waste through the year's new cartridges, shape (draw,)
-    or (1,).
+    ``first_set``: the first cartridges, heads and equipment, paid at installation, in no line; ``first_set_lines``
+    add up to it exactly; ``first_set_draws`` the same by draw, shape (draw,) or (1,). ``used_up``: cartridges by the
+    share used up instead of whole ones: a second figure, never added. ``thrown_away``: value of what is left in
+    cartridges that are changed in the year, part of the lines already. ``flush_gal``: US gallons run to waste through
+    the year's new cartridges, shape (draw,) or (1,).
     """
 
     currency: str
@@ -98,6 +99,7 @@ class Cost:
     total_percentiles: tuple[float, float, float]
     per_drink: Decimal | None
     first_set: Decimal
+    first_set_lines: tuple[Line, ...]
     used_up: Decimal
     thrown_away: Decimal
     flush_gal: FloatArray
@@ -153,7 +155,8 @@ def yearly_cost(
     rise = 1 + draws.span("price rise", inputs.price_rise_per_year)
     level = rise**0.5  # the middle of the year
     spent: dict[str, FloatArray] = {}
-    first_set = used_up = thrown_away = salt = np.zeros(1)
+    first: dict[str, FloatArray] = {}
+    used_up = thrown_away = salt = np.zeros(1)
     flushed = {"water_gal": np.zeros(1), "hauled_gal": np.zeros(1)}
     kind = "hauled_gal" if inputs.hauled else "water_gal"
     for place in bought:
@@ -164,7 +167,7 @@ def yearly_cost(
             salt = salt + len(place.days) * draws.span(f"salt: {place.name}", place.salt_kg)
         then = [] if place.salt_kg is not None else [rise ** (day / DAYS_PER_YEAR) for day in place.days]
         spent[f"Cartridges: {place.name}"] = each * sum(then, start=np.zeros(1))
-        first_set = first_set + each
+        first[place.name] = each
         if place.salt_kg is None:
             used_up = used_up + place.used_up * each
             thrown_away = thrown_away + sum(place.left) * each
@@ -176,10 +179,10 @@ def yearly_cost(
     if heads:
         head = price("head") * heads
         spent["Filter heads over their life"] = head / inputs.head_life_years
-        first_set = first_set + head
+        first[FILTER_HEADS] = head
     for key in equipment:
         add(f"{names[key]} over its life", price(key) / inputs.head_life_years)
-        first_set = first_set + price(key)
+        first[names[key]] = first.get(names[key], np.zeros(1)) + price(key)
     if inputs.test_kits_per_year:
         spent["Test kits"] = inputs.test_kits_per_year * price("test_kit") * level
     for key, amount in (("mineral_kg", usage.mineral_kg), ("softener_salt_kg", salt)):
@@ -205,8 +208,8 @@ def yearly_cost(
     lost = draws.span("downtime days", inputs.downtime_days_per_year) + usage.suspension_days
     if np.any(lost > 0):
         spent["Downtime"] = lost * price("margin_day") * level
-    aside = first_set, used_up, thrown_away
-    return _cost(inputs.currency, spent, usage.drinks, weights, aside, sum(flushed.values(), np.zeros(1)), assumed)
+    flush_gal = sum(flushed.values(), np.zeros(1))
+    return _cost(inputs.currency, spent, usage.drinks, weights, first, (used_up, thrown_away), flush_gal, assumed)
 
 
 def _cost(
@@ -214,7 +217,8 @@ def _cost(
     spent: Mapping[str, FloatArray],
     drinks: FloatArray,
     weights: FloatArray,
-    aside: tuple[FloatArray, FloatArray, FloatArray],
+    first: Mapping[str, FloatArray],
+    aside: tuple[FloatArray, FloatArray],
     flush_gal: FloatArray,
     assumed: Sequence[str],
 ) -> Cost:
@@ -224,7 +228,8 @@ def _cost(
     expected = sum(amounts, Decimal(0)).quantize(Decimal(1).scaleb(-places))
     served = float(mean(drinks, weights))
     low, middle, high = percentiles(total, weights)
-    first_set, used_up, thrown_away = (rounded([float(mean(a, weights))], places)[0] for a in aside)
+    paid_first = rounded([float(mean(a, weights)) for a in first.values()], places)
+    used_up, thrown_away = (rounded([float(mean(a, weights))], places)[0] for a in aside)
     warnings = [
         ("price_assumed", f"The price of {name} is a placeholder without source: enter yours.")
         for name in dict.fromkeys(assumed)
@@ -234,10 +239,11 @@ def _cost(
         lines=tuple(Line(name, amount) for name, amount in zip(spent, amounts, strict=True)),
         expected=expected,
         total=total,
-        first_set_draws=aside[0],
+        first_set_draws=np.asarray(sum(first.values(), start=np.zeros(1)), dtype=np.float64),
         total_percentiles=(float(low), float(middle), float(high)),
         per_drink=None if served < 1 else round(expected / Decimal(served), places + 2),
-        first_set=first_set,
+        first_set=sum(paid_first, Decimal(0)).quantize(Decimal(1).scaleb(-places)),
+        first_set_lines=tuple(Line(name, amount) for name, amount in zip(first, paid_first, strict=True)),
         used_up=used_up,
         thrown_away=thrown_away,
         flush_gal=flush_gal,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from brewwater.cost import price_of
+from brewwater.cost import price_of, written
 from brewwater.ensemble import mean
 from brewwater.planning.candidate import losses, route, serve
 from brewwater.planning.scenario import Scenario
@@ -64,7 +64,8 @@ def other_waters(scenario: Scenario, alternatives: Sequence[Alternative]) -> tup
             gal,
             hauled,
             0.0,
-            f"Haul or buy water within goal for what is brewed: {gal:,.0f} gal a year, about {hauled:,.0f} {currency}.",
+            f"Haul or buy water within goal for what is brewed: {gal:,.0f} gal a year, about "
+            f"{written(hauled, currency)}.",
         )
     ]
     used = scenario.phase_share @ scenario.tank.shares
@@ -78,8 +79,8 @@ def other_waters(scenario: Scenario, alternatives: Sequence[Alternative]) -> tup
                 gal,
                 cost,
                 lost,
-                f"Fill at {supply.name} only: about {cost:,.0f} {currency} a year of water, and {lost:,.0f} lost to "
-                "what is out of goal there.",
+                f"Fill at {supply.name} only: about {written(cost, currency)} a year of water, and "
+                f"{written(lost, currency)} lost to what is out of goal there.",
             )
         )
     return tuple(sorted(found, key=lambda o: o.total))

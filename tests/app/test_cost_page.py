@@ -36,6 +36,7 @@ def money(expected: float, first: float, spread: float = 0.0):  # type: ignore[n
         (0.0, 0.0, 0.0),
         None,
         Decimal(str(first)),
+        (),
         Decimal(0),
         Decimal(0),
         np.zeros(1),

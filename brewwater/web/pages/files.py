@@ -13,6 +13,7 @@ from brewwater.output.sheet.pages import pages
 from brewwater.plan import Plan
 from brewwater.store import read_document
 from brewwater.web import journal, keeping, planning
+from brewwater.web.pages.papers import papers
 from brewwater.web.state import desk, replace
 from brewwater.web.widgets import show
 
@@ -38,6 +39,7 @@ def page() -> None:
     with left:
         if plan is not None:
             _sheet(plan)
+            papers(plan)
     with right:
         _document(plan)
         _bundle()
