@@ -147,7 +147,7 @@ _INNER = re.compile(
     r"^(?P<m>m|µ|u)g[\s-]*\(?(?P<basis>caco3|cao|hco3|no3-n|no2-n|no3|no2|nh4|so4|sio2|po4|cl2|n|s|p|si)[-⁻+]*\)?\s*/\s*l$",
     re.IGNORECASE,
 )
-_TEMPERATURE = re.compile(r"[\s,(@]*(?:at|bei|à|a|@|op|bij)?\s*(20|25)\s*[°º˚]?\s*c\)?$", re.IGNORECASE)
+_TEMPERATURE = re.compile(r"[\s,(@]*(?:at|bei|à|a|@|op|bij)?\s*(20|25)\s*[°º˚o]?\s*c\)?$", re.IGNORECASE)
 _ELEMENT = re.compile(r"^(m|µ|u)g[\s-]*(fe|mn|al|cu|pb|as|na|ca|mg|cl|k|f|zn|ni)\s*/\s*l$", re.IGNORECASE)
 _BASIS_ID = {b.lower(): b for b in BASES} | {
     "calcium carbonate": "CaCO3",

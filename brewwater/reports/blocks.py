@@ -214,6 +214,7 @@ def _blocks(parts: Sequence[TablePart]) -> list[Block]:
         while body and _kind(body[-1]) == "text":
             body.pop()
         if any(_kind(p) in ("record", "values") for p in body):
+            head = _without_lead(head, pitch)
             block = Block(head, _records(body, head, title, pitch), title)
             block.lines = {p.at for p in body} | {p.at for p in head}
             if block.records:
@@ -261,6 +262,17 @@ def _blocks(parts: Sequence[TablePart]) -> list[Block]:
         body.append(part)
     close()
     return out
+
+
+def _without_lead(head: Sequence[TablePart], pitch: float) -> list[TablePart]:
+    """Heads without the lines about the whole report above them: clear of the heads, and begun where the labels are."""
+    for i in reversed(range(1, len(head))):
+        above, below = head[i - 1], head[i:]
+        clear = below[0].level - above.level >= 1.7 * pitch
+        spoken = above.label is not None and (":" in above.name or (above.cells and not role_of(above.name)))
+        if clear and spoken and read_label(above.name) is None and any(is_head(p) for p in below):
+            return list(below)
+    return list(head)
 
 
 def _apart(body: Sequence[TablePart]) -> bool:
@@ -595,6 +607,7 @@ def _head_rows(parts: Sequence[TablePart], spans: list[list[float]], numeric: Se
         row = [""] * len(spans)
         level.sort(key=lambda c: c.x0)
         names = [c for c in level if not role_of(c.text) and year_of(c.text) is None and c.x1 > spans[0][1]]
+        names = [] if all(id(c) in ordered for c in level) else names
         shared = _groups(names, spans, ruled, roles)
         if len(level) == 1 == len(names) and len(ruled) > 1 and _over_first(level[0], spans[ruled[0]]):
             shared = dict.fromkeys(ruled, level[0])  # one name over the first of its columns is over all of them

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise, permutations
@@ -42,12 +43,12 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
         r"|\bantal\b|\bantall\b|lukumaara|nr\.? ?crt|^l\.?p\.?$|^nr\.?$|^lfd|^no\.?$|^#$|^序号$|porcent|^poz\.?$"
         r"|cantidad de|pruebas|months with|^(?:n|no|nr|num)\.? ?o?\.?\s+(?:of|de|d'|von|di|av|prob)"
         r"|^n\.? ?[o°]\.?\s+\w{4}"
-        r"|^samples$|^muestras$|^amostras$|^prover$|^probek$|^proben$|^%\s*(?:of|do|de|des|der)?\s*[a-z]{4}",
+        r"|^samples$|^muestras$|^amostras$|^prover$|^probek$|^proben$|^%\s*(?:of|do|de|des|der)?\s*[a-z]{4}|^df$|^dil\.?$|dilution",
     ),
     (
         "limit",
-        r"\b(?:mcl|mclg|phg|mrdl|mrdlg|smcl|tt|al|nl|pcv|dlr|mrl|lod|loq|rl|mdl|nmcm|vmp|nmh|mh|cma|vma|mac|imac|ao)s?\b"
-        r"|limit|grenz|hochstgehalt|uitgangs|"
+        r"\b(?:mcl|mclg|phg|mrdl|mrdlg|smcl|tt|al|nl|pcv|dlr|mrl|lod|loq|rl|mdl|nmcm|vmp|vp|nmh|mh|cma|vma|mac|imac|ao)s?\b"
+        r"|^(?:bg|ng|lq|ld|lc)$|limit|grenz|hochstgehalt|uitgangs|"
         r"richtwert|standard(?!en)|guideline|goal|ideal|allowed|maximum contaminant|action level|advisory|parametr"
         r"ic value|\bnorm(?:a|e|y|en|as|ativ\w*)?\b|trinkwv|anforderung|valor[ei]? d[ei]i? parametr|valor parametrico"
         r"|parameterwert|parametri indicatori|valeurs? (?:reglement|guide|de reference)|reglement"
@@ -72,7 +73,7 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
         "date",
         r"\bdates?\b|\byears?\b|sampled|\bdatum\b|\bjahr\b|\bfecha\b|annee|\banno\b|\bdata\b(?! (?:range|value))"
         r"|\bano\b|probenahme|collected|prelevement|\bdato\b|paivamaara|\bpvm\b|\bjaar\b|^ar$|\brok\b|vuosi|^anul?$"
-        r"|年份|年度|日期|muestread|provtagn|odber",
+        r"|年份|年度|日期|muestread|provtagn|odber|^anal[yi][sz]ed$|^prepared$|^received$",
     ),
     (
         "note",
@@ -218,12 +219,12 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
         names[:] = [n for n in names if _may_name(n)]
     if not headed and sum(c.role == "value" for c in columns) < 2:
         named = [[] for _ in columns]  # words above a single column of figures name nothing
-    repeated = _repeats(columns)
+    same = _as_before(columns, before) if before and _repeats(columns) else {}
     for j, column in enumerate(columns):
         if column.supply is None and column.role in (*VALUE_ROLES, "date") and named[j]:
             column.supply = supply_name(named[j])
-        elif column.supply is None and before and repeated and j < len(before):
-            column.supply = before[j].supply
+        elif column.supply is None and j in same:
+            column.supply = same[j]
     return columns
 
 
@@ -394,12 +395,28 @@ def _is_unit(text: str) -> bool:
 def _may_name(text: str) -> bool:
     """Whether a head may name a supply: short, no date, no sentence."""
     text = text.removeprefix("~")
-    return len(text) <= 80 and not re.search(r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|[.;:]\s+\S|[a-z]{3}\.$|^\W*$", text)
+    return (
+        len(text) <= 80
+        and not re.search(r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|[;:]\s+\S|[a-z]{4}\.\s+\S|[a-z]{3}\.$|^\W*$", text)
+        and (not _DAY.search(text))
+    )
+
+
+_DAY = re.compile(r"\b\d{1,2}\.?\s+(?:de\s+)?[^\W\d_]{3,}\.?,?\s+(?:de\s+)?(?:19|20)\d{2}\b", re.IGNORECASE)
 
 
 def _repeats(columns: list[Column]) -> bool:
     roles = [c.role for c in columns if c.role in VALUE_ROLES]
     return len(set(roles)) < len(roles)
+
+
+def _as_before(columns: Sequence[Column], before: Sequence[Column]) -> dict[int, str | None]:
+    """Supplies of the table above for columns that repeat its roles: in their order, or none where they differ."""
+    now = [j for j, c in enumerate(columns) if c.role in VALUE_ROLES]
+    then = [c for c in before if c.role in VALUE_ROLES]
+    if [columns[j].role for j in now] == [c.role for c in then]:
+        return {j: c.supply for j, c in zip(now, then, strict=True)}
+    return {}
 
 
 _GENERIC = re.compile(r"\b(?:service area|water service area|zone of service|versorgungsgebiet)\b", re.IGNORECASE)

@@ -46,7 +46,8 @@ def page_lines(page: Page) -> list[Line]:
         rows: dict[int, list[Word]] = {}
         for word in page.words:
             rows.setdefault(int(word.y0), []).append(word)
-        return [_cells(sorted(rows[y], key=lambda w: w.x0), page.form) for y in sorted(rows)]
+        lines = [_cells(sorted(rows[y], key=lambda w: w.x0), page.form) for y in sorted(rows)]
+        return lines if page.form == "grid" else _cut_at_columns(lines)
     return [_cells(line, page.form) for line in _levels(_joined(list(page.words)))]
 
 
@@ -101,6 +102,45 @@ def _cells(line: Sequence[Word], form: str) -> Line:
                 continue
         out.append(Cell(word.text, word.x0, word.x1, word.y0, word.y1))
     return out
+
+
+# How many of the lines around must begin a cell at a character before a figure or a unit there begins one too.
+_AROUND, _AGREE = 15, 3
+
+
+def _cut_at_columns(lines: list[Line]) -> list[Line]:
+    """Lines of text in which a long cell reaches up to the next column, one space between: cut where cells of the
+    lines around begin (or end, for figures set to the right), if a figure or a unit stands there."""
+    begins = [{c.x0 for c in line[1:]} for line in lines]
+    ends = [{c.x1 for c in line[1:] if is_value(c.text)} for line in lines]
+    return [
+        [part for cell in line for part in _cut_cell(cell, i, begins, ends)] if len(line) < 60 else line
+        for i, line in enumerate(lines)
+    ]
+
+
+def _cut_cell(cell: Cell, at: int, begins: Sequence[set[float]], ends: Sequence[set[float]]) -> Line:
+    near = range(max(0, at - _AROUND), min(len(begins), at + _AROUND + 1))
+    words = list(re.finditer(r"\S+", cell.text))
+    for word in words[1:] if len(words) < 16 else ():
+        left, right = cell.text[: word.start()].rstrip(), cell.text[word.start() :]
+        unit = read_unit(right)
+        own_unit = unit is not None and unit.unit not in ("1", "count", "%")
+        if not (is_value(right) or own_unit) or re.search(
+            r"[-–(<>±]$|\b(?:at|bei|à|a|vid|ved|bij|of|to|bis|pH)$", left
+        ):
+            continue
+        if own_unit and is_value(left):
+            continue  # "30 mg/l" is one figure
+        start, end = cell.x0 + word.start(), cell.x1
+        agree = sum(start in begins[k] for k in near if k != at)
+        agree = max(agree, sum(end in ends[k] for k in near if k != at) if is_value(right) and is_value(left) else 0)
+        if agree >= _AGREE:
+            return [
+                Cell(left, cell.x0, cell.x0 + len(left), cell.y0, cell.y1),
+                *_cut_cell(Cell(right, start, end, cell.y0, cell.y1), at, begins, ends),
+            ]
+    return [cell]
 
 
 def _parts(last: Cell, word: Word) -> bool:

@@ -254,7 +254,8 @@ def read_loose(text: str) -> Label | None:
         bare = bare.replace(as_.group(0), " ", 1)
     warm = TEMPERATURE.search(bare)
     if warm is not None:
-        bare = bare[: warm.start()] + " " + bare[warm.end() :]
+        bare = TEMPERATURE.sub(" ", bare)
+        bare = re.sub(r"[(\[]\s*[)\]]", " ", bare).rstrip()
     if unit is None:
         bare, unit, unit_text = _split_tail(bare)
     parts = _parts(bare)
@@ -302,12 +303,27 @@ def read_label(text: str) -> Label | None:
     """The analyte that a label names, or None. The label may hold a unit and a basis: ``Calcium (mg/L)``."""
     found = read_loose(text)
     if found is None or found.unknown:
-        return None
+        return _in_two_languages(text)
     return found
+
+
+def _in_two_languages(text: str) -> Label | None:
+    """``Alumini / Aluminio``: a label whose other half names nothing that is known."""
+    halves = [h.strip() for h in re.split(r"\s+[/|]\s+", text)]
+    if len(halves) != 2 or not all(re.match(r"[^\W\d_]{2}", h) for h in halves):
+        return None
+    labels = [found for h in halves if (found := read_loose(h)) is not None and not found.unknown]
+    other = [h for h in halves if (found := read_loose(h)) is None or found.unknown]
+    return labels[0] if len(labels) == 1 and len(other) == 1 and read_loose(other[0]) is None else None
 
 
 def _split_tail(text: str) -> tuple[str, PrintedUnit | None, str]:
     """A unit at the end of a label: ``Calcium, mg/L``, ``Gesamthärte in °dH``, ``durezza in gradi francesi``."""
+    closing = re.search(r"\s*\([^()]*\)\s*$", text)
+    if closing is not None and closing.start() > 0:  # "Nitrat mg/l (Höchstwert 40)"
+        head, unit, tail = _split_tail(text[: closing.start()])
+        if unit is not None:
+            return head, unit, tail
     words = text.split(" ")
     for start in range(max(1, len(words) - 4), len(words)):
         tail = " ".join(words[start:]).strip(" ,;:")
@@ -325,6 +341,14 @@ def _split_tail(text: str) -> tuple[str, PrintedUnit | None, str]:
 _BARE_UNITS = frozenset(
     {"ppm", "ppb", "ppt", "gpg", "grains", "ntu", "fnu", "mmol", "mval", "dh", "fh", "µs", "us", "umhos", "mmho"}
 )
+
+
+def without_bases(found: Sequence[Mention], text: str) -> list[Mention]:
+    """Mentions of an analyte, not of a basis: ``144 mg/L as calcium carbonate`` is not about calcium."""
+    bases = [m.span() for m in _AS.finditer(text)]
+    return [
+        m for m in found if not any(m.start < b and a < m.end and not mentions(text[m.start : a]) for a, b in bases)
+    ]
 
 
 @dataclass(frozen=True, slots=True)

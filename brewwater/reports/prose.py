@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from brewwater.reports.columns import year_of
 from brewwater.reports.items import Item, cut, unglue
-from brewwater.reports.names import Label, Mention, mentions
+from brewwater.reports.names import Label, Mention, mentions, without_bases
 from brewwater.reports.report import Row
 from brewwater.reports.rows import make_rows
 from brewwater.reports.values import Decimal, Value, read_value
@@ -142,6 +142,25 @@ _LINK = frozenset(
         "est",
         "jest",
         "leży",
+        "leaving",
+        "entering",
+        "plant",
+        "plants",
+        "treatment",
+        "works",
+        "system",
+        "distribution",
+        "network",
+        "zone",
+        "town",
+        "city",
+        "district",
+        "finished",
+        "treated",
+        "supply",
+        "supplied",
+        "delivered",
+        "customers",
         "for",
         "this",
         "that",
@@ -191,10 +210,15 @@ class _Found:
 def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Row]:
     """Values that sentences and lines print beside a name."""
     out: list[Row] = []
+    asked: Mention | None = None
     for sentence in _sentences(lines):
+        if sentence.rstrip().endswith("?"):
+            asked = _question(sentence)
         if len(sentence) > MAX_LINE or not any(c.isdigit() for c in sentence):
             continue
-        found = [m for m in mentions(sentence) if m.rank == "name" or m.start == 0]
+        found = without_bases([m for m in mentions(sentence) if m.rank == "name" or m.start == 0], sentence)
+        if not found and asked is not None:
+            out += _answer(asked, sentence, mark, page)
         for k, mention in enumerate(found):
             following = next((m for m in found[k + 1 :] if m.label.analyte != mention.label.analyte), None)
             tail = sentence[mention.end : following.start if following else len(sentence)]
@@ -206,6 +230,27 @@ def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Ro
             if values:
                 out += _rows(mention, values, sentence, mark, page)
     return out
+
+
+def _question(sentence: str) -> Mention | None:
+    """The one analyte that a question without a figure is about."""
+    found = mentions(sentence)
+    one = len({m.label.analyte for m in found}) == 1 and not re.search(r"\d", sentence)
+    return found[0] if one else None
+
+
+def _answer(asked: Mention, sentence: str, mark: Decimal, page: int | None) -> list[Row]:
+    """The figure of a sentence that names no analyte, under the question that does."""
+    first = next((i for i in cut(sentence) if i.kind == "value" and year_of(i.text) is None), None)
+    if first is None or AVOID.search(sentence[: first.start + 60]):
+        return []
+    begin = max(0, first.start - 40)
+    values = _values(" " + " ".join(w for w in sentence[begin:].split(" ") if w))
+    values = values or _values(sentence[first.start :])
+    known = read_unit(values[0].unit) if values else None
+    if known is None and asked.label.analyte != "ph":
+        return []
+    return [r for r in _rows(Mention(asked.label, 0, 0), values, sentence, mark, page) if "unit_unfit" not in r.doubts]
 
 
 def _sentences(lines: Sequence[str]) -> list[str]:
@@ -301,7 +346,7 @@ def _rows(mention: Mention, values: list[_Found], sentence: str, mark: Decimal, 
         v
         for v in values
         if v is first
-        or (v.tag and v.unit in ("", first.unit))
+        or (v.tag and _same_unit(v.unit, first.unit))
         or (v.unit and v.unit == first.unit and _around(v, first, mark))
     ]
     value = _together(own, mark)
@@ -339,6 +384,11 @@ def _rows(mention: Mention, values: list[_Found], sentence: str, mark: Decimal, 
                 doubts=doubts,
             )
     return made
+
+
+def _same_unit(unit: str, other: str) -> bool:
+    one, two = read_unit(unit), read_unit(other)
+    return unit in ("", other) or (one is not None and two is not None and one.unit == two.unit)
 
 
 def _around(spread: _Found, middle: _Found, mark: Decimal) -> bool:

@@ -131,4 +131,4 @@ def _unit_beside(line: str) -> bool:
         and (u := read_unit(b.text)) is not None
         and u.unit not in ("%", "count", "1")
         for a, b in pairwise(items)
-    ) or bool(re.search(r"\bph\b\D{0,20}\d", line, re.IGNORECASE))
+    ) or bool(re.search(r"\bph\b\D{0,60}\d", line, re.IGNORECASE))

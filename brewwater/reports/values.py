@@ -39,7 +39,7 @@ class Value:
 
 NUMBER = r"(?:\d{1,3}(?:[.,'’\u202f\u00a0 ]\d{3})+(?:[.,]\d+)?(?!\d)|\d+(?:[.,]\d+)?|[.,]\d+)"
 ND = (
-    r"(?:n\.?\s?d\.?|bdl|brl|bql|bmdl|mdl|nd|no[nt]?[- ]?detect(?:ed|s|able)?|not detected|not found|absent"
+    r"(?:n\.?\s?d\.?|bdl|brl|bql|bmdl|nd|no[nt]?[- ]?detect(?:ed|s|able)?|not detected|not found|absent"
     r"|none detected|u\.?\s?d\.?\s?b\.?|n\.?\s?n\.?|n\.?\s?b\.?|nicht nachweisbar|nicht nachgewiesen"
     r"|unter (?:der )?bestimmungsgrenze|<\s?bg|<\s?ng|<\s?loq|<\s?lod|<\s?mdl|<\s?mrl|<\s?rl|non détecté|non decelable"
     r"|未检出|不得检出|nie wykryto|neustanoveno|nezjistěno|nedetectat|ej påvisad|ej detekterad|ikke påvist|ei todettu"
@@ -69,7 +69,7 @@ _MONTHS = "jan feb mar apr may jun jul aug sep oct nov dec mär mai okt dez janv
 _MONTH = "(?:" + "|".join(_MONTHS.split()) + ")[a-z]{0,6}"
 _DATE = re.compile(
     rf"^(?:\d{{1,2}}[-. ]{_MONTH}\.?|{_MONTH}\.?[-. ]\d{{1,2}}|\d{{4}}-\d{{2}}-\d{{2}}(?:[ t]\d{{2}}:\d{{2}}.*)?"
-    rf"|\d{{1,2}}/\d{{1,2}}/\d{{2,4}}|\d{{1,2}}\.\d{{1,2}}\.(?:19|20)?\d{{2}})$",
+    rf"|\d{{1,2}}/\d{{1,2}}/\d{{2,4}}|\d{{1,2}}\.\d{{1,2}}\.(?:19|20)?\d{{2}})(?:[ t,]+\d{{1,2}}[:.]\d{{2}}.*)?$",
     re.IGNORECASE,
 )
 _ORDINAL = re.compile(r"^\d{1,2}\s*\{?(?:th|st|nd|rd|º|ª)\}?(?:[\s%-]|$)", re.IGNORECASE)
