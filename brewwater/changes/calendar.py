@@ -144,6 +144,17 @@ class ChangeCalendar:
         """The changes to come of one cartridge, in order of time."""
         return tuple(d for d in self.dues if d.cartridge == cartridge)
 
+    def coming(self, today: dt.date) -> tuple[Due, ...]:
+        """The changes to come as they are on a day, in order of time: the first of each cartridge even where its date
+        has passed (nobody wrote it down, so it is overdue), and the others from that day on."""
+        seen: set[str] = set()
+        found = []
+        for due in self.dues:
+            if due.date >= today or due.cartridge not in seen:
+                found.append(due)
+            seen.add(due.cartridge)
+        return tuple(found)
+
     def bought(self, cartridge: str) -> tuple[tuple[dt.date, float], ...]:
         """Cartridges that go in during the first twelve months, the first set not counted, those by the log counted:
         the day, and the mean share of its forerunner that was thrown away (0 to 1; not known by the log: 0)."""

@@ -150,6 +150,11 @@ class Answer:
         return self.changes[0] if self.changes else None
 
     @property
+    def next_label(self) -> str:
+        """What stands over the date of ``next``."""
+        return "Overdue since" if self.next and self.overdue(self.next) else "Next change"
+
+    @property
     def order(self) -> Change | None:
         """The order that must go out first."""
         open_ = [c for c in self.changes if c.order_by is not None]
@@ -163,9 +168,13 @@ class Answer:
         """The same without its weekday."""
         return self.words.short_day(day, self.today)
 
+    def overdue(self, change: Change) -> bool:
+        """Whether its day has passed and the log has no change since."""
+        return change.date < self.today
+
     def between(self, change: Change) -> str:
-        """From the earliest to the latest day on which a change may fall due; empty where it is one day."""
-        if change.early == change.late:
+        """From the earliest to the latest day on which a change may fall due; empty where it is one day or past."""
+        if change.early == change.late or self.overdue(change):
             return ""
         return f"{self.short_day(change.early)} to {self.short_day(change.late)}"
 
@@ -204,7 +213,7 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
             )
         )
     numbers = {s.name: n for n, s in enumerate(plan.candidate.stages, start=1)}
-    changes = tuple(_change(d, numbers, plan.candidate.stages) for d in plan.calendar.dues if d.date >= now)
+    changes = tuple(_change(d, numbers, plan.candidate.stages) for d in plan.calendar.coming(now))
     cost = plan.candidate.cost
     low, _, high = cost.total_percentiles
     stages = tuple(_stage(plan, at, n, changes) for at, n in enumerate(numbers.values()))

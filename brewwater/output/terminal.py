@@ -102,7 +102,7 @@ def _deeds(answer: Answer) -> Iterator[Line]:
         span = answer.between(change).replace(" to ", ", latest ")
         tail = f"    earliest {span}" if span else ""
         yield [
-            Piece("Change".ljust(LABEL)),
+            Piece(("Overdue" if answer.overdue(change) else "Change").ljust(LABEL)),
             Piece(answer.day(change.date).ljust(13), "bold"),
             Piece(f"{change.number} {change.stage}{tail}"[: WIDTH - LABEL - 13]),
         ]

@@ -47,7 +47,8 @@ def stage_card(stage: StageLine, answer: Answer, ink: Ink) -> str:
     sure = guess("usual figure") if stage.assumed else '<span class="bw-guess bw-sheet-mark">data sheet</span>'
     due = "no change due in this plan"
     if stage.changes:
-        due = f"next <strong>{html(answer.short_day(stage.changes[0].date))}</strong>"
+        word = "overdue since" if answer.overdue(stage.changes[0]) else "next"
+        due = f"{word} <strong>{html(answer.short_day(stage.changes[0].date))}</strong>"
         year = sum(1 for c in stage.changes if (c.date - answer.today).days < 365)
         due += f", {year} in a year"
     past = f"<br>{html(f'bypass {plain(stage.stage.bypass_percent)}%')}" if stage.stage.bypass_percent else ""
@@ -85,8 +86,9 @@ def _coming(answer: Answer, calendar: Calendar) -> Iterator[tuple[dt.date, str, 
             yield c.order_by, "order", c, f"Order {c.part}", f"for {answer.short_day(c.fitted or c.date)}"
         span = answer.between(c)
         late = c.fitted is not None and c.fitted != c.date
+        remark = f"could be {span}" if span and not late else "overdue" if answer.overdue(c) else c.because
         verb = "Mix new" if c.part == "minerals" else "Take out" if late else "Change"
-        yield c.date, "change", c, f"{verb} {c.part}", (f"could be {span}" if span and not late else c.because)
+        yield c.date, "change", c, f"{verb} {c.part}", remark
         if late and c.fitted is not None:
             yield c.fitted, "fit", c, f"Put in new {c.part}", "after the stop"
     for e in calendar.events:

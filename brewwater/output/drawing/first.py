@@ -60,7 +60,7 @@ def facts(answer: Answer, ink: Ink) -> str:
     else:
         order_line = f" Order by <strong>{html(answer.short_day(change.order_by))}</strong>." if change.order_by else ""
         due = _fact(
-            "Next change",
+            answer.next_label,
             html(answer.day(change.date)),
             f'{html(change.part[:1].upper() + change.part[1:])}<span class="bw-desk">; {html(span)}</span>'
             f'<span class="bw-phone">.{order_line}</span>'

@@ -203,7 +203,7 @@ def next_strip(answer: Answer, ink: Ink, width: float = 358) -> str:
         parts.append(
             text(x, y + 26, words, ink.second if weight == 400 else ink.ink, size=14, weight=weight, anchor="middle")
         )
-    name = f"Change {change.part} on {answer.day(change.date)}"
+    name = f"Change {change.part} on {answer.day(change.date)}{', overdue' if answer.overdue(change) else ''}"
     if answer.between(change):
         name += f", between {answer.between(change)}"
     return svg(width, 44, name, parts, "bw-next", wide=True)

@@ -119,7 +119,7 @@ def _year(pack: Pack, most: int) -> Iterator[Section]:
     if plan.candidate.stages:
         yield Section(f"The year from {today.isoformat()}", picture=year_strip(pack.told, calendar, PRINT, width=860))
     names = {s.name: f"{n} {stage_name(s)}" for n, s in enumerate(plan.candidate.stages, start=1)}
-    due = [d for d in plan.calendar.dues if d.date < end]
+    due = [d for d in plan.calendar.coming(today) if d.date < end]
     rows = tuple(
         (
             d.date.isoformat() + (" overdue" if d.date < today else ""),

@@ -105,7 +105,12 @@ def _head(page: _Page, answer: Answer) -> None:
 def _facts(page: _Page, answer: Answer) -> None:
     change, order, status = answer.next, answer.order, answer.safety.after.status
     rows = [
-        ("Next change", answer.day(change.date) if change else "None due", change.part if change else "", 148.0),
+        (
+            answer.next_label,
+            answer.day(change.date) if change else "None due",
+            change.part if change else "",
+            148.0,
+        ),
         ("Order it by", answer.day(order.order_by) if order else "Nothing", order.part if order else "", 138.0),
         ("A year costs", answer.money, answer.money_range, 158.0),
         ("To start", answer.start, "prices are guesses" if answer.prices_assumed else "first set, once", 140.0),
@@ -189,7 +194,7 @@ def _row(page: _Page, answer: Answer, change: Change, columns: Sequence[float], 
     verb = "Mix new" if change.stage == "Minerals" else "Take out" if out else "Change"
     what = f"{verb} {change.part}"
     ends = [answer.words.short_day(day, change.date) for day in (change.early, change.late)]  # its own year is told
-    between = " to ".join(ends) if ends[0] != ends[1] else "fixed"
+    between = "overdue" if answer.overdue(change) else " to ".join(ends) if ends[0] != ends[1] else "fixed"
     page.text(columns[0], y, answer.day(change.date), 12.5, 700)
     page.parts.append(disc(columns[1] + 8, y - 4, change.number, INK, r=8.5))
     page.text(columns[2], y, what[:30], 12.5)
