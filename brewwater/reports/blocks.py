@@ -82,13 +82,18 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
     """A table on its side: a line of analytes, and lines of figures beneath it."""
     for i, line in enumerate(lines):
         named = sum(read_label(c.text) is not None for c in line)
-        few = 0 < named < 3 and _over_figures(line, lines[i + 1 : i + 2])
+        under = [row for row in lines[i + 1 : i + 3] if not all(read_unit(c.text) is not None for c in row)]
+        few = 0 < named < 3 and _over_figures(line, under[:1])
         if named < 3 and not few:
             continue
         least = named if few else 3
         rows = [k for k in range(i + 1, min(i + 40, len(lines))) if sum(is_value(c.text) for c in lines[k]) >= least]
         if not rows or rows[0] - i > 4:
             continue
+        pitch = min((_level(lines[b]) - _level(lines[a]) for a, b in pairwise([i, *rows])), default=1.0)
+        top = max(0, i - 1)
+        if top < i and (not lines[top] or _level(line) - _level(lines[top]) > 1.7 * pitch):
+            top = i  # a line about the whole report
         last = rows[0]
         for k in rows:
             last = k if k - last <= 2 else last
@@ -99,15 +104,19 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
                 spans[-1][1] = max(spans[-1][1], cell.x1)
             else:
                 spans.append([cell.x0, cell.x1])
-        tops = [lines[k] for k in range(max(0, i - 1), rows[0])]
+        tops = [lines[k] for k in range(top, rows[0])]
         units = [row for row in tops if sum(read_unit(c.text) is not None for c in row) >= 0.6 * len(row)]
         heads = [row for row in tops if row not in units and (row is line or _aligned(row, spans))]
         cells = [_columns_text(heads, spans), *(_columns_text([row], spans) for row in units)]
         cells += [_columns_text([row], spans) for row in body]
         made = make_grid([list(c) for c in zip(*cells, strict=True)] if few else cells, number)
         if made is not None:
-            return [replace(made, lines=frozenset(range(max(0, i - 1), last + 1)))]
+            return [replace(made, lines=frozenset(range(top, last + 1)))]
     return []
+
+
+def _level(line: Line) -> float:
+    return line[0].level if line else 0.0
 
 
 def _cut_heads(head: Sequence[TablePart]) -> list[TablePart]:
@@ -269,7 +278,7 @@ def _without_lead(head: Sequence[TablePart], pitch: float) -> list[TablePart]:
     for i in reversed(range(1, len(head))):
         above, below = head[i - 1], head[i:]
         clear = below[0].level - above.level >= 1.7 * pitch
-        spoken = above.label is not None and (":" in above.name or (above.cells and not role_of(above.name)))
+        spoken = above.label is not None and (not above.cells or ":" in above.name or not role_of(above.name))
         if clear and spoken and read_label(above.name) is None and any(is_head(p) for p in below):
             return list(below)
     return list(head)

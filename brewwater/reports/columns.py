@@ -43,7 +43,7 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
         r"|\bantal\b|\bantall\b|lukumaara|nr\.? ?crt|^l\.?p\.?$|^nr\.?$|^lfd|^no\.?$|^#$|^序号$|porcent|^poz\.?$"
         r"|cantidad de|pruebas|months with|^(?:n|no|nr|num)\.? ?o?\.?\s+(?:of|de|d'|von|di|av|prob)"
         r"|^n\.? ?[o°]\.?\s+\w{4}"
-        r"|^samples$|^muestras$|^amostras$|^prover$|^probek$|^proben$|^%\s*(?:of|do|de|des|der)?\s*[a-z]{4}|^df$|^dil\.?$|dilution",
+        r"|^samples$|^monsters$|^echantillons$|^campioni$|^muestras$|^amostras$|^prover$|^probek$|^proben$|^%\s*(?:of|do|de|des|der)?\s*[a-z]{4}|^df$|^dil\.?$|dilution",
     ),
     (
         "limit",

@@ -118,6 +118,7 @@ class Entry:
 
 _ACID = re.compile(r"(?:pH|KS|K_S)\s*4[.,]3", re.IGNORECASE)
 _REMARK = re.compile(r"\([^()]*[^\W\d_]{4}[^()]*\)")
+_NOTE_MARK = re.compile(r"(?<=[^\W\d_])\s?[(\[]\d{1,2}[)\]]")  # "Fluoride (1)" points to a footnote
 _FIRST = re.compile(r"(?<![\w.,/])[<≤>≥]?\s?\d|(?:^|\s)(?:nd|n\.\s?[dn]\.?)(?=\s|$)", re.IGNORECASE)
 
 
@@ -131,6 +132,7 @@ def entry(line: str) -> Entry | None:
     if not found or found[0].start > 24:
         return None
     masked = _ACID.sub(lambda m: "_" * len(m.group()), TEMPERATURE.sub(lambda m: "_" * len(m.group()), line))
+    masked = _NOTE_MARK.sub(lambda m: "_" * len(m.group()), masked)
     masked = _REMARK.sub(lambda m: "_" * len(m.group()), masked)
     stops = [m.start() for m in _FIRST.finditer(masked)]
     ends = [

@@ -63,7 +63,7 @@ def read_page(
             taken.setdefault(at, set()).update(r.analyte for r in found)
     if page.form != "grid":
         rows += _prose([(i, t) for i, t in loose if i not in used], mark, number, places, before)
-    last = next((g for g in reversed(grids) if g.blocks), None)
+    last = next((g for g in reversed(grids) if g.blocks), table)
     return rows, unread_lines(lines, rows, number, taken), last, everywhere
 
 
@@ -87,7 +87,8 @@ def line_texts(lines: list[Line]) -> list[str]:
 
 
 def _rows(page: Page) -> list[list[str]]:
-    out = [[""] * int(page.width) for _ in range(int(page.height))]
+    width = max((int(w.x0) + 1 for w in page.words), default=0)
+    out = [[""] * width for _ in range(int(page.height))]
     for word in page.words:
         out[int(word.y0)][int(word.x0)] = word.text
     return out

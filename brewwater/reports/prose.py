@@ -172,7 +172,20 @@ AVOID = re.compile(
     r"|guideline|allowed|permitted|advisory|recommend|considered|classified|soft water|hard water|moderately|very hard"
     r"|less than or|límite|limite|norm|below|above|ideal|optimal|target|should|härtebereich|weich|generally accepted"
     r"|perfectly|neutral|scale|minimum concentration|for instance|example|up to|at least|must|may not|health effect"
-    r"|härtegrad|medelhårt|mjukt|dopuszczaln|norma|gränsvärde|grenseverdi|would|regulat|deficit|increase|reduce|adding)\b",
+    r"|härtegrad|medelhårt|mjukt|dopuszczaln\w*|norma|gränsvärde\w*|grenseverdi\w*|grænseværdi\w*|raja-arvo\w*|would|regulat|deficit|increase|reduce|adding)\b",
+    re.IGNORECASE,
+)
+# A sentence that speaks of the law from here on.
+LIMIT = re.compile(
+    r"\b(?:legal(?:ly)?|limits?|maximum (?:contaminant|permitted|allowable)|grenzwert\w*|valeurs? limites?"
+    r"|limites? (?:de|legal)"
+    r"|limite di legge|límites?|gränsvärde\w*|grenseverdi\w*|grænseværdi\w*|raja-arvo\w*|dopuszczaln\w*|norm(?:en|a|y)?"
+    r"|limitn\w*|valor param\w*|wettelijk\w*)\b",
+    re.IGNORECASE,
+)
+_RESULT = re.compile(
+    r"\b(?:our|your|results?|measured|found|detected|average\w*|unser\w*|gemessen\w*|messwert\w*|mesuré\w*|moyenne|media|medid\w*"
+    r"|gemiddeld\w*|gemeten|uppmätt\w*|wynik\w*|wyniós\w*)\b",
     re.IGNORECASE,
 )
 _TAGS = (
@@ -224,12 +237,22 @@ def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Ro
             tail = sentence[mention.end : following.start if following else len(sentence)]
             at_once = re.match(r"[\s,:=]{0,3}[<≤]?\s?\d", tail) is not None
             around = ("" if at_once else sentence[max(0, mention.start - 50) : mention.end]) + tail[:60]
-            if AVOID.search(around) or (mention.label.analyte == "ph" and re.match(r"\s*(?:4[.,][35]|8[.,]2)\b", tail)):
+            if (
+                AVOID.search(around)
+                or _of_the_law(sentence, mention)
+                or (mention.label.analyte == "ph" and re.match(r"\s*(?:4[.,][35]|8[.,]2)\b", tail))
+            ):
                 continue
             values = _values(tail)
             if values:
                 out += _rows(mention, values, sentence, mark, page)
     return out
+
+
+def _of_the_law(sentence: str, mention: Mention) -> bool:
+    """Whether a figure behind a mention is a limit that the sentence has begun to speak of, and no result."""
+    near = sentence[max(0, mention.start - 24) : mention.end + 24]
+    return LIMIT.search(sentence[: mention.start]) is not None and _RESULT.search(near) is None
 
 
 def _question(sentence: str) -> Mention | None:

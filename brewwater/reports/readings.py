@@ -48,8 +48,11 @@ def analysis_of(rows: Sequence[Row], supply: str) -> tuple[dict[str, Measurement
         first, span = min(spans, key=lambda p: (-p[0].confidence, p[0].unit.lower() not in ("mg/l", "ppm")))
         apart = [r for r, s in _spans_all(own) if not _agree(s, span)]
         clash = [(r, s) for r, s in spans if not _agree(s, span)]
+        if span.low > 0:  # not found in one row, a figure in another
+            nothing = Span(low=0.0, high=span.high)
+            clash += [(r, nothing) for r in sure if r.below_detection and r.high is None and r is not first]
         if clash:
-            low, high = min(s.low for _, s in spans), max(s.high for _, s in spans)
+            low, high = min(s.low for _, s in [*spans, *clash]), max(s.high for _, s in [*spans, *clash])
             typical = None
             problems.append(
                 Problem(

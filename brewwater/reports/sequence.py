@@ -240,8 +240,8 @@ def _two_line_label(lines: Sequence[tuple[int, str]], k: int) -> tuple[Entry, in
 
 def _cell(text: str, record: PrintedRecord) -> str | None:
     """One line as a cell of a record: taken, and what it was; None where it ends the record."""
-    if text.startswith("(") and not re.search(r"\d", text):
-        return "remark"
+    if text.startswith(("±", "+/-", "+-")) or (text.startswith("(") and not re.search(r"\d", text)):
+        return "remark"  # how sure a figure is, or a word about it
     if read_unit(text) is not None and read_value(text) is None:
         record.units.append(text)
         return "unit"

@@ -121,7 +121,7 @@ def _by_section(rows: Sequence[Row]) -> list[Row]:
         for b in titles[i + 1 :]
     ):
         return list(rows)
-    if not all(_names_a_place(t) for t in titles) or not _differ(rows):
+    if not all(names_a_place(t) for t in titles) or not _differ(rows):
         return list(rows)
     return [replace(r, supply=_place_name(r.section)[:120]) if r.supply is None and r.section else r for r in rows]
 
@@ -129,7 +129,7 @@ def _by_section(rows: Sequence[Row]) -> list[Row]:
 _NO_PLACE = re.compile(
     r"\b(?:data|analys[ie]s|results?|contaminants?|quality|report|tables?|summary|parameters?|substances?|detected|regulated"
     r"|datos|analisis|análisis|calidad|contaminantes|resultados|parametri|risultati|parameter|ergebnisse|untersuchung\w*"
-    r"|messwerte|kwaliteit|résultats|analyses|wyniki|vannkvalitet|vattenkvalit\w*|sampled|monitoring|monitoreo|mineral)\b",
+    r"|messwerte|kwaliteit|résultats|analyses|wyniki|vannkvalitet|vattenkvalit\w*|sampled|monitoring|monitoreo|mineral\w*|minéral\w*|propert(?:y|ies)|physi\w*|fysi\w*|físic\w*|fisic\w*|fizyczn\w*|chemi\w*|quím\w*|chimi\w*|kemi\w*|wskaźniki|kenngrö\w+|parametrar|caracter\w*|caractér\w*|microbio\w*|mikrobio\w*|bacterio\w*|bakterio\w*|organolept\w*|metals|metalle|inorganic|organic|anion\w*|cation\w*|kation\w*|nutrient\w*)\b",
     re.IGNORECASE,
 )
 
@@ -152,7 +152,8 @@ def _place_name(title: str) -> str:
     return " ".join(words[k:])
 
 
-def _names_a_place(title: str) -> bool:
+def names_a_place(title: str) -> bool:
+    """Whether a title could name a place: it is not about the table, its substances or an analyte."""
     return not _NO_PLACE.search(title) and read_loose(title) is None
 
 

@@ -11,6 +11,7 @@ from brewwater.reports.items import is_limit
 from brewwater.reports.names import Label, read_label, read_loose
 from brewwater.reports.report import Row
 from brewwater.reports.rows import AVERAGE_BELOW, confidence, make_rows
+from brewwater.reports.settle import names_a_place
 from brewwater.reports.values import Decimal, Value, decimal_mark, read_value
 from brewwater.units import read_unit
 
@@ -44,7 +45,7 @@ class _Reader:
             columns = read_columns(block.header if self.grid.blocks else _stack(block.header), block.body, before)
             if before is not None and not block.header and len(columns) == len(before):
                 columns = before
-            own = block.title if block.title and _is_title(block.title) else ""
+            own = block.title if block.title and _is_title(block.title) and names_a_place(block.title) else ""
             found += [replace(r, section=own or self.grid.title) for r in self._block_rows(block, columns)]
             if any(c.supply not in (None, ALL) for c in columns) or before is None:
                 before = columns
@@ -88,6 +89,8 @@ class _Reader:
             return False
         roles = [role_of(c) for c in filled]
         strong = sum(r in (*VALUE_ROLES, "unit", "label", "limit", "date", "violation", "supply") for r in roles)
+        if len(filled) == 1 and roles[0] == "label" and row[0] and self.label_at:
+            return False  # a section's title: "Chemical parameters"
         numbers = sum(_is_number(c) for c in filled if year_of(c) is None)
         years = sum(year_of(c) is not None for c in filled)
         if numbers:
@@ -270,7 +273,9 @@ def _stack(header: list[list[str]]) -> list[list[str]]:
     out: list[list[str]] = []
     for level, row in enumerate(header):
         filled = list(row)
-        if sum(c != "" for c in row) == 1 and level < len(header) - 1 and (row[0] or len(row) > 2):
+        lone = sum(c != "" for c in row) == 1 and (row[0] != "" or len(row) > 2)
+        last = level == len(header) - 1 and (level == 0 or not row[0] or role_of(row[0]) != "label")
+        if lone and not last:
             continue  # a section title over the whole width
         for j in range(1, len(filled)):
             if filled[j] == "" and filled[j - 1] != "" and _may_spread(filled[j - 1]):

@@ -34,6 +34,8 @@ def _text(parts: Sequence[Part], rng: np.random.Generator) -> str:
     lines: list[str] = []
     for lead, rows in parts:
         lines += [*lead, ""]
+        if not rows:
+            continue
         if tabs:
             lines += ["\t".join(r).rstrip() for r in rows]
         else:
@@ -53,6 +55,8 @@ def _html(parts: Sequence[Part], rng: np.random.Generator) -> str:
     sub = rng.random() < 0.5
     for lead, rows in parts:
         out += [f"<p>{line}</p>" for line in lead[:-1]] + [f"<h3>{lead[-1]}</h3>" for _ in lead[-1:]]
+        if not rows:
+            continue
         out.append("<table>")
         for i, row in enumerate(rows):
             tag = "th" if i == 0 and rng.random() < 0.7 else "td"
@@ -82,7 +86,7 @@ def _cells(row: list[str], tag: str, *, spans: bool, sub: bool) -> list[str]:
 def _csv(parts: Sequence[Part], comma: bool, rng: np.random.Generator) -> str:
     made = io.StringIO()
     writer = csv.writer(made, delimiter=";" if comma or rng.random() < 0.3 else ",")
-    wide = max(len(rows[0]) for _, rows in parts)
+    wide = max(len(rows[0]) for _, rows in parts if rows)
     for lead, rows in parts:
         for line in lead:
             writer.writerow([line, *[""] * (wide - 1)])
@@ -117,6 +121,8 @@ def _pdf(parts: Sequence[Part], rng: np.random.Generator) -> bytes:
         for i, line in enumerate(lead):
             made.set_font("Helvetica", style="B" if i == 0 else "", size=size + (3 if i == 0 else 1))
             made.cell(0, height + 3, line, new_x="LMARGIN", new_y="NEXT")
+        if not rows:
+            continue
         made.set_font("Helvetica", size=size)
         widths = [max(made.get_string_width(r[i]) for r in rows) + 5 for i in range(len(rows[0]))]
         shrink = min(1.0, 270 / sum(widths))

@@ -20,11 +20,15 @@ from typing import Any
 import numpy as np
 
 from tests.reports import layout_forms as forms
-from tests.reports.layout_words import HARDNESS, HEADS, NAMES, PLACES, PROSE, TITLES
+from tests.reports.layout_words import ABOVE, BELOW, HARDNESS, HEADS, NAMES, OTHERS, PLACES, PROSE, SECTIONS, TITLES
 from tests.reports.score import Figure, Score, judge
 
-KINDS = ("table", "table", "blocks", "transposed", "side")
-SHAPES = (("value",), ("value",), ("low", "typical", "high"), ("range", "typical"), ("typical", "range"))
+KINDS = ("table", "table", "blocks", "transposed", "side", "lines")
+SHAPES = (
+    ("value",), ("value",), ("low", "typical", "high"), ("range", "typical"), ("typical", "range"),
+    ("high", "low", "typical"), ("low", "high"), ("low", "typical", "high", "n"),
+)  # fmt: skip
+ASIDES = ("limit", "detection", "year", "method", "count", "uncertainty")
 LIMITS = {
     "ph": (6.5, 9.5), "conductivity": (2500.0,), "sodium": (200.0,), "chloride": (250.0,), "sulfate": (250.0,),
     "nitrate": (50.0,), "iron": (0.2,), "manganese": (0.05,), "fluoride": (1.5,), "total_dissolved_solids": (1500.0,),
@@ -76,7 +80,9 @@ class _Maker:
             self.shape = ("highest", "range")
         if not set(self.shape) <= set(heads) or self.kind == "transposed":
             self.shape = ("value",)
-        supplies = {"table": (1, 4), "blocks": (2, 4), "transposed": (1, 5), "side": (1, 2)}[self.kind]
+        if self.kind == "lines":
+            self.form = "text"
+        supplies = {"table": (1, 4), "blocks": (2, 4), "transposed": (1, 5), "side": (1, 2), "lines": (1, 2)}[self.kind]
         self.supplies = list(rng.permutation(PLACES[self.tongue]))[: int(rng.integers(*supplies))]
         self.comma = self.tongue != "en" and self.form != "xlsx" and rng.random() < 0.85
         names = [a for a in NAMES[self.tongue]]
@@ -87,7 +93,7 @@ class _Maker:
             self.unit_place = "label"
         if self.unit_place == "heading":
             self.analytes = [a for a in self.analytes if self.unit(a) in ("mg/l", "mg/L", "")] or ["calcium", "sodium"]
-        extras = [e for e in ("limit", "detection", "year", "method", "count") if e in heads]
+        extras = [e for e in ASIDES if e in heads]
         chosen = [e for e in extras if rng.random() < (0.55 if e == "limit" else 0.12)]
         if self.unit_place == "limit" and "limit" not in chosen:
             chosen.append("limit")
@@ -100,6 +106,17 @@ class _Maker:
         self.dash = str(rng.choice(["-", " - ", "–", " – "] if self.form != "pdf" else ["-", " - "]))
         self.second = self.tongue != "en" and rng.random() < 0.12
         self.waters = {s: _water(rng) for s in self.supplies}
+        self.marked = rng.random() < 0.15  # footnotes
+        self.sections = self.kind in ("table", "blocks") and rng.random() < 0.2
+        self.others = rng.random() < 0.35  # constituents that a plan does not use
+        self.above = rng.random() < 0.3  # lines about the whole report
+        self.wrapped = self.form in ("text", "pdf") and self.kind != "lines" and rng.random() < 0.3
+        self.unit_row = self.kind == "transposed" and rng.random() < 0.4
+        self.no_detect = str(rng.choice(["", "", "ND" if self.tongue == "en" else "n.d."]))
+        self.thousands = str(rng.choice(["", "," if self.tongue == "en" else "\u202f" if self.form != "pdf" else ""]))
+        self.blanks = {
+            (s, a) for s in self.supplies for a in self.analytes if len(self.supplies) > 1 and rng.random() < 0.03
+        }
 
     # --- what is printed of one analyte
 
@@ -144,6 +161,8 @@ class _Maker:
     def number(self, x: float, decimals: int) -> str:
         """A number as it is printed."""
         text = f"{x:.{decimals}f}"
+        if x >= 1000 and decimals == 0 and self.thousands:
+            text = f"{text[:-3]}{self.thousands}{text[-3:]}"
         return text.replace(".", ",") if self.comma else text
 
     def label(self, analyte: str) -> str:
@@ -154,14 +173,20 @@ class _Maker:
         if self.second and analyte in NAMES["en"] and NAMES["en"][analyte] != name and analyte not in ("alkalinity",):
             name += f" / {NAMES['en'][analyte]}"
         unit = self.unit(analyte)
-        if self.unit_place == "label" and unit:
+        if self.marked and len(analyte) % 4 == 0:
+            name += " (1)" if len(self.analytes) % 2 else "*"
+        if self.unit_place == "label" and unit and not self.unit_row:
             name += f" ({unit})" if len(self.analytes) % 2 or "as " in unit else f" [{unit}]"
         return name
 
     def cell(self, column: str, analyte: str, supply: str) -> str:
         """The cell of a column in the row of an analyte."""
-        if column in ("limit", "detection", "year", "method", "count"):
+        if column == "n":
+            return str(4 + len(analyte) % 9)
+        if column in ASIDES:
             return self._aside(column, analyte)
+        if (supply, analyte) in self.blanks:
+            return "-" if len(analyte) % 2 else ""
         v = self.value(supply, analyte)
         if v.below is not None:
             under = self._under(v)
@@ -172,6 +197,8 @@ class _Maker:
         return {"value": typical, "typical": typical, "low": low, "high": high, "highest": high}[column]
 
     def _under(self, v: Value) -> str:
+        if self.no_detect:
+            return self.no_detect
         return ("<" if self.dash == "-" else "< ") + self.number(float(v.below or 0), v.decimals)
 
     def _aside(self, column: str, analyte: str) -> str:
@@ -187,6 +214,8 @@ class _Maker:
             return f"{text} {unit}".strip() if self.unit_place == "limit" else text
         if column == "detection":
             return self.number(0.001 * 10 ** (len(analyte) % 3), 3)
+        if column == "uncertainty":
+            return f"± {5 + len(analyte) % 4 * 5} %"
         if column == "count":
             return str(4 + len(analyte) % 9)
         return {"year": "2021", "method": f"ISO {7000 + 37 * len(analyte)}"}[column]
@@ -215,23 +244,68 @@ class _Maker:
                 rows.append([*("" for _ in number), "", *("" for _ in front), *over, *("" for _ in back)])
             middle = [heads[c] for _, c in groups]
             rows.append([*number, heads["name"], *(heads[c] for c in front), *middle, *(heads[c] for c in back)])
+        if self.wrapped:
+            rows[-1:] = self._two_lines(rows[-1])
         for i, analyte in enumerate(analytes, start=1):
+            if self.sections and i in (1, 5):
+                rows.append([SECTIONS[self.tongue][i > 1], *[""] * (len(rows[0]) - 1)])
+            if self.others and i % 4 == 3:
+                rows.append(self._other(i, len(number), front, groups, back))
             asides = [self.unit(analyte) or "-" if c == "unit" else self.cell(c, analyte, supplies[0]) for c in front]
             values = [self.cell(c, analyte, s) for s, c in groups]
             after = [self.cell(c, analyte, supplies[0]) for c in back]
             rows.append([*(str(i) for _ in number), self.label(analyte), *asides, *values, *after])
         return rows
 
+    def _two_lines(self, row: list[str]) -> list[list[str]]:
+        """Heads of several words over two lines."""
+        first, second = [], []
+        for text in row:
+            words = text.split()
+            cut = len(words) - 1 if len(words) > 1 and len(text) > 8 else 0
+            first.append(" ".join(words[:cut]))
+            second.append(" ".join(words[cut:]))
+        return [first, second] if any(first) else [row]
+
+    def _other(
+        self, i: int, numbers: int, front: list[str], groups: list[tuple[str, str]], back: list[str]
+    ) -> list[str]:
+        """A row that no plan uses."""
+        name, unit, figure = OTHERS[self.tongue][i // 4 % 3]
+        figure = figure.replace(".", ",") if self.comma else figure
+        if self.unit_place == "label" and unit:
+            name += f" ({unit})"
+
+        def cell(column: str) -> str:
+            return {"unit": unit or "-", "range": f"{figure}{self.dash}{figure}", "limit": "-", "n": "6"}.get(
+                column, figure
+            )
+
+        aside = {c: self._aside(c, "ph") if c not in ("limit", "unit") else cell(c) for c in (*front, *back)}
+        return [
+            *(str(i) for _ in range(numbers)),
+            name,
+            *(aside[c] for c in front),
+            *(cell(c) for _, c in groups),
+            *(aside[c] for c in back),
+        ]
+
     def parts(self) -> Iterator[tuple[list[str], list[list[str]]]]:
         """Tables with the lines above each."""
         title = f"{TITLES[self.tongue]} 2021"
         lead = [title, PROSE[self.tongue]]
+        if self.above:
+            lead += ABOVE[self.tongue] if self.form == "text" else [" ".join(t.split()) for t in ABOVE[self.tongue]]
         if self.unit_place == "heading":
             lead.append({"en": "All values in mg/L", "de": "Alle Werte in mg/l"}.get(self.tongue, "(mg/l)"))
         if self.kind == "transposed":
             head = [{"en": "Supply", "de": "Ort"}.get(self.tongue, ""), *(self.label(a) for a in self.analytes)]
             body = [[s, *(self.cell("value", a, s) for a in self.analytes)] for s in self.supplies]
-            yield lead, [head, *body]
+            units = [["", *(self.unit(a) for a in self.analytes)]] if self.unit_row else []
+            yield lead, [head, *units, *body]
+        elif self.kind == "lines":
+            rows = self.grid(self.analytes, self.supplies)
+            yield lead, [[c] for row in rows for c in row if c]
         elif self.kind == "blocks":
             for i, supply in enumerate(self.supplies):
                 yield [*(lead if i == 0 else []), supply], self.grid(self.analytes, [supply])
@@ -248,6 +322,8 @@ class _Maker:
             yield lead, both
         else:
             yield lead, self.grid(self.analytes, self.supplies)
+        if self.marked:
+            yield [BELOW[self.tongue]], []
 
     def made(self, seed: int) -> Made:
         """The file and its truth."""
@@ -257,14 +333,18 @@ class _Maker:
         causes += [f"{c} before" for c in self.before] + [f"{c} after" for c in self.after]
         causes += ["second language"] if self.second else []
         causes += ["row numbers"] if self.numbers else []
-        figures = [self._figure(s, a) for s in self.supplies for a in self.analytes]
+        extra = ("marked", "sections", "others", "above", "wrapped", "unit_row", "no_detect", "thousands", "blanks")
+        causes += [name for name in extra if getattr(self, name)]
+        figures = [self._figure(s, a) for s in self.supplies for a in self.analytes if (s, a) not in self.blanks]
         return Made(seed, suffix, data, figures, causes)
 
     def _figure(self, supply: str, analyte: str) -> Figure:
         v = self.value(supply, analyte)
 
         def text(x: float) -> str:
-            return f"<{v.below}" if v.below is not None else f"{x:.{v.decimals}f}"
+            if v.below is not None:
+                return "ND" if self.no_detect else f"<{v.below}"
+            return f"{x:.{v.decimals}f}"
 
         shown = {"value": ("typical",), "range": ("low", "high"), "highest": ("high",)}
         kept = {k for c in self.shape for k in shown.get(c, (c,))}
