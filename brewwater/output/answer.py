@@ -18,6 +18,7 @@ from brewwater.output.towns import Town, Towns, scale_g, towns
 from brewwater.output.vocabulary import GOVERNS, MEASURES, SUBJECT, bypass, stage_name, stage_part, told_of
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import NOT_BOUGHT
+from brewwater.planning.search import out_of_goal
 from brewwater.treatment import DataSheet, Stage, usual_sheet
 from brewwater.verdicts import RANK, Verdict
 from brewwater.verdicts.measure import Subject
@@ -223,7 +224,9 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
         words=words,
         today=now,
         headline=headline(found.towns),
-        outcome=outcome(len(stages), [s.after for s in said], plan.source_verdicts, searching=searching),
+        outcome=outcome(
+            len(stages), [s.after for s in said], plan.source_verdicts, searching=searching, unpaid=_unpaid(plan, words)
+        ),
         stop=_stop(found.towns),
         verdicts=tuple(s for s in said if s.subject != "safety"),
         safety=next(s for s in said if s.subject == "safety"),
@@ -240,6 +243,13 @@ def answer(plan: Plan, words: Words, today: dt.date | None = None, *, searching:
         test=_test(plan, words),
         searching=searching,
     )
+
+
+def _unpaid(plan: Plan, words: Words) -> str:
+    if not plan.recommended or plan.candidate.stages or not plan.alternatives:
+        return ""
+    lost = out_of_goal(plan.scenario, plan.alternatives[0])
+    return words.whole_money(lost, plan.document.money.currency) if lost >= 1 else ""
 
 
 def _stop(found: Sequence[Town]) -> str:
@@ -351,7 +361,7 @@ def _test(plan: Plan, words: Words) -> str:
     if best is None:
         return ""
     if best.test == "none":
-        return "No test would change what you do."
+        return best.because
     money = words.whole_money(best.price, plan.document.money.currency)
     label = best.label[:1].upper() + best.label[1:]
     where = "" if best.supply in ("", "served") or len(plan.scenario.supplies) == 1 else f", {best.supply}"

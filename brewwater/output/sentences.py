@@ -280,13 +280,20 @@ def _known_good(verdicts: Sequence[Verdict]) -> bool:
     return all(v.status == "ok" or (v.subject == "corrosion" and v.status == "unknown") for v in judged)
 
 
-def outcome(stages: int, after: Sequence[Verdict], before: Sequence[Verdict], *, searching: bool) -> str:
-    """What the treatment makes of it."""
+def outcome(
+    stages: int, after: Sequence[Verdict], before: Sequence[Verdict], *, searching: bool, unpaid: str = ""
+) -> str:
+    """What the treatment makes of it. ``unpaid``: what is out of goal costs a year, where the search found that no
+    treatment pays."""
     if stages == 0:
         if searching:
             return "Looking for a treatment."
         fine = all(v.status == "ok" for v in before if v.subject != "safety")
-        return "Nothing to buy." if fine else "There is no treatment in this plan."
+        if fine:
+            return "Nothing to buy."
+        if unpaid and any(v.status in ("act", "watch") for v in before if v.subject != "safety"):
+            return f"No treatment pays with these drinks: it costs about {unpaid} a year as it is."
+        return "There is no treatment in this plan."
     left = [v for v in after if v.subject != "safety"]
     count = f"{number_word(stages).capitalize()} stage{'s' if stages > 1 else ''}"
     one = stages == 1

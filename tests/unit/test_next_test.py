@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 
 from brewwater.plan import make_plan
 from brewwater.planning.candidate import Candidate, evaluate
-from brewwater.planning.document import PlanDocument, load_document
+from brewwater.planning.document import PlanDocument, demo_document, load_document
 from brewwater.planning.scenario import Scenario, prepare
 from brewwater.planning.search import Alternative, Scales
 from brewwater.planning.value_of_a_test import Decision, decisions, next_tests
@@ -101,7 +102,7 @@ def test_no_test_would_change_anything_is_an_answer() -> None:
     (found,) = next_tests(scenario, candidate, others)
     assert found.test == "none"
     assert found.value == 0
-    assert "No single test" in found.because
+    assert "what you buy" in found.because
 
 
 def test_a_bypass_is_a_decision_too() -> None:
@@ -186,3 +187,14 @@ def test_read_at_the_source_it_is_no_longer_missing(missing: str) -> None:
     assert not any(
         "Not measured" in t.because and t.analyte == missing for t in next_tests(scenario, candidate, others)
     )
+
+
+def test_that_no_test_pays_is_never_leave_to_skip_the_one_for_safety() -> None:
+    from brewwater.planning.value_of_a_test.choose import _none
+
+    plan = make_plan(demo_document().model_copy(update={"train": ()}), search=False)
+    safety = next(v for v in plan.candidate.verdicts if v.subject == "safety")
+    assert safety.status == "unknown"
+    assert _none(plan.candidate).because == "For safety, a certified lab's test. No other changes what you buy."
+    settled = tuple(replace(v, status="ok") if v.subject == "safety" else v for v in plan.candidate.verdicts)
+    assert _none(replace(plan.candidate, verdicts=settled)).because == "No single test would change what you buy."

@@ -9,7 +9,7 @@ from brewwater.planning.search.best import Best
 from brewwater.planning.search.kinds import NAMES, Kind, bases, in_size, kinds, stage
 from brewwater.planning.search.search import Alternative, Cancelled, Progress, Search, recommend
 from brewwater.planning.search.weigh import Scales
-from brewwater.planning.search.words import cost_over_years, over_years
+from brewwater.planning.search.words import cost_over_years, out_of_goal, over_years
 
 __all__ = [
     "NAMES",
@@ -24,6 +24,7 @@ __all__ = [
     "cost_over_years",
     "in_size",
     "kinds",
+    "out_of_goal",
     "over_years",
     "recommend",
     "stage",

@@ -46,6 +46,8 @@ def explained(scenario: Scenario, ranked: Sequence[Alternative]) -> Iterator[Alt
     for place, one in enumerate(ranked):
         if place == 0 and one.fits:
             text = _beyond(scenario, one) if beyond else _first(scenario, one)
+            if not one.candidate.stages and not beyond:
+                text = _nothing_pays(scenario, one, ranked[1:]) or text
             if stopped:
                 text = f"Not before the stop on safety of {', '.join(stopped)} is lifted. {text}"
         else:
@@ -112,6 +114,29 @@ def _first(scenario: Scenario, one: Alternative) -> str:
     text = f"Least cost and least harm together: {money} {over_years(scenario)}"
     text += f"; of the waters the report allows, {', '.join(shares)}." if shares else "."
     return text + _nothing_for_scale(one)
+
+
+def out_of_goal(scenario: Scenario, one: Alternative) -> float:
+    """What is left out of goal is reckoned to cost a year, in whole units of the currency."""
+    return float(round(sum(float(mean(x, scenario.weights)) for x in one.weight.loss.values())))
+
+
+def _nothing_pays(scenario: Scenario, one: Alternative, others: Sequence[Alternative]) -> str:
+    """Why nothing is bought for a water that is not in goal; empty where there is nothing to mend."""
+    lost = out_of_goal(scenario, one)
+    if lost < 1:
+        return ""
+    text = "No treatment pays with these drinks: what is out of goal is reckoned to cost "
+    text += f"{_currency(scenario, lost)} a year"
+    mending = [a for a in others if a.fits and out_of_goal(scenario, a) < lost]
+    if not mending:
+        return f"{text}, and none of those tried leaves less."
+    best = min(mending, key=lambda a: cost_over_years(scenario, a) + out_of_goal(scenario, a))
+    dearer = cost_over_years(scenario, best) - cost_over_years(scenario, one)
+    saved = lost - out_of_goal(scenario, best)
+    return (
+        f"{text}; the best of those tried saves {_currency(scenario, saved)} of it for {_currency(scenario, dearer)}."
+    )
 
 
 def _nothing_for_scale(one: Alternative) -> str:

@@ -65,7 +65,7 @@ def next_tests(scenario: Scenario, candidate: Candidate, alternatives: Sequence[
             if test is not None:
                 found.append(test)
     if not found:
-        return (_none(),)
+        return (_none(candidate),)
 
     def order(t: NextTest) -> tuple[int, int, float]:
         missing = t.analyte in _FIRST and t.supply in _unmeasured(scenario, t.analyte)
@@ -90,7 +90,10 @@ def _unsettled(candidate: Candidate) -> dict[str, str]:
     return found
 
 
-def _none() -> NextTest:
+def _none(candidate: Candidate) -> NextTest:
+    """That no test pays; what buys no treatment may still be asked for safety, which no treatment answers."""
+    unsafe = any(v.subject == "safety" and v.status == "unknown" for v in candidate.verdicts)
+    said = "For safety, a certified lab's test. No other changes" if unsafe else "No single test would change"
     return NextTest(
         "none",
         "no test",
@@ -100,7 +103,7 @@ def _none() -> NextTest:
         0.0,
         0.0,
         0.0,
-        "No single test would change what you do: spend the money on water and coffee.",
+        f"{said} what you buy.",
         cite("common_practice"),
     )
 

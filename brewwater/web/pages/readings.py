@@ -202,7 +202,7 @@ def _worth(plan: Plan, words: Words) -> None:
         return
     tests = [t for t in plan.next_tests if t.test != "none"]
     if not tests:
-        show.say(next((t.because for t in plan.next_tests), "No single test would change what you do."))
+        show.say(next((t.because for t in plan.next_tests), "No single test would change what you buy."))
         return
     currency = plan.document.money.currency
     names = [f"{_capital(t.label)}, {t.supply}" for t in tests]
