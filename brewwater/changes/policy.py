@@ -67,7 +67,7 @@ def stops_of(calendar: Calendar) -> tuple[Standstill, ...]:
     it. A suspension keeps it until the notice is lifted and then replaces it.
     """
     found: list[Standstill] = []
-    for closure in calendar.closures:
+    for closure in calendar.stops:
         at = calendar.span_of(closure)
         if closure.start >= calendar.end or closure.end < calendar.start:
             continue
@@ -95,7 +95,7 @@ def moves_of(calendar: Calendar, policy: Policy) -> IntArray:
     moved = np.arange(count)
     if policy.before_events:
         outside = np.ones(count, dtype=bool)
-        for event in calendar.events:
+        for event in calendar.busy:
             outside[calendar.span_of(event)] = False
         # the last day before the events that follow each other; nothing lies before those that open the plan
         free = np.maximum.accumulate(np.where(outside, moved, -1)) if count else moved

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import calendar as calendar_module
 import datetime as dt
-from typing import Annotated, Literal
+from collections.abc import Iterator
+from typing import Annotated, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +42,13 @@ class Dated(Part):
         return self
 
 
-class Event(Dated):
+class Yearly(Dated):
+    """Something dated that may come again: with ``yearly`` on the same days of every later year."""
+
+    yearly: bool = False
+
+
+class Event(Yearly):
     """Busy days: a ``multiplier`` on the ordinary day, or ``drinks_per_day`` counted. They are service days
     whatever the weekday, unless the unit is closed."""
 
@@ -56,7 +63,7 @@ class Event(Dated):
         return self
 
 
-class Closure(Dated):
+class Closure(Yearly):
     """No service. ``stored`` is a lay-up: wet cartridges are thrown away at its start, new ones go in after
     it. ``frozen`` with the cartridges left in and not ``drained`` ends them too."""
 
@@ -71,6 +78,9 @@ class Suspension(Dated):
 
     name: Name = "boil-water notice"
     replace_cartridges: bool = True
+
+
+_Again = TypeVar("_Again", bound=Yearly)
 
 
 class Season(Part):
@@ -101,6 +111,26 @@ class Calendar(Part):
         return months_later(self.start, self.months)
 
     @property
+    def busy(self) -> tuple[Event, ...]:
+        """Every event that reaches into the plan or comes before it, those of each year apart; in the order in which a
+        later one replaces an earlier one."""
+        return tuple(each for event in self.events for each in self._each(event))
+
+    @property
+    def stops(self) -> tuple[Closure, ...]:
+        """Every closure, those of each year apart."""
+        return tuple(each for closure in self.closures for each in self._each(closure))
+
+    def _each(self, one: _Again) -> Iterator[_Again]:
+        """The first, and those of the years after as far as the plan goes: on the same day of the month, as long."""
+        yield one
+        days = one.end - one.start
+        for months in range(12, 12 * (self.end.year - one.start.year) + 12, 12) if one.yearly else ():
+            start = months_later(one.start, months)
+            if self.start <= start + days and start < self.end:
+                yield one.model_copy(update={"start": start, "end": start + days})
+
+    @property
     def days(self) -> DayArray:
         """Every day of the plan, ``datetime64[D]``."""
         return np.arange(np.datetime64(self.start, "D"), np.datetime64(self.end, "D"))
@@ -123,12 +153,12 @@ def curves(calendar: Calendar) -> tuple[BoolArray, FloatArray]:
     for season in calendar.seasons:
         ordinary[np.isin(month, season.months)] *= season.multiplier
     plain = ordinary.copy()
-    for event in calendar.events:
+    for event in calendar.busy:
         at = calendar.span_of(event)
         is_open[at] = True
         ordinary[at] = 0.0 if event.multiplier is None else plain[at] * event.multiplier
         counted[at] = event.drinks_per_day or 0.0
-    for stop in (*calendar.closures, *calendar.suspensions):
+    for stop in (*calendar.stops, *calendar.suspensions):
         is_open[calendar.span_of(stop)] = False
     years = np.arange(len(days)) / DAYS_PER_YEAR
     return is_open, np.array([ordinary, ordinary * years, counted, np.ones(len(days))]) * is_open

@@ -161,7 +161,7 @@ def _descales(plan: Plan) -> Iterator[_Entry]:
 
 def _stops(plan: Plan) -> Iterator[_Entry]:
     calendar = plan.document.demand.calendar
-    for stop in calendar.closures:
+    for stop in calendar.stops:
         stored = stop.kind == "stored"
         yield _Entry(
             ("closure", stop.name, stop.start.isoformat()),

@@ -118,7 +118,7 @@ RULES: tuple[DateRule, ...] = (
     DateRule(
         dt.date(2026, 12, 1),
         "a change is not moved into an event right before another: it is made before both",
-        lambda scenario, candidate: len(scenario.document.demand.calendar.events) > 1,
+        lambda scenario, candidate: len(scenario.document.demand.calendar.busy) > 1,
     ),
 )
 

@@ -59,7 +59,8 @@ class TankDays:
 
 
 def filled_with(fills: Sequence[Fill], demand: Demand, names: Sequence[str]) -> IntArray:
-    """Index of the supply filled on each day, shape (day,); -1 on a day without a fill."""
+    """Index of the supply filled on each day, shape (day,); -1 on a day without a fill. Where several fills name a day,
+    the last of the list counts."""
     weekday = (demand.days.astype("datetime64[D]").astype(int) + 3) % 7
     filled = np.full(len(demand.days), -1)
     for fill in fills:
@@ -90,7 +91,7 @@ def tank_days(inputs: FillCalendar, demand: Demand, calendar: Calendar, *, round
     names = tuple(dict.fromkeys(fill.supply for fill in inputs.fills))
     filled = filled_with(inputs.fills, demand, names)
     emptied = np.zeros(len(filled), dtype=bool)
-    for stop in (*calendar.suspensions, *(c for c in calendar.closures if c.drained or c.kind == "stored")):
+    for stop in (*calendar.suspensions, *(c for c in calendar.stops if c.drained or c.kind == "stored")):
         emptied[calendar.span_of(stop)] = True
     first = filled[filled >= 0]
     tank = np.eye(len(names))[first[0] if len(first) else 0]

@@ -91,7 +91,7 @@ def _coming(answer: Answer, calendar: Calendar) -> Iterator[tuple[dt.date, str, 
         yield c.date, "change", c, f"{verb} {c.part}", remark
         if late and c.fitted is not None:
             yield c.fitted, "fit", c, f"Put in new {c.part}", "after the stop"
-    for e in calendar.events:
+    for e in calendar.busy:
         if e.end >= answer.today:
             yield e.start, "event", None, e.name, f"to {answer.short_day(e.end)}" if e.end != e.start else ""
 

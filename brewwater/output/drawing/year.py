@@ -148,7 +148,7 @@ def _later(day: dt.date, months: int) -> dt.date:
 def _busy(calendar: Calendar, today: dt.date, end: dt.date) -> list[tuple[dt.date, dt.date, str, str]]:
     return [
         (max(e.start, today), e.end, e.name, f" ×{e.multiplier:.3g}" if getattr(e, "multiplier", None) else "")
-        for e in calendar.events
+        for e in calendar.busy
         if e.end >= today and e.start < end
     ]
 
@@ -156,7 +156,7 @@ def _busy(calendar: Calendar, today: dt.date, end: dt.date) -> list[tuple[dt.dat
 def _stored(calendar: Calendar, today: dt.date, end: dt.date) -> list[tuple[dt.date, dt.date, str]]:
     return [
         (max(c.start, today), min(c.end, end), "Lay-up" if c.kind == "stored" else "Closed")
-        for c in calendar.closures
+        for c in calendar.stops
         if c.end >= today and c.start < end and (c.end - c.start).days >= 6
     ]
 

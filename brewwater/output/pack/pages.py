@@ -139,7 +139,7 @@ def _year(pack: Pack, most: int) -> Iterator[Section]:
     scale = [d for d in plan.calendar.descales if today <= d.date < end]
     if scale:
         yield Section("Descale, by the scale laid down", tuple(f"{d.date.isoformat()}: {d.machine}" for d in scale[:8]))
-    stops = [f"{c.start} to {c.end}: {c.name}" for c in calendar.closures if c.end >= today and c.start < end]
+    stops = [f"{c.start} to {c.end}: {c.name}" for c in calendar.stops if c.end >= today and c.start < end]
     if stops:
         yield Section("No service", tuple(stops[:6]))
     kits = plain(plan.document.money.test_kits_per_year)

@@ -257,10 +257,10 @@ def calendar_page(plan: Plan, due: Sequence[Due]) -> SheetPage:
     header = ("Order by", "Take out", "Fit new", "Early to late", "Cartridge", "Governed by", "Unused")
     calendar = plan.document.demand.calendar
     stops = [
-        f"{c.start} to {c.end}: {c.name}, {'in store' if c.kind == 'stored' else 'closed'}" for c in calendar.closures
+        f"{c.start} to {c.end}: {c.name}, {'in store' if c.kind == 'stored' else 'closed'}" for c in calendar.stops
     ]
     stops += [f"{s.start} to {s.end}: {s.name}" for s in calendar.suspensions]
-    busy = [f"{e.start} to {e.end}: {e.name}" for e in calendar.events]
+    busy = [f"{e.start} to {e.end}: {e.name}" for e in calendar.busy]
     policy, scaled = plan.document.policy, plan.calendar.descales
     return SheetPage(
         "calendar",

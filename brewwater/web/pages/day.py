@@ -161,6 +161,8 @@ def _fills() -> None:
                 icon=":material/delete:",
                 disabled=len(on.typed.fill.fills) == 1,
             )
+    if len(on.typed.fill.fills) > 1:
+        st.caption("Where two name the same day, the lower one counts.")
     fields.act("Add a fill", "fill_add", partial(_add_fill, supplies[-1]), icon=":material/add:")
     fields.number(
         "Old water left at a refill",
@@ -194,7 +196,7 @@ def _year(plan: Plan, words: Words) -> None:
     days = [d.astype(dt.date) for d in needs.days]
     calendar = plan.document.demand.calendar
     busy = np.zeros(len(days), dtype=bool)
-    for event in calendar.events:
+    for event in calendar.busy:
         busy[calendar.span_of(event)] = True
     st.altair_chart(
         demand_year(days, amounts, needs.open, words.unit("volume"), planning.colours(), busy),

@@ -129,6 +129,8 @@ def _dated(part: str, i: int, item: Any) -> None:
             fields.day("From", f"{part}_start_{i}", value=item.start.isoformat(), write=partial(_set_start, part, i))
         with columns[1]:
             fields.day("to", f"{part}_end_{i}", (*path, "end"))
+        if part != "suspensions":
+            fields.switch("Every year", f"{part}_yearly_{i}", (*path, "yearly"))
         if part == "events":
             counted = item.drinks_per_day is not None
             fields.number(
