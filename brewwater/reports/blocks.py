@@ -87,7 +87,7 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
         if named < 3 and not few:
             continue
         least = named if few else 3
-        rows = [k for k in range(i + 1, min(i + 40, len(lines))) if sum(is_value(c.text) for c in lines[k]) >= least]
+        rows = [k for k in range(i + 1, min(i + 40, len(lines))) if _figures_in(lines[k], least)]
         if not rows or rows[0] - i > 4:
             continue
         pitch = min((_level(lines[b]) - _level(lines[a]) for a, b in pairwise([i, *rows])), default=1.0)
@@ -104,6 +104,7 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
                 spans[-1][1] = max(spans[-1][1], cell.x1)
             else:
                 spans.append([cell.x0, cell.x1])
+        _widen(spans, line)
         tops = [lines[k] for k in range(top, rows[0])]
         units = [row for row in tops if sum(read_unit(c.text) is not None for c in row) >= 0.6 * len(row)]
         heads = [row for row in tops if row not in units and (row is line or _aligned(row, spans))]
@@ -113,6 +114,24 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
         if made is not None:
             return [replace(made, lines=frozenset(range(top, last + 1)))]
     return []
+
+
+def _figures_in(line: Line, least: int) -> bool:
+    """A row of figures; one of which some are blank holds dashes in their place."""
+    values = sum(is_value(c.text) for c in line)
+    dashes = sum(_DASHES.fullmatch(c.text) is not None for c in line)
+    return values >= least or (values > 0 and values + dashes >= max(least, len(line) - 1))
+
+
+def _widen(spans: list[list[float]], heads: Line) -> None:
+    """Columns reach under their heads, where there is a head for each column of figures."""
+    named = [c for c in heads if read_label(c.text) is not None]
+    if len(named) != len(spans) - 1:
+        return
+    for k, cell in enumerate(named, start=1):
+        after = spans[k + 1][0] if k + 1 < len(spans) else cell.x1
+        if spans[k - 1][1] <= cell.x0 and cell.x1 <= after:
+            spans[k] = [min(spans[k][0], cell.x0), max(spans[k][1], cell.x1)]
 
 
 def _level(line: Line) -> float:

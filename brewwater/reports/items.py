@@ -138,7 +138,7 @@ def entry(line: str) -> Entry | None:
     ends = [
         len(line),
         *(s for s in stops if s >= found[0].end - 3),
-        *(i for i in _unit_starts(line) if i >= found[0].end),
+        *(i for i in _unit_starts(line) if i >= found[0].end and masked[i] != "_"),
     ]
     ends += [m.end() for m in re.finditer(r"[:=]", line) if m.end() > found[0].start]
     for end in sorted(set(ends)):

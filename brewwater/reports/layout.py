@@ -241,6 +241,10 @@ def parts_of(lines: Sequence[Line], region: Region, form: str = "print") -> list
     reach = max((c.x1 for c, n in _seen(figures, figures) if n >= need), default=region.reach)
     short = [c for c in cells if len(c.text) <= 12]
     reach = max([reach, *(c.x1 for c, n in _seen(short, short) if n >= max(need, 0.5 * len(rows)))])
+    for head in (c for p in out if is_head(p) for c in p.cells if role_of(c.text) in ("limit", "unit")):
+        under = [c for c in cells if min(c.x1, head.x1) > max(c.x0, head.x0)]  # "max. 250 mg/l", "- mg/l"
+        if head.x1 > reach and len(under) >= need:
+            reach = max(reach, head.x1, *(c.x1 for c in under))
     units = [c for c in cells if read_unit(c.text) is not None]
     aligned = frozenset(id(c) for c, n in _seen(units, units) if n >= max(2, 0.2 * len(rows)))
     firm = [c for c in cells if is_value(c.text) or id(c) in aligned]

@@ -51,12 +51,15 @@ def repeated_heads(texts: Sequence[Sequence[str]]) -> list[list[tuple[int, str]]
     """
     counts = Counter(head for page in texts for t in page if (head := _head(t)))
     again = {head for head, n in counts.items() if n >= 2}
+    lines = Counter(" ".join(t.split()) for page in texts for t in page)
     found: list[list[tuple[int, str]]] = [[] for _ in texts]
     for p, page in enumerate(texts):
         for i, text in enumerate(page):
             if _head(text) not in again:
                 continue
-            at = next((j for j in range(i - 1, max(i - 3, -1), -1) if page[j].strip()), None)
+            above = range(i - 1, max(i - 5, -1), -1)
+            # a line that repeats over each table is the upper line of its heads
+            at = next((j for j in above if page[j].strip() and lines[" ".join(page[j].split())] == 1), None)
             if at is None or not _lone(page[at]):
                 return [[] for _ in texts]
             found[p].append((at, page[at].strip()[:80]))

@@ -46,8 +46,8 @@ def analysis_of(rows: Sequence[Row], supply: str) -> tuple[dict[str, Measurement
         if not spans:
             continue
         first, span = min(spans, key=lambda p: (-p[0].confidence, p[0].unit.lower() not in ("mg/l", "ppm")))
-        apart = [r for r, s in _spans_all(own) if not _agree(s, span)]
-        clash = [(r, s) for r, s in spans if not _agree(s, span)]
+        apart = [r for r, s in _spans_all(own) if not _agree(s, span, analyte)]
+        clash = [(r, s) for r, s in spans if not _agree(s, span, analyte)]
         if span.low > 0:  # not found in one row, a figure in another
             nothing = Span(low=0.0, high=span.high)
             clash += [(r, nothing) for r in sure if r.below_detection and r.high is None and r is not first]
@@ -139,10 +139,12 @@ def _span(row: Row) -> Span | None:
     return Span(low=min(ends), typical=typical, high=max(ends))
 
 
-def _agree(a: Span, b: Span) -> bool:
+def _agree(a: Span, b: Span, analyte: str = "") -> bool:
     """Two printings of one quantity agree: each end, and the middle, within rounding."""
 
     def near(x: float, y: float) -> bool:
+        if analyte == "ph":  # a logarithm: a tenth is 26 % of the acid
+            return abs(x - y) <= 0.1
         return abs(x - y) <= max(0.06 * max(abs(x), abs(y)), 0.005)
 
     if a.typical is not None and b.typical is not None and not near(a.typical, b.typical):

@@ -242,14 +242,15 @@ def _cell(text: str, record: PrintedRecord) -> str | None:
     """One line as a cell of a record: taken, and what it was; None where it ends the record."""
     if text.startswith(("±", "+/-", "+-")) or (text.startswith("(") and not re.search(r"\d", text)):
         return "remark"  # how sure a figure is, or a word about it
+    if len(text) <= 3 and set(text) <= set("-–—/"):
+        first = record.analyte == "ph" and not record.figures and not record.units
+        (record.units if first else record.figures).append("-")  # pH has no unit
+        return "blank"
     if read_unit(text) is not None and read_value(text) is None:
         record.units.append(text)
         return "unit"
     items = cut(unglue(text))
     kinds = [i.kind for i in items]
-    if len(text) <= 3 and set(text) <= set("-–—/"):
-        record.figures.append("-")
-        return "blank"
     values = kinds.count("value")
     words = kinds.count("word")
     if values and words == 0:

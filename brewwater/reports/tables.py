@@ -73,8 +73,8 @@ class _Reader:
                 now.body.append(row)
             elif row[0] and not now.body:
                 now.header.append(row)
-                now.title = row[0]
-            elif row[0] and _is_title(row[0]):
+                now.title = row[0] if names_a_place(row[0]) or not now.title else now.title
+            elif row[0] and _is_title(row[0]) and (names_a_place(row[0]) or not now.title):
                 blocks.append(now)
                 now = _Block([], [], row[0])
         blocks.append(now)
