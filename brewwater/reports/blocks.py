@@ -90,7 +90,8 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
         rows = [k for k in range(i + 1, min(i + 40, len(lines))) if _figures_in(lines[k], least)]
         if not rows or rows[0] - i > 4:
             continue
-        pitch = min((_level(lines[b]) - _level(lines[a]) for a, b in pairwise([i, *rows])), default=1.0)
+        levels = [_level(lines[k]) for k in range(i, rows[-1] + 1) if lines[k]]
+        pitch = min((b - a for a, b in pairwise(levels) if b > a), default=1.0)
         top = max(0, i - 1)
         if top < i and (not lines[top] or _level(line) - _level(lines[top]) > 1.7 * pitch):
             top = i  # a line about the whole report
@@ -108,7 +109,7 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
         tops = [lines[k] for k in range(top, rows[0])]
         units = [row for row in tops if sum(read_unit(c.text) is not None for c in row) >= 0.6 * len(row)]
         heads = [row for row in tops if row not in units and (row is line or _aligned(row, spans))]
-        cells = [_columns_text(heads, spans), *(_columns_text([row], spans) for row in units)]
+        cells = [_columns_text(heads, spans), *(_columns_text([_under_heads(row, line)], spans) for row in units)]
         cells += [_columns_text([row], spans) for row in body]
         made = make_grid([list(c) for c in zip(*cells, strict=True)] if few else cells, number)
         if made is not None:
@@ -121,6 +122,15 @@ def _figures_in(line: Line, least: int) -> bool:
     values = sum(is_value(c.text) for c in line)
     dashes = sum(_DASHES.fullmatch(c.text) is not None for c in line)
     return values >= least or (values > 0 and values + dashes >= max(least, len(line) - 1))
+
+
+def _under_heads(row: Line, heads: Line) -> Line:
+    """Units, each standing where the one head above it stands: they line up with the heads, not with the figures."""
+    out = []
+    for cell in row:
+        over = [h for h in heads if min(h.x1, cell.x1) > max(h.x0, cell.x0)]
+        out.append(replace(cell, x0=over[0].x0, x1=over[0].x1) if len(over) == 1 else cell)
+    return out
 
 
 def _widen(spans: list[list[float]], heads: Line) -> None:

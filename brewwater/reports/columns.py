@@ -397,7 +397,9 @@ def _may_name(text: str) -> bool:
     text = text.removeprefix("~")
     return (
         len(text) <= 80
-        and not re.search(r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|[;:]\s+\S|[a-z]{4}\.\s+\S|[a-z]{3}\.$|^\W*$", text)
+        and not re.search(
+            r"\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|[;:]\s+\S|[a-z]{4}\.\s+\S|\.\s+[a-zà-ÿ]|[a-z]{3}\.$|^\W*$", text
+        )
         and (not _DAY.search(text))
     )
 

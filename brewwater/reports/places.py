@@ -11,6 +11,7 @@ from dataclasses import replace
 from brewwater.reports.columns import role_of
 from brewwater.reports.layout import Line
 from brewwater.reports.names import read_label
+from brewwater.reports.settle import names_a_place
 from brewwater.reports.words import Page
 
 _WORDS = (
@@ -60,7 +61,8 @@ def repeated_heads(texts: Sequence[Sequence[str]]) -> list[list[tuple[int, str]]
             above = range(i - 1, max(i - 5, -1), -1)
             # a line that repeats over each table is the upper line of its heads
             at = next((j for j in above if page[j].strip() and lines[" ".join(page[j].split())] == 1), None)
-            if at is None or not _lone(page[at]):
+            far = at is not None and any(page[j].strip() for j in range(at + 1, i))
+            if at is None or not _lone(page[at]) or (far and not _clear_name(page[at])):
                 return [[] for _ in texts]
             found[p].append((at, page[at].strip()[:80]))
     names = [name for page in found for _, name in page]
@@ -96,6 +98,11 @@ def _lone(text: str) -> bool:
     bare = text.strip()
     letters = re.search(r"[^\W\d_]{3}", bare) is not None
     return letters and len(bare) <= 60 and not re.search(r"\s{2,}|[.:;]$", bare) and read_label(bare) is None
+
+
+def _clear_name(text: str) -> bool:
+    """Whether a line further up is surely a name: it does not begin small, and no word of it is about tables."""
+    return not text.strip()[:1].islower() and names_a_place(text)
 
 
 def place_of(top: int, named: Sequence[tuple[int, str]], before: str | None) -> str | None:

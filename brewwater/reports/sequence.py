@@ -14,6 +14,7 @@ from itertools import combinations, pairwise
 
 from brewwater.reports.columns import VALUE_ROLES, Role, role_of, year_of
 from brewwater.reports.grid import Grid
+from brewwater.reports.headings import unit_everywhere
 from brewwater.reports.items import Entry, Item, cut, entry, is_limit, part_figures, unglue
 from brewwater.reports.names import mentions, read_label
 from brewwater.reports.values import read_value
@@ -59,6 +60,9 @@ def read_sequences(lines: Sequence[tuple[int, str]], page: int | None) -> list[G
     for first, records in runs:
         head_lines = [t for _, t in lines[before:first]]
         own = _heads(head_lines)
+        apart = _heads(head_lines, apart=True)
+        if len(apart) > len(own) and _as_many(records, apart) > _as_many(records, own):
+            own = apart
         heads = own or heads
         title = _title(head_lines, bool(own))
         grid = _grid(records, own or (heads if _fits(records, heads) else []), page, title)
@@ -75,6 +79,12 @@ def _fits(records: Sequence[PrintedRecord], heads: Sequence[Head]) -> bool:
     values = [h for h in columns if h.role != "limit"]
     counts = [len(_stripped(r.figures)) for r in records]
     return bool(values) and max(counts) <= len(columns) and sorted(counts)[len(counts) // 2] >= len(values)
+
+
+def _as_many(records: Sequence[PrintedRecord], heads: Sequence[Head]) -> int:
+    """How many records print a figure for each column."""
+    columns = sum(h.role not in _SKIP for h in heads)
+    return sum(len(r.figures) == columns for r in records)
 
 
 def _split_bars(lines: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:
@@ -315,9 +325,9 @@ def _line_heads(text: str) -> list[Head]:
     return [Head("date" if year_of(c) else role_of(c), c) for c in cells]
 
 
-def _heads(lines: Sequence[str]) -> list[Head]:
-    """The columns that the lines above a table name, in their order."""
-    lines = [t.strip() for t in lines]
+def _heads(lines: Sequence[str], *, apart: bool = False) -> list[Head]:
+    """The columns that the lines above a table name, in their order; limits in two lines are one, or ``apart``."""
+    lines = [t.strip() for t in lines if not unit_everywhere([t])]
     for text in reversed(lines[-6:]):
         found = _line_heads(text)
         roles = [h.role for h in found if h.role]
@@ -355,7 +365,7 @@ def _heads(lines: Sequence[str]) -> list[Head]:
     out = out[start:]
     merged: list[Head] = []
     for head in out:
-        if merged and head.role == merged[-1].role == "limit":
+        if merged and head.role == merged[-1].role == "limit" and not apart:
             merged[-1] = Head("limit", f"{merged[-1].text} {head.text}")
         else:
             merged.append(head)
