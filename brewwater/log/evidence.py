@@ -21,7 +21,7 @@ from brewwater.water import Water, speciate
 
 FloatArray = NDArray[np.float64]
 
-# A reading may be taken at any time of its day: standard deviation of the difference of two, in days.
+# A reading is taken at any time of a service day: standard deviation of the difference of two, in service days.
 _TIME_OF_DAY = np.sqrt(2 / 12)
 # Many tests narrow the water no further than so many would: a year's water is not one number (a choice).
 MOST_WORTH = 9.0
@@ -109,7 +109,7 @@ def metered_log(meter: Metered, needs: Demand, draws: Draws) -> FloatArray:
     slope = 1 + instrument("meter_gal").relative_sd * draws.normal(_slope(meter))
     expected = metered_gal(meter, needs) * slope
     days = np.maximum(meter.service_days, 1.0)
-    share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(days), _TIME_OF_DAY / np.maximum(meter.days, 1))
+    share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(days), _TIME_OF_DAY / days)
     sd = np.sqrt((expected * share[:, None]) ** 2 + 1.0)  # one gallon: what is read off the dial
     return np.asarray(robust_normal(meter.gal[:, None], expected, sd).sum(axis=0))
 
@@ -123,7 +123,7 @@ def foretold_gal(
     litres = np.asarray(sum(needs.branch_amounts(b) for b in meter.branches))
     slope = 1 + instrument("meter_gal").relative_sd * draws.normal(_slope(meter))
     service = max(int(line.open_days[to] - line.open_days[at]), 1)
-    share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(service), _TIME_OF_DAY / max(to - at, 1))
+    share = np.hypot(instrument("day_to_day").relative_sd / np.sqrt(service), _TIME_OF_DAY / service)
     # nothing was learned of days to come: their column is fresh, not one that was resampled with the others
     days = 1 + share * Draws(draws.n, draws.seed).normal(f"fact/days from {first} to {last}")
     return np.asarray((line.sums[to] - line.sums[at]) @ litres / GAL_L * slope * np.maximum(days, 0.0))
