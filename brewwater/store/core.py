@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select
 from brewwater.errors import InputError
 from brewwater.store import access, backups, bundle, database, seal, tables
 from brewwater.store.admission import AdmissionStore
+from brewwater.store.drafts import DraftStore
 from brewwater.store.erasure import EraseStore
 from brewwater.store.faults import NotAllowed
 from brewwater.store.log import LogStore
@@ -24,7 +25,7 @@ from brewwater.store.text import canonical, document_text, read_json
 from brewwater.store.told import ToldStore
 
 
-class Store(ToldStore, LogStore, ShelfStore, AdmissionStore, PhotoStore, RoundStore, EraseStore):
+class Store(ToldStore, DraftStore, LogStore, ShelfStore, AdmissionStore, PhotoStore, RoundStore, EraseStore):
     """Everything, for one person. See ``people.UnitStore`` for what it is made from."""
 
     def planned(self, ref: str) -> Document:

@@ -3,7 +3,8 @@
 Format 2 adds the seal of each unit (see ``seal``), where a restored unit came from, and the shelf; format 3 who is let
 in; format 4 the photos with a seal of their own, the order of a person's round, and the secret address of the calendar
 feed; format 5 the gravestones (see ``erasure``): rows of a unit that has one may be dropped, and no others; format 6
-what was last told of a unit's dates. A store of an earlier format is brought to this one when it is first opened.
+what was last told of a unit's dates, and drafts. A store of an earlier format is brought to this one when it is first
+opened.
 
 Times are UTC in ISO 8601 text, for people to read; order comes from ``version`` and ``seq``, not the clock.
 """
@@ -112,6 +113,17 @@ told = Table(  # what was last told a person of a unit's dates
     metadata,
     Column("unit_key", ForeignKey(unit.c.key), primary_key=True),
     Column("person", String(254), primary_key=True),
+    Column("body", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
+draft = Table(  # what was typed and not saved; of a plan that was never saved with the number 0
+    "brewwater_draft",
+    metadata,
+    Column("person", String(254), primary_key=True),
+    Column("browser", String(32), primary_key=True),
+    Column("unit_key", _Key, primary_key=True, autoincrement=False),
+    Column("version", Integer, nullable=False),
+    Column("kept_at", String(32), nullable=False),
     Column("body", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
 )

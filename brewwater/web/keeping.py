@@ -143,10 +143,11 @@ def shelf() -> tuple[ShelfItem, ...]:
     return found
 
 
-def start() -> None:
-    """At the first run of a session: the unit named in the address, else the one saved last, else the demo."""
+def start() -> bool:
+    """At the first run of a session: the unit named in the address, else the one saved last, else the demo. Returns
+    whether it was the first run, and the store could be asked."""
     if "desk" in st.session_state:
-        return
+        return False
     set_desk(new_desk(demo_document()))
     try:
         kept = place()
@@ -158,6 +159,8 @@ def start() -> None:
             open_unit(wanted)
     except BrewwaterError as error:
         desk().extra["problem"] = str(error)
+        return False
+    return True
 
 
 def open_unit(ref: str) -> None:

@@ -12,7 +12,7 @@ from typing import Literal
 import streamlit as st
 
 from brewwater.escape import for_markdown
-from brewwater.web import keeping
+from brewwater.web import drafts, keeping
 from brewwater.web.pages import (
     branches,
     changes,
@@ -90,7 +90,10 @@ def main() -> None:
     keeping.only_here()
     keeping.signed_in()
     hear()
-    keeping.start()
+    named = "unit" in st.query_params
+    if keeping.start():
+        drafts.take_up(named=named)
+    drafts.keep()
     pages = {
         stop.address: st.Page(
             stop.draw,
@@ -115,6 +118,7 @@ def main() -> None:
     _sidebar()
     _bar(at)
     keeping.trouble()
+    drafts.notice()
     standing = st.container(key="not_last_word")
     chosen.run()
     if at.address not in SAY_THEMSELVES:

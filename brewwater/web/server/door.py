@@ -10,6 +10,7 @@ from typing import Any
 
 from brewwater.log.photo import SENT_BYTES
 from brewwater.web import journal
+from brewwater.web.server.browser import numbered
 from brewwater.web.server.headers import safe_headers
 from brewwater.web.server.phone import COOKIE, Phones
 from brewwater.web.server.policy import PAIRING, PHOTO, DoorRequest, DoorRules, Refusal
@@ -107,7 +108,8 @@ class FrontDoor:
             nonlocal begun
             if message["type"] == "http.response.start":
                 begun = True
-                message = {**message, "headers": safe_headers(message.get("headers", ()), visit)}
+                safe = safe_headers(message.get("headers", ()), visit)
+                message = {**message, "headers": numbered(safe, visit, str(scope.get("scheme", "http")))}
             await send(message)
 
         try:
