@@ -54,7 +54,6 @@ class MeterSorter:
             time.sums[to] - time.sums[at],
             np.array(gal),
             (time.open_days[to] - time.open_days[at]).astype(np.float64),
-            (to - at).astype(np.float64),
             at,
             to,
             tuple(ids),

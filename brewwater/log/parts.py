@@ -98,7 +98,7 @@ class Metered:
     """Gallons between readings of one meter.
 
     branches : those it counts; ``sums``: of the timeline over each interval, shape (row, term)
-    gal, service_days, days : shape (row,)
+    gal, service_days : shape (row,)
     first, last : index into the timeline
     lean : median of the factor by which its draws differ from the plan, before it is read
     """
@@ -108,7 +108,6 @@ class Metered:
     sums: FloatArray
     gal: FloatArray
     service_days: FloatArray
-    days: FloatArray
     first: IntArray
     last: IntArray
     ids: tuple[str, ...]

@@ -83,7 +83,7 @@ def plain_explain(view: Any) -> FloatArray:
         slope = 1 + instrument("meter_gal").relative_sd * scenario.draws.normal(f"log/meter {meter.where}: reads true")
         expected = metered_gal(meter, scenario.demand) * slope
         day = instrument("day_to_day").relative_sd / np.sqrt(np.maximum(meter.service_days, 1.0))
-        share = np.hypot(day, np.sqrt(2 / 12) / np.maximum(meter.days, 1))
+        share = np.hypot(day, np.sqrt(2 / 12) / np.maximum(meter.service_days, 1.0))
         sd = np.hypot(expected * share[:, None], 1.0)
         total = total + plain_robust(normal_log(meter.gal[:, None], expected, sd), sd).sum(axis=0)
     for counted in view.log.counts:

@@ -64,7 +64,7 @@ def test_growth_counts_from_the_start_of_the_plan() -> None:
 
 def meter(*branches: str) -> Metered:
     none = np.zeros(0)
-    return Metered("", branches, np.zeros((0, 4)), none, none, none, none.astype(int), none.astype(int), ())
+    return Metered("", branches, np.zeros((0, 4)), none, none, none.astype(int), none.astype(int), ())
 
 
 def test_the_factor_moves_what_the_meter_counts_and_nothing_else() -> None:
