@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -147,40 +145,7 @@ def plain() -> Front:
     return Front(mobile_template())
 
 
-# -- the real browser
-
-
-def _browser_module() -> ModuleType:
-    place = Path(__file__).with_name("browser.py")
-    spec = importlib.util.spec_from_file_location("tests_app_browser", place)
-    assert spec is not None
-    assert spec.loader is not None
-    made = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = made
-    spec.loader.exec_module(made)
-    return made
-
-
-@pytest.fixture(scope="session")
-def kit() -> ModuleType:
-    """``browser.py`` of this folder; skips where there is no Chromium, fails where one is required."""
-    made = _browser_module()
-    if made.chromium() is None:
-        if made.required():
-            pytest.fail("BREWWATER_REQUIRE_BROWSER is 1, and no chromium is on the PATH")
-        pytest.skip("no chromium on the PATH")
-    return made
-
-
-@pytest.fixture(scope="session")
-def chromium(kit: ModuleType) -> Iterator[Any]:
-    """One Chromium for all browser tests."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = kit.launch(play)
-        yield browser
-        browser.close()
+# -- the real browser (``kit`` and ``chromium``: one for every folder)
 
 
 @pytest.fixture(scope="session")

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
 import io
-import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -19,15 +18,6 @@ from brewwater.store import Store, make_engine
 
 HERE = Path(__file__).resolve()
 STOP_S = 15.0
-
-
-def _kit() -> Any:
-    spec = importlib.util.spec_from_file_location("stop_browser", HERE.with_name("browser.py"))
-    assert spec is not None and spec.loader is not None
-    made = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = made
-    spec.loader.exec_module(made)
-    return made
 
 
 class Round:
@@ -54,24 +44,15 @@ class Round:
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Round]:
-    kit = _kit()
-    if kit.chromium() is None:
-        if kit.required():
-            pytest.fail("BREWWATER_REQUIRE_BROWSER is 1, and no chromium is on the PATH")
-        pytest.skip("no chromium on the PATH")
-    from playwright.sync_api import sync_playwright
-
+def served(kit: ModuleType, chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Round]:
     data = tmp_path_factory.mktemp("stop")
     url = f"sqlite:///{data / 'brewwater.sqlite3'}"
     with pytest.MonkeyPatch.context() as patch:
         patch.delenv("BREWWATER_DATABASE_URL", raising=False)
         with Store(make_engine(url)) as store:  # a year that ended long ago: everything is overdue
             keep(store, fleet(3, last=dt.date.today() - dt.timedelta(days=200)))
-        with kit.serving(HERE.parents[2] / "app.py", data) as address, sync_playwright() as play:
-            browser = kit.launch(play)
-            yield Round(kit, browser, address, url)
-            browser.close()
+        with kit.serving(HERE.parents[2] / "app.py", data) as address:
+            yield Round(kit, chromium, address, url)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -53,14 +54,9 @@ class Fleet:
 
 
 @pytest.fixture(scope="module")
-def fleet(postgres: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Fleet]:
+def fleet(postgres: Any, kit: ModuleType, chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Fleet]:
     pytest.importorskip("authlib", reason="Authlib (fleet extra) is not installed")
     pytest.importorskip("httpx", reason="httpx (fleet extra) is not installed")
-    kit = _module(HERE.parents[1] / "app" / "browser.py")
-    if kit.chromium() is None:
-        if kit.required():
-            pytest.fail("BREWWATER_REQUIRE_BROWSER is 1, and no chromium is on the PATH")
-        pytest.skip("no chromium on the PATH")
     parts = _module(HERE.with_name("sign_in_parts.py"))
     folder = tmp_path_factory.mktemp("fleet")
     database = postgres.new_database()
@@ -82,11 +78,7 @@ def fleet(postgres: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[F
         servers = [stack.enter_context(parts.server(folder, clock, port, database)) for port in ports]
         proxy = parts.Proxy(servers)
         stack.enter_context(parts.listening(proxy.app(), door_port))
-        from playwright.sync_api import sync_playwright
-
-        browser = kit.launch(stack.enter_context(sync_playwright()))
-        yield Fleet(address, database, folder, clock, provider, proxy, browser)
-        browser.close()
+        yield Fleet(address, database, folder, clock, provider, proxy, chromium)
 
 
 def _unit(store: Store, name: str) -> None:
