@@ -37,7 +37,8 @@ VALUE_ROLES = frozenset({"range", "average", "low", "high", "value"})
 _PATTERNS: tuple[tuple[Role, str], ...] = (
     (
         "count",
-        r"#\s*(?:sampled|months|of|samples|exceed|sites)|no\.?\s*(?:of|exceeding)|number (?:of|exceed|sites)"
+        r"#\s*(?:sampled|months|of|samples|exceed|sites)|no\.?\s*(?:of|exceeding|samples|tests)"
+        r"|number (?:of|exceed|sites)"
         r"|samples (?:taken|collected)|anzahl|nombre de|numero (?:di|de)\b|aantal|sites (?:over|above)"
         r"|exceed(?:ing|ances?)|^n$|samples? size|frequency|haufigkeit|percentage|percent of|liczba|pocet|^numar"
         r"|\bantal\b|\bantall\b|lukumaara|nr\.? ?crt|^l\.?p\.?$|^nr\.?$|^lfd|^no\.?$|^#$|^序号$|porcent|^poz\.?$"
@@ -193,6 +194,7 @@ class Column:
     date: str | None = None
     unit: str | None = None
     header: str = ""
+    period: bool = False  # a quarter or month of the same supply: its values belong to one range
 
 
 def read_columns(header: list[list[str]], body: list[list[str]], before: list[Column] | None) -> list[Column]:
@@ -209,9 +211,11 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
         column.header = " ".join(texts)
         for text in texts:
             _one_level(column, text, named[j])
+    _without_shares(columns, named)
     _mixed_names(columns, named)
     headed = any(c.role not in ("", "value") or c.date for c in columns)
     _by_content(columns, named, body)
+    _supply_column(columns, named, body)
     _doubles(columns, named, body)
     _by_figures(columns, named, body)
     _middle(columns, named, body)
@@ -228,7 +232,33 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
     return columns
 
 
+_PERIOD = re.compile(
+    r"^(?:[1-4]\.?(?:er|e|o|º|ª|st|nd|rd|th)?|i{1,3}|iv|first|second|third|fourth)\s*(?:quarters?|qtr\.?|quartale?|trimestre?|kwartaal"
+    r"|kwarta\w+|kvartal|ctvrtleti|neljannes)(?:\s+(?:19|20)\d{2})?$|^[qtk][1-4](?:[\s/-]*(?:19|20)?\d{2})?$"
+    r"|^(?:jan|feb|fev|febr|mar|marz|maerz|mars|apr|avr|abr|mai|may|mag|mei|maj|jun|juin|juni|giu|jul|juil|juli|lug|aug|aout|ago"
+    r"|sep|sept|set|oct|okt|ott|out|nov|dec|dez|dic)(?:uary|ruary|ch|il|e|y|ust|tember|ober|ember|uar|ruar|z|i)?\.?"
+    r"(?:[\s-]+(?:19|20)?\d{2})?$"
+)
+# A share of the samples, beside the lowest, middle and highest of all.
+_SHARE = re.compile(
+    r"\d{1,2}(?:\s?(?:th|st|nd|rd)|\.)?\s*(?:%\s?-?(?:ile|il)?|percentile|perzentil|percentil)", re.IGNORECASE
+)
+
+
+def _without_shares(columns: Sequence[Column], named: Sequence[list[str]]) -> None:
+    """Percentiles beside other figures of the same samples say nothing that those do not bound."""
+    share = [_SHARE.match(plain_text(c.header)) is not None and year_of(c.header) is None for c in columns]
+    others = [c for c, s in zip(columns, share, strict=True) if not s and c.role == "average"]
+    for column, names, is_share in zip(columns, named, share, strict=True):
+        if is_share and others:
+            column.role = "note"
+            names.clear()
+
+
 def _one_level(column: Column, text: str, names: list[str]) -> None:
+    if _PERIOD.match(plain_text(" ".join(text.split()))):
+        column.role, column.period = "value", True
+        return
     year = year_of(text)
     if year is not None:
         column.date = year
@@ -328,6 +358,28 @@ def _by_content(columns: list[Column], named: list[list[str]], body: list[list[s
             column.role = "value"
         elif column.header and not named[j]:
             column.role = "note"
+
+
+def _supply_column(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:
+    """A column of words, each on several rows, that tells apart rows of one analyte: it names where they were taken."""
+    at = next((j for j, c in enumerate(columns) if c.role == "label"), None)
+    if at is None or any(c.role == "supply" for c in columns):
+        return
+    labels = [label.analyte if (label := read_label(row[at])) is not None else "" for row in body]
+    units = [" ".join(row[j] for j, c in enumerate(columns) if c.role == "unit" and j < len(row)) for row in body]
+    rows = [(k, (a, u)) for k, (a, u) in enumerate(zip(labels, units, strict=True)) if a]
+    if len({what for _, what in rows}) > 0.6 * len(rows):
+        return
+    for j, column in enumerate(columns):
+        if j == at or column.role not in ("", "date", "note", "label", "value") or column.date:
+            continue
+        cells = [body[k][j] if j < len(body[k]) else "" for k, _ in rows]
+        wordy = all(re.search(r"[^\W\d_]{2}", c) and read_value(c) is None and read_unit(c) is None for c in cells)
+        apart = len({(c, what) for c, (_, what) in zip(cells, rows, strict=True)}) >= 0.95 * len(rows)
+        if wordy and apart and 2 <= len(set(cells)) <= 0.5 * len(rows):
+            column.role = "supply"
+            named[j].clear()
+            return
 
 
 def _doubles(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:

@@ -9,6 +9,7 @@ from brewwater.reports.blocks import page_tables
 from brewwater.reports.grid import Grid, beside, continued, make_grid
 from brewwater.reports.headings import unit_everywhere, with_unit
 from brewwater.reports.layout import Line
+from brewwater.reports.listed import read_listed
 from brewwater.reports.places import place_of
 from brewwater.reports.prose import prose_rows
 from brewwater.reports.report import Row, Unread
@@ -50,7 +51,9 @@ def read_page(
     used = {at for grid in grids for at in grid.lines}
     loose = [(i, t) for i, t in enumerate(texts) if i not in used]
     if page.form != "grid":
-        grids += read_sequences(loose, number)
+        listed = read_listed(loose, number)
+        spoken = {at for grid in listed for at in grid.lines}
+        grids += [*listed, *read_sequences([(i, t) for i, t in loose if i not in spoken], number)]
     everywhere = unit_everywhere([*page.above, *texts]) or unit
     rows: list[Row] = []
     taken: dict[int, set[str]] = {}

@@ -48,9 +48,50 @@ def characters(page: Any, height: float) -> Iterable[_Char | None]:
     text.close()
 
 
+_LEAST_TURNED = 3  # letters one above the other that are a turned head
+
+
+def _turned(chars: list[_Char | None]) -> tuple[list[_Char | None], list[Raw]]:
+    """The characters that run level, and heads set upright: each one word, lying where it ends next to its column."""
+    level: list[_Char | None] = []
+    out: list[Raw] = []
+    run: list[_Char | None] = []
+    way = 0
+
+    def close() -> None:
+        nonlocal run, way
+        held = [c for c in run if c is not None]
+        if len(held) < _LEAST_TURNED:
+            level.extend(run)
+        else:
+            text = "".join(c.text if c is not None else " " for c in run).strip()
+            low, wide = max(c.y1 for c in held), held[0].x1 - held[0].x0
+            out.append((text, min(c.x0 for c in held), low - 0.8 * wide, max(c.x1 for c in held), low))
+            level.append(None)
+        run, way = [], 0
+
+    last: _Char | None = None
+    for char in chars:
+        if char is None:
+            run.append(None)
+            continue
+        if last is not None and run:
+            wide, step = last.x1 - last.x0, char.y1 - last.y1
+            same = abs(char.x0 - last.x0) < 0.3 * wide and abs(char.x1 - last.x1) < 0.3 * wide
+            on = same and 0.1 * wide < abs(step) < 1.5 * wide and way in (0, 1 if step > 0 else -1)
+            if on:
+                way = 1 if step > 0 else -1
+            else:
+                close()
+        run.append(char)
+        last = char
+    close()
+    return level, out
+
+
 def words(chars: Iterable[_Char | None]) -> list[Raw]:
     """Characters gathered into words; footnote marks in braces, lowered figures joined to their formula."""
-    out: list[Raw] = []
+    chars, out = _turned(list(chars))
     now: list[_Char] = []
     space = False
     for char in chars:

@@ -211,6 +211,13 @@ _TAGS = (
 )
 
 
+# "(minimum 7,2 - maximum 7,6)" behind a mean
+TAGGED = re.compile(
+    r"\(((?:min|max|maks|hoog|laag|höchst|niedrigst|mín|máx|mass|from|von|range|de)[^\W\d]*\.?:?\s*[<\d][^()]*)\)",
+    re.IGNORECASE,
+)
+
+
 @dataclass
 class _Found:
     text: str
@@ -305,7 +312,7 @@ def _values(tail: str) -> list[_Found]:
         basis = basis_id(re.sub(r"^(?:total )?(?:as|als|in|en|como|come)\s+", "", inside, flags=re.IGNORECASE))
         if not re.search(r"\d[\d.,]*\s*(?:mg|ppm|gpg|°)", inside):
             tail = tail[bracket.end() :]
-    items = cut(tail)
+    items = cut(TAGGED.sub(r" \1 ", tail))
     out: list[_Found] = []
     strange = 0
     tag = ""

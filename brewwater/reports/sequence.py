@@ -17,6 +17,7 @@ from brewwater.reports.grid import Grid
 from brewwater.reports.headings import unit_everywhere
 from brewwater.reports.items import Entry, Item, cut, entry, is_limit, part_figures, unglue
 from brewwater.reports.names import mentions, read_label
+from brewwater.reports.prose import TAGGED
 from brewwater.reports.values import read_value
 from brewwater.units import read_unit
 
@@ -179,7 +180,7 @@ def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[Pri
     figures = [i for i in found.items if i.kind in ("value", "blank")]
     words = [i for i in found.items if i.kind == "word"]
     if figures:
-        if not _plain_tail(found.items, text) or re.search(r"\d[^=]*=\s*\d", text):
+        if not _plain_tail(found.items, text) or TAGGED.search(text) or re.search(r"\d[^=]*=\s*\d", text):
             return None, 1
         _take(record, found.items)
         return (record, 1) if any(f != "-" for f in record.figures) else (None, 1)

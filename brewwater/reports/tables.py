@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from brewwater.reports.columns import ALL, VALUE_ROLES, Column, is_system, read_columns, role_of, year_of
@@ -196,6 +197,10 @@ class _Reader:
         marks = self.marks
         seen: dict[str, Value] = {}
         doubts: list[str] = []
+        periods = [v for j in at if columns[j].period and (v := read_value(row[j], marks.get(j, self.mark)))]
+        if len(periods) > 1:
+            at = [j for j in at if not columns[j].period]
+            seen["range"] = _over_periods(periods)
         for j in at:
             text = row[j].replace(" {?}", "")
             value = read_value(text, marks.get(j, self.mark)) if text else None
@@ -247,6 +252,15 @@ class _Reader:
         unit_text = next((v.unit_text for v in seen.values() if v.unit_text), "")
         aside = missing.aside if missing is not None else None
         return Value(low, typical, high, below, unit_text, aside), tuple(dict.fromkeys(doubts))
+
+
+def _over_periods(values: Sequence[Value]) -> Value:
+    """The range over the quarters or months of a supply."""
+    below = any(v.below_detection for v in values)
+    lows = [x for v in values if (x := v.low if v.low is not None else v.typical) is not None]
+    highs = [x for v in values if (x := v.high if v.high is not None else v.typical) is not None]
+    unit = next((v.unit_text for v in values if v.unit_text), "")
+    return Value(0.0 if below else min(lows, default=None), None, max(highs, default=None), below, unit)
 
 
 def _is_title(text: str) -> bool:
