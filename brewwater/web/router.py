@@ -33,6 +33,7 @@ from brewwater.web.pages import (
     units,
     water,
 )
+from brewwater.web.server.leaving import LEAVING
 from brewwater.web.state import change, desk, hand, hear, put, redo, undo
 from brewwater.web.widgets import facts, show
 from brewwater.web.widgets.words import MARKS
@@ -117,6 +118,7 @@ def main() -> None:
         on.faults, on.done = {}, {}
     _sidebar()
     _bar(at)
+    _leaving()
     keeping.trouble()
     drafts.notice()
     standing = st.container(key="not_last_word")
@@ -199,6 +201,16 @@ def _bar(stop: MenuPage) -> None:
             )
     if stop.question:
         st.title(stop.question, anchor=False)
+
+
+def _leaving() -> None:
+    """Tell the browser whether leaving loses something: it then asks first."""
+    told = "yes" if desk().changed else "no"
+    with st.container(key="leaving"):
+        st.html(
+            f'<script src="{LEAVING}"></script><span hidden data-unsaved="{told}"></span>',
+            unsafe_allow_javascript=True,
+        )
 
 
 def _state_of_saving() -> str:

@@ -67,6 +67,11 @@ class Desk:
         """True where the document differs from what is saved."""
         return self.saved is None or self.saved != self.document
 
+    @property
+    def changed(self) -> bool:
+        """True where something was changed here and is not saved: more than a demo that was only opened."""
+        return self.unsaved and bool(self.past)
+
 
 def as_document(typed: PlanDocument) -> Document:
     """The document in full as plain values."""

@@ -39,7 +39,7 @@ def page() -> None:
             icon=":material/add:",
         )
         st.button("Open the demo", key="from_demo", on_click=_fresh, args=("demo",), icon=":material/school:")
-    if on.unsaved and on.past:
+    if on.changed:
         st.caption("Opening another unit puts away a change that is not saved. Save first to keep it.")
     try:
         store = keeping.place()

@@ -22,7 +22,7 @@ from brewwater import store
 from brewwater.errors import BrewwaterError, InputError
 from brewwater.store import access
 from brewwater.web import journal
-from brewwater.web.server import feed
+from brewwater.web.server import feed, leaving
 from brewwater.web.server.door import FrontDoor
 from brewwater.web.server.phone import Code, Phones, hours_of
 from brewwater.web.server.phone_page import own_address, pairing, welcome
@@ -114,6 +114,7 @@ def parts() -> dict[str, Any]:
     routes = [
         Route(HEALTH, Health().__call__, methods=["GET"]),
         Route(feed.PATH, feed.Feed(doorman).__call__, methods=["GET"]),
+        leaving.route(),
         *StopDesk(doorman).routes(),
     ]
     phones = code = None

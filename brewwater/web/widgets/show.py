@@ -108,7 +108,7 @@ STYLE = """<style>
 .bw-up,.bw-along{position:absolute;inset:0;pointer-events:none}
 .bw-along span{top:calc(100% + .25rem);transform:translateX(-50%)}
 .bw-end{text-align:right}
-.st-key-plan_stamp{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
+.st-key-plan_stamp,.st-key-leaving{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 [data-testid=stCaptionContainer],[data-testid=stCaptionContainer] p{color:var(--bw-second)!important;
  opacity:1}
 .stMainBlockContainer{padding:.75rem 2rem 3rem!important;max-width:72rem}
