@@ -143,7 +143,7 @@ def headline(plan: Plan) -> tuple[str, str]:
         )
     return (
         "No treatment yet",
-        "Everything below is for the water as it comes, until the search finds a treatment." + few,
+        "Everything below is for the untreated water, until the search finds a treatment." + few,
     )
 
 

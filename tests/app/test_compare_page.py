@@ -7,6 +7,7 @@ import time
 import pytest
 
 from brewwater.errors import InputError
+from brewwater.output.vocabulary import stage_name
 from brewwater.plan import make_plan
 from brewwater.planning.document import demo_document
 from brewwater.web.widgets.beside import cost_rows, scale_g, side_of, town_alone, verdict_rows, water_heads, water_rows
@@ -49,7 +50,7 @@ def test_the_rows_are_the_plans_own_figures(found) -> None:
     assert {len(row) for row in water} == {3}
     hardness = cells(water, "Hardness")
     for cell, side in zip(hardness, both, strict=True):
-        for when, found_there in (("as it comes", side.scenario.waters), ("served", side.candidate.main.water)):
+        for when, found_there in (("before", side.scenario.waters), ("after", side.candidate.main.water)):
             low, _, high = side.scenario.pooled(found_there.hardness_mg_L_as_CaCO3)
             told = cell.split(f">{when}</span> <span>")[1].split("</span>")[0]
             assert told == words.span([float(low), float(high)], digits=3)
@@ -58,12 +59,12 @@ def test_the_rows_are_the_plans_own_figures(found) -> None:
     assert [row[0] for row in verdicts] == ["Cup", "Scale", "Corrosion", "Safe to drink?"]
     for at, side in enumerate(both):
         cup = next(v for v in side.served if v.subject == "cup")
-        assert f"bw-{cup.status}" in verdicts[0][1 + at].split(">served<")[1]
+        assert f"bw-{cup.status}" in verdicts[0][1 + at].split(">after<")[1]
     money = cost_rows(both, words)
     assert cells(money, "A year costs, expected") == [
         words.money(float(s.candidate.cost.expected), s.candidate.cost.currency) for s in both
     ]
-    carbon = both[0].candidate.cartridges[0].stage.name
+    carbon = stage_name(both[0].candidate.cartridges[0].stage)
     assert any(" gal" in cell for cell in cells(money, f"{carbon}: water through one"))
     assert any("days" in cell or "past the end" in cell for cell in cells(money, f"{carbon}: changed after"))
     assert any(cell.endswith(" L") for cell in cells(cost_rows(both, Words(metric=True)), f"{carbon}: water through"))
@@ -72,12 +73,15 @@ def test_the_rows_are_the_plans_own_figures(found) -> None:
 def test_one_water_under_two_treatments_comes_only_once(found) -> None:
     other = next(a for a in found.alternatives if a.candidate.stages != found.candidate.stages)
     both = [side_of("Present", found), side_of("Second", found, other.candidate)]
-    assert water_heads(both) == ["", "As it comes", "Present, served", "Second, served"]
+    assert water_heads(both) == ["", "Before", "Present, after", "Second, after"]
     hardness = cells(water_rows(both, Words()), "Hardness")
     assert len(hardness) == 3
     money = cost_rows(both, Words())
     names = {
-        c.stage.name for s in both for c in s.candidate.cartridges if c.stage.medium not in ("mineral_dose", "blend")
+        stage_name(c.stage)
+        for s in both
+        for c in s.candidate.cartridges
+        if c.stage.medium not in ("mineral_dose", "blend")
     }
     assert {row[0].split(":")[0] for row in money if "water through one" in row[0]} == names
 
@@ -137,7 +141,7 @@ def test_pages_say_that_the_search_has_not_ended(front) -> None:
     front.desk.stop_search()
     for address in ("water", "cost", "changes", "branches", "readings", "files", "days", "targets", "compare"):
         front.go(address)
-        assert front.html().count("every figure here is for the water as it comes") == 1, address
+        assert front.html().count("every figure here is for the untreated water") == 1, address
     front.desk.stop_search()
 
 

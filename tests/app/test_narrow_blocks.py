@@ -50,7 +50,7 @@ def test_text_of_a_user_stays_text_in_cell_and_label(written) -> None:
 @pytest.mark.parametrize(
     ("heads", "row", "kind"),
     [
-        (["Measure", "As it comes", "Served"], ["Hardness, mg/L as CaCO3", "63.7 – 281", "53.2 – 94.6"], ""),
+        (["Measure", "Before", "After"], ["Hardness, mg/L as CaCO3", "63.7 – 281", "53.2 – 94.6"], ""),
         (["Measure", "What is wrong"], ["x", "A long sentence of more letters than any phone has room for."], ""),
         (
             ["Water", "Do", "Why"],

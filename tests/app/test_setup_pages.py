@@ -212,7 +212,7 @@ def test_two_treatments_stand_side_by_side(ready) -> None:
     front.run()
     html = front.html()
     assert 'aria-label="Verdicts side by side"' in html
-    for row in ("Present, served", "Hardness, mg/L as CaCO3", "water through one", "A year costs, expected"):
+    for row in ("Present, after", "Hardness, mg/L as CaCO3", "water through one", "A year costs, expected"):
         assert row in html
     assert "more at installation" in html or "the same at installation" in html  # what is paid back, or nothing
     assert front.document.train is None

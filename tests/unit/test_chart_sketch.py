@@ -51,7 +51,7 @@ def test_it_shows_the_marks_of_the_chart(plan: Plan, colours: Palette) -> None:
     frames = cup_cloud(plan.scenario, plan.candidate.main.water, GOAL, colours)["datasets"]
     most = frames["room"].iloc[0]
     svg = image(sketch(plan, colours=colours))
-    for name, colour in (("As it comes", colours.source), ("Served", colours.served)):
+    for name, colour in (("Before", colours.source), ("After", colours.served)):
         marks = frames["points"][frames["points"].water == name]
         assert len(marks) == 220
         xs, ys = SIDE * (marks.x / most.x), SIDE * (most.y - marks.y) / most.y
@@ -75,9 +75,9 @@ def test_its_goal_and_its_axes_are_to_scale(plan: Plan) -> None:
 
 def test_it_says_in_words_where_the_waters_lie(plan: Plan) -> None:
     frames = cup_cloud(plan.scenario, plan.candidate.main.water, GOAL, LIGHT)["datasets"]
-    served = frames["points"].query("water == 'Served'")
+    served = frames["points"].query("water == 'After'")
     low, high = np.percentile(served.x, (10, 90))
-    assert f"Served: hardness {low:.4g} to {high:.4g}, alkalinity " in told(sketch(plan))
+    assert f"After: hardness {low:.4g} to {high:.4g}, alkalinity " in told(sketch(plan))
     assert told(sketch(plan)).endswith("Goal: hardness 50 to 120, alkalinity 40 to 70.")
 
 

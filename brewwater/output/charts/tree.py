@@ -6,9 +6,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from brewwater.output.charts.base import Palette
+from brewwater.output.vocabulary import bypass, stage_name
 from brewwater.plumbing import Branch
 from brewwater.treatment import Stage
-from brewwater.units import plain as written
 
 
 def _text(text: str) -> str:
@@ -56,8 +56,8 @@ def branch_drawing(
     last, line = "inlet", plain
 
     def stage_node(key: str, stage: Stage) -> None:
-        around = f"\\n{written(stage.bypass_percent)} % goes round" if stage.bypass_percent else ""
-        out.append(f'{key} [label="{_wrapped(stage.name)}{around}", shape=box3d, style="", penwidth=1.5];')
+        around = f"\\n{bypass(stage.bypass_percent)}" if stage.bypass_percent else ""
+        out.append(f'{key} [label="{_wrapped(stage_name(stage))}{around}", shape=box3d, style="", penwidth=1.5];')
 
     def tee(number: int, branch: Branch) -> None:
         nonlocal last

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from brewwater.output.charts.base import Chart, FloatArray, Palette, flat, labelled, names_axis, picked, written
 from brewwater.output.charts.ink import inked
+from brewwater.output.vocabulary import WATER
 from brewwater.planning.scenario import Scenario
 from brewwater.verdicts import State
 from brewwater.water import Water
 
 Range = tuple[float | None, float | None]
-SOURCE, SERVED = "As it comes", "Served"
+SOURCE, SERVED = WATER.label("source"), WATER.label("served")
 HARDNESS, ALKALINITY = "Hardness, mg/L as CaCO3", "Alkalinity, mg/L as CaCO3"
 
 

@@ -13,7 +13,7 @@ from brewwater.errors import BrewwaterError
 from brewwater.escape import for_markdown
 from brewwater.output.charts import two_costs
 from brewwater.output.charts.beside import Cloud, cup_beside
-from brewwater.output.vocabulary import SUBJECT
+from brewwater.output.vocabulary import SUBJECT, WATER
 from brewwater.plan import Plan, make_plan
 from brewwater.planning.document import PlanDocument
 from brewwater.treatment import Stage
@@ -37,6 +37,7 @@ from brewwater.web.widgets.beside import (
 )
 from brewwater.web.widgets.words import Words
 
+BEFORE, AFTER = WATER.label("source").lower(), WATER.label("served").lower()
 TOWNS, TREATMENTS = "Two towns", "Two treatments"
 
 
@@ -200,7 +201,7 @@ def _both(sides: Sequence[Side], words: Words) -> None:
     for side in sides:
         for verdict in side.served:
             if verdict.status in ("act", "stop"):
-                show.say(f"{side.title}, served: {SUBJECT.inside(verdict.subject)}. {verdict.why}")
+                show.say(f"{side.title}, {AFTER}: {SUBJECT.inside(verdict.subject)}. {verdict.why}")
     st.subheader("Cartridges and money", anchor=False)
     show.table(
         ["", *(s.title for s in sides)],
@@ -222,7 +223,7 @@ def _both(sides: Sequence[Side], words: Words) -> None:
             width="stretch",
             key="beside_cloud",
         )
-        st.caption("Each mark is one water that fits what is known: open as it comes, filled as served.")
+        st.caption("Each mark is one water that fits what is known: open before treatment, filled after.")
     with right:
         st.subheader("In a year", anchor=False)
         st.altair_chart(
@@ -249,9 +250,9 @@ def _clouds(first: Side, second: Side) -> list[Cloud]:
     found = []
     if shared([first, second]):  # one water, two treatments: it comes only once
         for at, side in ((True, first), (False, second)):
-            found.append(Cloud(f"{side.title}, served", side.scenario, side.candidate.main.water, at, True))
+            found.append(Cloud(f"{side.title}, {AFTER}", side.scenario, side.candidate.main.water, at, True))
         return found
     for at, side in ((True, first), (False, second)):
-        found.append(Cloud(f"{side.title}, as it comes", side.scenario, side.scenario.waters, at, False))
-        found.append(Cloud(f"{side.title}, served", side.scenario, side.candidate.main.water, at, True))
+        found.append(Cloud(f"{side.title}, {BEFORE}", side.scenario, side.scenario.waters, at, False))
+        found.append(Cloud(f"{side.title}, {AFTER}", side.scenario, side.candidate.main.water, at, True))
     return found

@@ -60,7 +60,7 @@ def _result(plan: Plan, words: Words) -> None:
             facts.cost_figure(plan, words),
             Figure("A drink", words.money(each, currency), "all lines together", drink),
             Figure(
-                "First set, at installation",
+                "To start",
                 words.money(float(cost.first_set), currency),
                 "not part of the year",
                 first,
@@ -120,7 +120,7 @@ def _beside(plan: Plan, words: Words) -> None:
             name = " → ".join(f"{a} {b}".strip() for a, b in stages) or NO_TREATMENT
             others.setdefault(name, (other.candidate, other.why))
     if plan.candidate.stages and NO_TREATMENT not in others:
-        others[NO_TREATMENT] = (_bare(plan.stamp, len(plan.scenario.weights), plan), "The water is served as it comes.")
+        others[NO_TREATMENT] = (_bare(plan.stamp, len(plan.scenario.weights), plan), "The water is served untreated.")
     if not others:
         return
     st.subheader("Beside another treatment", anchor=False)

@@ -69,7 +69,7 @@ def decision_table(plan: Plan, words: Words) -> None:
     st.subheader("Which branches are worth filtering", anchor=False)
     heads = ["Branch", "Now", "A service day", "Of the filters’ life", "Filtering it, a year", "Unfiltered", "Advice"]
     show.table(heads, rows, numeric=(2, 3, 4), label="Decisions", long=(6,))
-    st.caption("Filtering it: its share of the cartridges. Unfiltered: the verdict on the water as it comes there.")
+    st.caption("Filtering it: its share of the cartridges. Unfiltered: the verdict on the untreated water there.")
 
 
 def _tree(plan: Plan) -> None:

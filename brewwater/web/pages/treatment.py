@@ -12,7 +12,7 @@ from brewwater.escape import for_markdown
 from brewwater.output.charts import scale_laid
 from brewwater.output.drawing import SCREEN, treatment_html
 from brewwater.output.numbers import G_PER_OZ
-from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS, told_of
+from brewwater.output.vocabulary import DISINFECTANTS, DOES, MEDIA, SALTS, WATER, told_of
 from brewwater.plan import Plan
 from brewwater.planning.search import over_years
 from brewwater.reference import keyed
@@ -26,6 +26,8 @@ from brewwater.web.state import Document, desk
 from brewwater.web.widgets import facts, fields, show
 from brewwater.web.widgets.beside import scale_g, scale_text, side_of, train_text
 from brewwater.web.widgets.words import Kind, Words
+
+BEFORE, AFTER = WATER.label("source"), WATER.label("served")
 
 
 def page() -> None:
@@ -106,7 +108,7 @@ def _stage(train: Sequence[Stage], i: int, branches: list[str]) -> None:
     with columns[0]:
         fields.text("Name", f"stage_name_{i}", (*path, "name"))
         fields.number(
-            "Goes round this stage",
+            "Bypass: raw water past this stage",
             f"stage_bypass_{i}",
             (*path, "bypass_percent"),
             unit="%",
@@ -248,7 +250,10 @@ def _results(plan: Plan, words: Words) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         show.table(
-            ["Measure", "As it comes", "Served"], facts.measures(plan, words), label="Water, ranges", tight=(1, 2)
+            ["Measure", BEFORE, AFTER],
+            facts.measures(plan, words),
+            label="Water, ranges",
+            tight=(1, 2),
         )
         state = plan.candidate.main.state
         if state is not None:
@@ -269,8 +274,8 @@ def _results(plan: Plan, words: Words) -> None:
         st.altair_chart(
             scale_laid(
                 [
-                    ("As it comes", scaled(scale_g(side, treated=False))),
-                    ("Served", scaled(scale_g(side, treated=True))),
+                    (BEFORE, scaled(scale_g(side, treated=False))),
+                    (AFTER, scaled(scale_g(side, treated=True))),
                 ],
                 unit,
                 planning.colours(),

@@ -10,7 +10,7 @@ from brewwater.errors import InputError
 from brewwater.output.numbers import G_PER_OZ
 from brewwater.output.result import capacity_gal
 from brewwater.output.towns import scale_g as laid_g
-from brewwater.output.vocabulary import SUBJECT, governed
+from brewwater.output.vocabulary import SUBJECT, WATER, governed, stage_name
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Candidate
 from brewwater.planning.cartridges import NOT_BOUGHT, Cartridge
@@ -82,14 +82,14 @@ def shared(sides: Sequence[Side]) -> bool:
 
 
 def water_heads(sides: Sequence[Side]) -> list[str]:
-    """Heads of the two tables of the water: where it is one water, as it comes is told once."""
+    """Heads of the two tables of the water: where it is one water, untreated is told once."""
     if shared(sides):
-        return ["", "As it comes", *(f"{s.title}, served" for s in sides)]
+        return ["", WATER.label("source"), *(f"{s.title}, {WATER.label('served').lower()}" for s in sides)]
     return ["", *(s.title for s in sides)]
 
 
 def _each(sides: Sequence[Side], tell: Callable[[Side, bool], str]) -> list[str]:
-    """Cells in HTML; ``tell`` gives HTML for a side as it comes, or served."""
+    """Cells in HTML; ``tell`` gives HTML for a side before, or after treatment."""
     if shared(sides):
         return [tell(sides[0], False), *(tell(s, True) for s in sides)]
     return [show.before_after(tell(s, False), tell(s, True)) for s in sides]
@@ -138,16 +138,16 @@ def scale_text(side: Side, words: Words, served: bool) -> str:
 def cost_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
     """The treatment, what its cartridges bear, and what it costs."""
     out = [["Treatment", *(train_text(s.candidate.stages, words) for s in sides)]]
-    names = dict.fromkeys(c.stage.name for s in sides for c in _cartridges(s))
-    for name in names:
+    names = {c.stage.name: stage_name(c.stage) for s in sides for c in _cartridges(s)}
+    for name, called in names.items():
         found = [next((c for c in _cartridges(s) if c.stage.name == name), None) for s in sides]
         pairs = list(zip(found, sides, strict=True))
-        out.append([f"{name}: water through one", *(_gallons(c, s, words) for c, s in pairs)])
-        out.append([f"{name}: changed after", *(_days(c, s, words) for c, s in pairs)])
+        out.append([f"{called}: water through one", *(_gallons(c, s, words) for c, s in pairs)])
+        out.append([f"{called}: changed after", *(_days(c, s, words) for c, s in pairs)])
     money = [s.candidate.cost for s in sides]
     out.append(["Cartridges bought in the first year", *(str(_bought(s)) for s in sides)])
     out.append(["Fits the unit", *("yes" if s.candidate.fits else "no: see Branches" for s in sides)])
-    out.append(["First set, at installation", *(words.money(float(c.first_set), c.currency) for c in money)])
+    out.append(["To start", *(words.money(float(c.first_set), c.currency) for c in money)])
     out.append(["A year costs, expected", *(words.money(float(c.expected), c.currency) for c in money)])
     out.append(["A year costs, range", *(_year(s, words) for s in sides)])
     out.append(

@@ -11,7 +11,7 @@ import numpy as np
 from brewwater.demand import WEEKDAYS
 from brewwater.ensemble import percentiles
 from brewwater.output.charts.base import FloatArray
-from brewwater.output.vocabulary import GOVERNS
+from brewwater.output.vocabulary import GOVERNS, bypass, stage_name
 from brewwater.plan import Plan
 from brewwater.planning.cartridges import Cartridge
 from brewwater.reference import sources
@@ -98,7 +98,7 @@ def source_text(key: str) -> str:
 
 
 def measures(plan: Plan, words: Words, keys: tuple[str, ...] = tuple(MEASURES)) -> list[list[str]]:
-    """Rows of label with unit, range as it comes, range served, for a table."""
+    """Rows of label with unit, range before, range after, for a table."""
     main, targets = plan.candidate.main, plan.document.targets
     state = main.state or plan.source_state
     rows = []
@@ -133,12 +133,12 @@ def train_names(stages: tuple[Stage, ...], words: Words) -> list[tuple[str, str]
     for stage in stages:
         notes = []
         if stage.bypass_percent:
-            notes.append(f"{words.number(stage.bypass_percent, 2)} % goes round")
+            notes.append(bypass(stage.bypass_percent))
         if stage.recovery is not None:
             notes.append(f"{words.number(100 * stage.recovery, 2)} % recovery")
         if stage.branch:
             notes.append(f"on {stage.branch}")
-        out.append((stage.name, f"({', '.join(notes)})" if notes else ""))
+        out.append((stage_name(stage), f"({', '.join(notes)})" if notes else ""))
     return out
 
 
@@ -264,7 +264,7 @@ def not_the_last_word() -> str:
     stopped = on.extra.get("stopped") == on.extra["key"]
     if not on.train:
         until = "the search was stopped" if stopped else "a search is under way"
-        return f"No treatment yet ({until}): every figure here is for the water as it comes."
+        return f"No treatment yet ({until}): every figure here is for the untreated water."
     if stopped:
         return "The search was stopped: every figure here follows the treatment recommended before the last change."
     return "A search is under way: until it ends, every figure here follows the last treatment that was recommended."

@@ -15,13 +15,14 @@ import streamlit as st
 
 from brewwater.escape import for_html as escape
 from brewwater.output.drawing import STYLE as DRAWN
-from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT
+from brewwater.output.vocabulary import SIGN, STATUS, SUBJECT, WATER
 from brewwater.verdicts import Verdict
 from brewwater.web.widgets.words import MEANS
 
 # Letters that a column may ask for before it breaks its lines, and how many letters in all columns do not fit a
 # tablet or a phone.
 MOST_LETTERS = 20
+_BEFORE, _AFTER = WATER.label("source").lower(), WATER.label("served").lower()
 BADGE_LETTERS, PAIR_LETTERS = 15, 12
 CARDS_FROM = {80: " bw-cards bw-broad", 50: " bw-cards"}
 
@@ -248,10 +249,10 @@ def badge(status: str) -> str:
 
 
 def before_after(before: str, after: str) -> str:
-    """Two pieces of HTML, the water as it comes and as served, one under the other."""
+    """Two pieces of HTML, the water before and after treatment, one under the other."""
     return (
-        f'<div class="bw-pair"><span class="bw-label">as it comes</span> <span>{before}</span></div>'
-        f'<div class="bw-pair"><span class="bw-label">served</span> <span>{after}</span></div>'
+        f'<div class="bw-pair"><span class="bw-label">{_BEFORE}</span> <span>{before}</span></div>'
+        f'<div class="bw-pair"><span class="bw-label">{_AFTER}</span> <span>{after}</span></div>'
     )
 
 
@@ -269,7 +270,7 @@ def _verdict_detail(verdict: Verdict, share: str) -> str:
 
 
 def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callable[[float | None], str]) -> None:
-    """Each subject on one card: as it comes, then served; it opens to why and what would change it."""
+    """Each subject on one card: before, then after; it opens to why and what would change it."""
     after = {v.subject: v for v in served}
 
     def told(verdict: Verdict) -> str:
@@ -281,12 +282,12 @@ def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callab
         cards.append(
             f'<div class="bw-card" data-subject="{before.subject}"><div class="bw-row">'
             f'<span class="bw-subject">{SUBJECT.label(before.subject)}</span>'
-            f'<span><span class="bw-label">as it comes</span> {badge(before.status)}</span>'
-            + (f'<span><span class="bw-label">served</span> {badge(now.status)}</span>' if now is not before else "")
+            f'<span><span class="bw-label">{_BEFORE}</span> {badge(before.status)}</span>'
+            + (f'<span><span class="bw-label">{_AFTER}</span> {badge(now.status)}</span>' if now is not before else "")
             + f"</div><div><strong>{escape(MEANS[now.subject, now.status])}</strong> {escape(now.why)}</div>"
             f"<details><summary>Why, and what would change it: {SUBJECT.inside(before.subject)}</summary>"
-            f"<strong>As it comes</strong>{_verdict_detail(before, told(before))}"
-            + (f"<strong>Served</strong>{_verdict_detail(now, told(now))}" if now is not before else "")
+            f"<strong>{_BEFORE.capitalize()}</strong>{_verdict_detail(before, told(before))}"
+            + (f"<strong>{_AFTER.capitalize()}</strong>{_verdict_detail(now, told(now))}" if now is not before else "")
             + "</details></div>"
         )
     _put(f'<div class="bw" style="display:grid;gap:.5rem">{"".join(cards)}</div>')
@@ -295,9 +296,7 @@ def verdicts(source: Sequence[Verdict], served: Sequence[Verdict], share: Callab
 def train(names: Sequence[tuple[str, str]], label: str = "Treatment, in the order the water meets it") -> None:
     """The stages in order; each with a note (its bypass)."""
     if not names:
-        _put(
-            '<div class="bw bw-line"><strong>No treatment.</strong> Buy nothing: the water is served as it comes.</div>'
-        )
+        _put('<div class="bw bw-line"><strong>No treatment.</strong> Buy nothing: the water is served untreated.</div>')
         return
     items = "".join(f"<li><strong>{escape(a)}</strong>{' ' + escape(b) if b else ''}</li>" for a, b in names)
     _put(f'<div class="bw"><ol class="bw-train" aria-label="{escape(label)}">{items}</ol></div>')
