@@ -105,6 +105,7 @@ def _turned(number: int | None, lines: Sequence[Line]) -> list[Grid]:
                 spans[-1][1] = max(spans[-1][1], cell.x1)
             else:
                 spans.append([cell.x0, cell.x1])
+        _join_spans(spans, body, named + 1)
         _widen(spans, line)
         tops = [lines[k] for k in range(top, rows[0])]
         units = [row for row in tops if sum(read_unit(c.text) is not None for c in row) >= 0.6 * len(row)]
@@ -122,6 +123,16 @@ def _figures_in(line: Line, least: int) -> bool:
     values = sum(is_value(c.text) for c in line)
     dashes = sum(_DASHES.fullmatch(c.text) is not None for c in line)
     return values >= least or (values > 0 and values + dashes >= max(least, len(line) - 1))
+
+
+def _join_spans(spans: list[list[float]], body: Sequence[Line], wanted: int) -> None:
+    """Where there are more columns than heads, neighbours that no row fills both are one: set left and set right."""
+    k = len(spans) - 2
+    while k >= 1 and len(spans) > wanted:
+        both = any({k, k + 1} <= {_place(c, spans) for c in row} for row in body)
+        if not both:
+            spans[k][1] = max(spans[k][1], spans.pop(k + 1)[1])
+        k -= 1
 
 
 def _under_heads(row: Line, heads: Line) -> Line:

@@ -10,6 +10,7 @@ from functools import lru_cache
 from itertools import pairwise, permutations
 from typing import Literal
 
+from brewwater.reports.items import is_limit
 from brewwater.reports.names import read_label
 from brewwater.reports.values import read_value
 from brewwater.units import PrintedUnit, read_unit
@@ -39,7 +40,7 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
         "count",
         r"#\s*(?:sampled|months|of|samples|exceed|sites)|no\.?\s*(?:of|exceeding|samples|tests)"
         r"|number (?:of|exceed|sites)"
-        r"|samples (?:taken|collected)|anzahl|nombre de|numero (?:di|de)\b|aantal|sites (?:over|above)"
+        r"|samples (?:taken|collected)|anzahl|nombre d|numero (?:di|de)\b|aantal|sites (?:over|above)"
         r"|exceed(?:ing|ances?)|^n$|samples? size|frequency|haufigkeit|percentage|percent of|liczba|pocet|^numar"
         r"|\bantal\b|\bantall\b|lukumaara|nr\.? ?crt|^l\.?p\.?$|^nr\.?$|^lfd|^no\.?$|^#$|^序号$|porcent|^poz\.?$"
         r"|cantidad de|pruebas|months with|^(?:n|no|nr|num)\.? ?o?\.?\s+(?:of|de|d'|von|di|av|prob)"
@@ -56,7 +57,7 @@ _PATTERNS: tuple[tuple[Role, str], ...] = (
         r"|reference|permit|permiss|zulassig|hochst\s?wert|reporting|bestimmungs"
         r"grenze|nachweisgrenze|detection limit|\bwho\b|\bepa\b|\beu\b|max\.? allow|prescribed|regulat|target"
         r"|limiet|wettelijk|nivel de accion|maxim[oa] permit|dopuszczaln|mezni|doporucen|valoare (?:admis|limita)"
-        r"|cma\b|gransvarde|riktvarde|grenseverdi|tiltaksgrense|gr[ae]+nsev[ae]+rdi|raja-?arvo|enimmaisarvo"
+        r"|cma\b|gransvarde|riktvarde|grenseverdi|tiltaksgrense|gr[ae]+nsev[ae]+rdi|raja-?arvo|vaatimu|tavoite|enimmaisarvo"
         r"|laatuvaatimus|laatutavoite|标准|限值|toleranz|erwartungs|sollwert|eis(?:en)?\b|recommended|aesthetic"
         r"|d\.?\s?lgs|legal|objectiv|meta\b|normas|trigger|vereist",
     ),
@@ -215,6 +216,7 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
     _mixed_names(columns, named)
     headed = any(c.role not in ("", "value") or c.date for c in columns)
     _by_content(columns, named, body)
+    _limits_and_counts(columns, named, body)
     _supply_column(columns, named, body)
     _doubles(columns, named, body)
     _by_figures(columns, named, body)
@@ -358,6 +360,22 @@ def _by_content(columns: list[Column], named: list[list[str]], body: list[list[s
             column.role = "value"
         elif column.header and not named[j]:
             column.role = "note"
+
+
+def _limits_and_counts(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:
+    """A column whose head is not understood, of legal limits or, beside lowest and highest, of whole numbers alone."""
+    at = next((j for j, c in enumerate(columns) if c.role == "label"), None)
+    ends = all(any(c.role == role and not c.supply for c in columns) for role in ("low", "high"))
+    open_ = [j for j, c in enumerate(columns) if c.role == "value" and not c.date and not role_of(c.header)]
+    if at is None or len(open_) == len([c for c in columns if c.role in VALUE_ROLES]):
+        return
+    for j in open_:
+        pairs = [(label, row[j]) for row in body if j < len(row) and row[j] and (label := read_label(row[at]))]
+        legal = sum(is_limit(text, label.analyte) for label, text in pairs)
+        whole = all(text.isdecimal() for _, text in pairs) and ends and len(columns[j].header) > 0
+        if len(pairs) >= 3 and (legal >= 0.7 * len(pairs) or whole):
+            columns[j].role = "limit" if legal >= 0.7 * len(pairs) else "count"
+            named[j].clear()
 
 
 def _supply_column(columns: list[Column], named: list[list[str]], body: list[list[str]]) -> None:

@@ -116,6 +116,8 @@ class Entry:
     items: tuple[Item, ...]
 
 
+# "Degrees Clark  17.9": the unit is the name.
+_DEGREES = re.compile(r"(degrees? (?:clark|french|german))\W{1,4}(?=\d)", re.IGNORECASE)
 _ACID = re.compile(r"(?:pH|KS|K_S)\s*4[.,]3", re.IGNORECASE)
 _REMARK = re.compile(r"\([^()]*[^\W\d_]{4}[^()]*\)")
 _NOTE_MARK = re.compile(r"(?<=[^\W\d_])\s?[(\[]\d{1,2}[)\]]")  # "Fluoride (1)" points to a footnote
@@ -128,6 +130,9 @@ def entry(line: str) -> Entry | None:
     line = re.sub(r"^[\s•*·►▪|>-]+(?=\S)", "", unglue(line))
     if not line or len(line) > 300:
         return None
+    degrees = _DEGREES.match(line)
+    if degrees is not None and (label := read_label(degrees.group(1))) is not None:
+        return Entry(label, degrees.group(1), tuple(cut(line[degrees.end() :])))
     found = mentions(line)
     if not found or found[0].start > 24:
         return None

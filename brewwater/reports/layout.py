@@ -126,8 +126,10 @@ def _cut_cell(cell: Cell, at: int, begins: Sequence[set[float]], ends: Sequence[
         left, right = cell.text[: word.start()].rstrip(), cell.text[word.start() :]
         unit = read_unit(right)
         own_unit = unit is not None and unit.unit not in ("1", "count", "%")
-        if not (is_value(right) or own_unit) or re.search(
-            r"[-–(<>±]$|\b(?:at|bei|à|a|vid|ved|bij|of|to|bis|pH)$", left
+        if (
+            right[0] in "(["
+            or not (is_value(right) or own_unit)
+            or re.search(r"[-–(<>±]$|\b(?:at|bei|à|a|vid|ved|bij|of|to|bis|pH)$", left)
         ):
             continue
         if own_unit and is_value(left):

@@ -55,6 +55,7 @@ TEMPERATURE = re.compile(
     re.IGNORECASE,
 )
 _ACID_CAPACITY = re.compile(r"\bK[\s_]*S?\s*[\s_]*S\s*[\s_]*4[.,]3\b")
+_DEGREES = re.compile(r"degrees? (?:clark|french|german)", re.IGNORECASE)
 _NUMBERING = re.compile(r"^\s*(?:\d{1,3}|[a-z])[.)]\s+")
 # A formula as it stands after a name or alone: analyte and basis.
 _FORMULAS = {
@@ -236,13 +237,14 @@ def read_loose(text: str) -> Label | None:
     text = " ".join(text.split())
     if not 0 < len(text) <= 200 or not any(c.isalpha() for c in text):
         return None
-    if _unit(text) is not None:
-        return None  # "mg/l HCO3" stands in a column of units
+    unit = _unit(text)
+    if unit is not None:  # "mg/l HCO3" stands in a column of units; "Degrees Clark" is how a hardness is named
+        return Label("total_hardness", unit, unit.basis, text) if _DEGREES.fullmatch(text) else None
     text = text.translate(_SUBSCRIPTS)
     text = _ACID_CAPACITY.sub("KS4.3", text)
     bare = _UNIT_NAME.sub(lambda m: f" ({m.group(1)}/L) ", text).replace("_", " ")
     bare = _NUMBERING.sub("", _MARK.sub(" ", bare))
-    unit, unit_text, basis = None, "", None
+    unit_text, basis = "", None
     as_ = _AS.search(bare)
     for part in (m.group(1) for m in _BRACKET.finditer(bare)):
         found = _unit(part)
@@ -370,6 +372,8 @@ def mentions(text: str) -> tuple[Mention, ...]:
     run: list[_Part] = []
 
     def close() -> None:
+        while len(run) > 1 and run[0].role == "word" and _JOINS.fullmatch(text[run[0].start : run[0].end]):
+            run.pop(0)  # "68 mg/L and magnesium": the unit is not of its name
         cores = [p for p in run if p.role == "core"]
         marks = [p for p in run if p.role == "formula" and p.meaning and not _weak(text, p)]
         if cores or marks:
@@ -387,6 +391,9 @@ def mentions(text: str) -> tuple[Mention, ...]:
             run.append(part)
     close()
     return tuple(out)
+
+
+_JOINS = re.compile(r"mg|[µμu]g|ng|m?l|and|und|et|och|og|oraz", re.IGNORECASE)
 
 
 def _weak(text: str, part: _Part) -> bool:

@@ -245,7 +245,7 @@ def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Ro
             at_once = re.match(r"[\s,:=]{0,3}[<≤]?\s?\d", tail) is not None
             around = ("" if at_once else sentence[max(0, mention.start - 50) : mention.end]) + tail[:60]
             if (
-                AVOID.search(around)
+                AVOID.search(_before_comparison(around))
                 or _of_the_law(sentence, mention)
                 or (mention.label.analyte == "ph" and re.match(r"\s*(?:4[.,][35]|8[.,]2)\b", tail))
             ):
@@ -254,6 +254,19 @@ def prose_rows(lines: Sequence[str], mark: Decimal, page: int | None) -> list[Ro
             if values:
                 out += _rows(mention, values, sentence, mark, page)
     return out
+
+
+_COMPARED = re.compile(
+    r"\d\S*\s?[^\s,]{0,12},?\s+(?:which is |and )?(?:well|far|much)\s+(?:below|under|within)\b", re.IGNORECASE
+)
+
+
+def _before_comparison(text: str) -> str:
+    """A text up to where a figure is compared: ``41 mg/L, well below the guideline``."""
+    found = re.search(
+        r"\d\S*\s?[^\s,]{0,12},?\s+(?:which is |and )?(?:well|far|much)\s+(?:below|under|within)\b", text, re.IGNORECASE
+    )
+    return text if found is None else text[: found.start()]
 
 
 def _of_the_law(sentence: str, mention: Mention) -> bool:

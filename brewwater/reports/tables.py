@@ -100,7 +100,8 @@ class _Reader:
             return True
         if role_of(label) in ("label", "supply") or _date_word(label):
             return len(filled) > 1
-        return label == "" and len(filled) >= 2 and not any(read_unit(c) for c in filled)
+        first = strong and not under_rows and read_label(label) is None  # "Waterworks | North | South | Limit"
+        return (label == "" or bool(first)) and len(filled) >= 2 and not any(read_unit(c) for c in filled)
 
     # -- rows ------------------------------------------------------------------------------------
 

@@ -25,6 +25,12 @@ _ASIDE = re.compile(
 )
 
 
+# "Degrees Clark  17.9": a figure under a name that is a unit.
+_DEGREES = re.compile(
+    r"\s*(?:degrees? (?:clark|french|german)|(?:clark|french|german) degrees?)\W{0,4}\d", re.IGNORECASE
+)
+
+
 def unread_lines(
     lines: Sequence[Line], rows: Sequence[Row], page: int | None, taken: Mapping[int, Collection[str]]
 ) -> list[Unread]:
@@ -74,7 +80,7 @@ def _segments(line: Line) -> list[str]:
     """The parts of a line that each may hold a label and its figures: a cell, and the short cells right of it."""
     out = []
     for k, cell in enumerate(line):
-        if not mentions(unglue(cell.text)):
+        if not mentions(unglue(cell.text)) and not re.match(r"degrees? \w|\w+ degrees?$", cell.text, re.IGNORECASE):
             continue
         text = cell.text
         if len(cell.text) <= 60:
@@ -90,7 +96,9 @@ def _why(text: str, printed: Mapping[str, set[str]], taken: Collection[str] | No
     line = unglue(text)
     named = [m for m in mentions(line) if m.rank == "name" or m.start == 0]
     if not named:
-        return None
+        return (
+            "a hardness in degrees, and no place says of what water" if taken is None and _DEGREES.match(line) else None
+        )
     items = cut(_ASIDE.sub(" ", line[named[0].end :]) if len(line) > 60 else line[named[0].end :])
     figures = [_number(x) for i in items if i.kind == "value" and not year_of(i.text) for x in _NUMBER.findall(i.text)]
     if not figures:
