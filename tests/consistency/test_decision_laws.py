@@ -17,7 +17,7 @@ from brewwater.ensemble import mean
 from brewwater.planning.candidate import stake
 from brewwater.planning.document import PlanDocument, load_document
 from brewwater.planning.scenario import prepare
-from brewwater.planning.search import Alternative, recommend
+from brewwater.planning.search import Alternative, out_of_goal, recommend
 from brewwater.planning.search.words import cost_over_years
 from brewwater.verdicts.severity import SUBJECTS
 
@@ -93,6 +93,12 @@ def test_every_sentence_agrees_with_its_own_figures(seed: int) -> None:
     for place, one in enumerate(found):
         cost = cost_over_years(scenario, one)
         assert cost == pytest.approx(float(mean(one.weight.cost, scenario.weights)), abs=0.51)
+        if one.why.startswith("No treatment pays"):
+            lost, *rest = (int(x.replace(",", "")) for x in re.findall(r"\$([\d,]+)", one.why))
+            assert (place, one.candidate.stages) == (0, ())
+            assert lost == out_of_goal(scenario, one)
+            assert not rest or rest[0] <= rest[1]  # what it saves, and what it costs more
+            continue
         told = re.search(r"\$([\d,]+) a year[^,;.]*(?:, \$([\d,]+) (more|less) than the first)?", one.why)
         assert told or one.why.startswith(("Refused: ", "Does not fit the unit: ")), one.why
         if told:
