@@ -423,6 +423,14 @@ DRINKS = Group(
     ("americano", "Americano", "t"),
     ("drip", "Drip coffee", "t"),
     ("tea", "Tea", "t"),
+    ("batch_brew", "Batch brew", "t"),
+    ("iced_coffee", "Iced coffee", "t"),
+    ("iced_latte", "Iced latte", "t"),
+    ("cold_brew", "Cold brew", "t"),
+    ("matcha", "Matcha latte", "t"),
+    ("iced_tea", "Iced tea", "t"),
+    ("smoothie", "Smoothie with ice", "t"),
+    ("water_bottle", "Water by the bottle", "t"),
 )
 SALTS = Group(
     "Salts",

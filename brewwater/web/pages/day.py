@@ -89,6 +89,10 @@ def _drinks() -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         key = st.selectbox("Add a drink", list(usual), key="drink_new", format_func=usual.__getitem__)
         fields.act("Add", "drink_add", partial(_add_drink, key), icon=":material/add:")
+    listed = {drink.name for drink in demand.drinks}
+    for row in table("drink_water"):
+        if row["key"] in listed and row["note"]:
+            st.caption(f"{usual[row['key']]}: {row['note']}.")
     if not demand.drinks:
         st.caption("No list: the usual mix of drinks stands in (common practice, no source).")
 
