@@ -9,44 +9,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from itertools import combinations, pairwise
 
-from brewwater.reports.columns import VALUE_ROLES, Role, role_of, year_of
+from brewwater.reports.columns import role_of
 from brewwater.reports.grid import Grid
-from brewwater.reports.headings import unit_everywhere
-from brewwater.reports.items import Entry, Item, cut, entry, is_limit, part_figures, unglue
-from brewwater.reports.names import mentions, read_label
+from brewwater.reports.items import Entry, Item, cut, entry, is_limit, unglue
+from brewwater.reports.names import read_label
 from brewwater.reports.prose import TAGGED
+from brewwater.reports.sequence_columns import PrintedRecord, as_many, fits, laid_out
+from brewwater.reports.sequence_heads import Head, heads_in, line_heads, title_in
 from brewwater.reports.values import read_value
 from brewwater.units import read_unit
 
 _FAR = 12  # lines without a record that end a table
-_SKIP: tuple[Role, ...] = ("unit", "label", "note", "method", "violation")
-
-
-@dataclass
-class PrintedRecord:
-    """A label with its unit and its figures, in the order of printing."""
-
-    entry: Entry
-    lines: list[int]
-    units: list[str] = field(default_factory=list)
-    figures: list[str] = field(default_factory=list)
-    glued: bool = False
-    barred: bool = False
-
-    @property
-    def analyte(self) -> str:
-        return self.entry.label.analyte
-
-
-@dataclass(frozen=True, slots=True)
-class Head:
-    """A column's head: its role, and its text where that names a supply or a year."""
-
-    role: Role
-    text: str
 
 
 def read_sequences(lines: Sequence[tuple[int, str]], page: int | None) -> list[Grid]:
@@ -60,32 +34,18 @@ def read_sequences(lines: Sequence[tuple[int, str]], page: int | None) -> list[G
     heads: list[Head] = []
     for first, records in runs:
         head_lines = [t for _, t in lines[before:first]]
-        own = _heads(head_lines)
-        apart = _heads(head_lines, apart=True)
-        if len(apart) > len(own) and _as_many(records, apart) > _as_many(records, own):
+        own = heads_in(head_lines)
+        apart = heads_in(head_lines, apart=True)
+        if len(apart) > len(own) and as_many(records, apart) > as_many(records, own):
             own = apart
         heads = own or heads
-        title = _title(head_lines, bool(own))
-        grid = _grid(records, own or (heads if _fits(records, heads) else []), page, title)
+        title = title_in(head_lines, bool(own))
+        grid = laid_out(records, own or (heads if fits(records, heads) else []), page, title)
         if grid is not None:
             out.append(grid)
         last = records[-1].lines[-1]
         before = next((k for k, (i, _) in enumerate(lines) if i > last), len(lines))
     return out
-
-
-def _fits(records: Sequence[PrintedRecord], heads: Sequence[Head]) -> bool:
-    """Whether the heads of the table before may rule this one: most records print no more than they name."""
-    columns = [h for h in heads if h.role in (*VALUE_ROLES, "limit", "date")]
-    values = [h for h in columns if h.role != "limit"]
-    counts = [len(_stripped(r.figures)) for r in records]
-    return bool(values) and max(counts) <= len(columns) and sorted(counts)[len(counts) // 2] >= len(values)
-
-
-def _as_many(records: Sequence[PrintedRecord], heads: Sequence[Head]) -> int:
-    """How many records print a figure for each column."""
-    columns = sum(h.role not in _SKIP for h in heads)
-    return sum(len(r.figures) == columns for r in records)
 
 
 def _split_bars(lines: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:
@@ -157,7 +117,7 @@ def _starts_head(lines: Sequence[tuple[int, str]], k: int) -> bool:
     text = lines[k][1]
     if role_of(text) in ("label", "unit") and len(text) < 60:
         return True
-    return len([h for h in _line_heads(text) if h.role]) >= 3
+    return len([h for h in line_heads(text) if h.role]) >= 3
 
 
 def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[PrintedRecord | None, int]:
@@ -305,238 +265,3 @@ def _take(record: PrintedRecord, items: Sequence[Item]) -> None:
             record.figures.append("-")
         elif re.match(r"^(?:nota|note|fn)\b", item.text, re.IGNORECASE):
             return
-
-
-# -- the heads ----------------------------------------------------------------------------------------
-
-
-def _line_heads(text: str) -> list[Head]:
-    """Heads on one line, by the capital letters that begin them, or by wide gaps."""
-    text = re.sub(r"(?<=[a-zà-ÿ?)*])(?=[A-ZÀ-Þ][a-zà-ÿ])", "  ", text.strip())
-    cells = [c for c in re.split(r"\s{2,}|\t", text) if c]
-    if len(cells) < 3:
-        cells = [c.strip() for c in re.split(r"(?<=\S)\s+(?=[A-ZÀ-ÞŻŚŁ(]|(?:19|20)\d\d\b)", text) if c.strip()]
-        joined: list[str] = []
-        for c in cells:
-            if joined and (c.startswith("(") or joined[-1].endswith((":", ","))):
-                joined[-1] += f" {c}"
-            else:
-                joined.append(c)
-        cells = joined
-    return [Head("date" if year_of(c) else role_of(c), c) for c in cells]
-
-
-def _heads(lines: Sequence[str], *, apart: bool = False) -> list[Head]:
-    """The columns that the lines above a table name, in their order; limits in two lines are one, or ``apart``."""
-    lines = [t.strip() for t in lines if not unit_everywhere([t])]
-    for text in reversed(lines[-6:]):
-        found = _line_heads(text)
-        roles = [h.role for h in found if h.role]
-        if (
-            len(found) >= 2
-            and len(roles) >= 2
-            and ("label" in roles or "unit" in roles or len(roles) >= 3 or "limit" in roles)
-        ):
-            return found
-    out: list[Head] = []
-    closed = False
-    for text in lines[-40:]:
-        if not text or re.fullmatch(r"\([^()]*\)\s*", text):
-            continue
-        if len(text) > 44 or (len(text) > 24 and re.search(r"[a-z]\.$", text)):
-            out, closed = [], False
-            continue
-        role: Role = "date" if year_of(text) else role_of(text)
-        if not role and (re.match(r"^[\d<>]", text) or read_unit(text) is not None):
-            closed = True  # rows of other constituents under the heads
-            continue
-        if closed and role not in ("label", "unit"):
-            continue
-        if closed:
-            out, closed = [], False
-        if role == "label" and any(h.role not in ("label", "") for h in out) and read_label(text) is None:
-            if any(h.role in VALUE_ROLES for h in out):
-                continue  # a section title under the heads
-            out = []
-        out.append(Head(role, text))
-    known = [h for h in out if h.role]
-    if len(known) < 1 or not any(h.role in (*VALUE_ROLES, "limit", "date") for h in known):
-        return []
-    start = next(k for k, h in enumerate(out) if h.role)
-    out = out[start:]
-    merged: list[Head] = []
-    for head in out:
-        if merged and head.role == merged[-1].role == "limit" and not apart:
-            merged[-1] = Head("limit", f"{merged[-1].text} {head.text}")
-        else:
-            merged.append(head)
-    return merged
-
-
-def _title(lines: Sequence[str], has_head: bool) -> str:
-    """A short line above the heads that names the table."""
-    for text in reversed([t.strip() for t in lines if t.strip()][-9:]):
-        named = not role_of(text) or len(text.split()) > 3
-        wordy = re.search(r"[^\W\d_]{3}", text) and not re.search(r"[.;:]$", text) and not text.startswith(("*", "("))
-        if 6 < len(text) < 90 and named and wordy and len(_line_heads(text)) < 4:
-            return text
-    return ""
-
-
-# -- figures on columns -------------------------------------------------------------------------------
-
-
-def _columns(heads: Sequence[Head], most: int) -> list[Head]:
-    """The heads that rule figures; names without a role only where they fill the count of figures."""
-    kept = [h for h in heads if h.role not in _SKIP and h.role != ""]
-    names = [h for h in heads if h.role == "" and len(h.text) < 40]
-    if names and len(kept) < most:
-        begun = [h for h in heads if h.role in ("label", "unit")]
-        after = heads.index(begun[-1]) if begun else -1
-        some = [h for h in heads if h in kept or (h in names and (heads.index(h) > after or not begun))]
-        if len(some) <= most + 1:
-            kept = some
-    return kept
-
-
-def _lay(record: PrintedRecord, columns: Sequence[Head]) -> tuple[list[str] | None, bool]:
-    """A record's figures on the columns, and whether only one way of doing so is good."""
-    figures = list(record.figures)
-    if len(figures) < len(columns) or any(len(re.findall(r"[.,]", f)) > 1 for f in figures):
-        limits = any(h.role == "limit" for h in columns)
-        figures = _parted(figures, record.analyte, len(columns), limits, record.glued)
-    while len(figures) > len(columns) and figures[-1] == "-":
-        figures.pop()
-    if len(figures) > len(columns):
-        figures = figures[: len(columns)] if columns and columns[-1].role == "limit" else figures
-    if len(figures) > len(columns):
-        return None, False
-    scored = []
-    for at in combinations(range(len(columns)), len(figures)):
-        cost = 0.0
-        for j, column in enumerate(columns):
-            if j not in at:
-                cost += 0.3 if column.role in ("limit", "count") else 1.0
-        for j, text in zip(at, figures, strict=True):
-            limit = is_limit(text, record.analyte)
-            if columns[j].role == "limit":
-                cost -= 0.6 if limit else 0.0
-            elif re.match(r"\s*[≤≥>]|.*[a-z]{4}", text) and text != "-":
-                cost += 2.0
-            elif limit and any(c.role == "limit" for c in columns):
-                cost += 0.5
-        row = [""] * len(columns)
-        for j, text in zip(at, figures, strict=True):
-            row[j] = text
-        cost += 3.0 * _disorder(row, columns)
-        scored.append((cost, row))
-    if not scored:
-        return None, False
-    scored.sort(key=lambda s: s[0])
-    best = [t for t, c in zip(scored[0][1], columns, strict=True) if c.role not in ("limit", "count")]
-    other = next(
-        (
-            s
-            for s in scored[1:]
-            if [t for t, c in zip(s[1], columns, strict=True) if c.role not in ("limit", "count")] != best
-        ),
-        None,
-    )
-    return scored[0][1], other is None or other[0] - scored[0][0] > 0.05
-
-
-def _disorder(row: Sequence[str], columns: Sequence[Head]) -> bool:
-    """Whether lowest, mean and highest would stand in the wrong order."""
-    seen = {}
-    for text, column in zip(row, columns, strict=True):
-        value = read_value(text) if text else None
-        if column.role in ("low", "average", "high") and value is not None and value.high is not None:
-            seen[column.role] = value.high
-    order = [seen[r] for r in ("low", "average", "high") if r in seen]
-    return any(a > b for a, b in pairwise(order))
-
-
-def _parted(figures: Sequence[str], analyte: str, wanted: int, limits: bool, glued: bool) -> list[str]:
-    out: list[str] = []
-    for text in figures:
-        marks = len(re.findall(r"[.,]", text.split(" -")[0].split(" –")[0]))
-        pair = part_figures(text, analyte) if (limits and glued and len(figures) < wanted) or marks > 1 else None
-        out += list(pair) if pair is not None else [re.sub(r"^(<?\s*\d+[.,]\d\d)[.,]00$", r"\1", text)]
-    return out
-
-
-def _grid(records: Sequence[PrintedRecord], heads: Sequence[Head], page: int | None, title: str) -> Grid | None:
-    counts = sorted(len(_stripped(r.figures)) for r in records)
-    usual = max(set(counts), key=lambda c: (counts.count(c), c))
-    columns = _columns(heads, max(usual, *counts) if heads else usual)
-    values = [h for h in columns if h.role not in ("limit", "count")]
-    if not columns or not values or len(values) > 12 or (counts[-1] == 1 and len(values) > 1):
-        columns = []
-    body: list[list[str]] = []
-    for record in records:
-        rows = _row(record, columns)
-        body += rows
-    if not body:
-        return None
-    width = max(len(r) for r in body)
-    body = [r + [""] * (width - len(r)) for r in body]
-    texts = [h.text if not (h.role == "limit" and role_of(h.text) != "limit") else "limit" for h in columns]
-    head = ["Parameter", "Unit", *(texts or ["Result"])]
-    head += [""] * (width - len(head))
-    lines = frozenset(i for r in records for i in r.lines)
-    if records[0].barred:
-        lines = frozenset(range(min(lines), max(lines) + 1))
-    return Grid([head, *body], page, title, [([head], body)], lines, None, records[0].lines[0])
-
-
-def _stripped(figures: Sequence[str]) -> list[str]:
-    out = list(figures)
-    while out and out[-1] == "-":
-        out.pop()
-    return out
-
-
-def _row(record: PrintedRecord, columns: Sequence[Head]) -> list[list[str]]:
-    name = record.entry.name
-    unit = "" if record.entry.label.unit_text else next(iter(record.units), "")
-    if columns:
-        laid, sure = _lay(record, columns)
-        if laid is not None:
-            if not sure and any(c.role != "limit" for c in columns):
-                laid = [f"{t} {{?}}" if t and t != "-" else t for t in laid]
-            if not unit and not record.entry.label.unit_text:
-                unit = _unit_within(laid)
-            cells = [t if columns[j].role == "limit" or not _wordy(t) else "" for j, t in enumerate(laid)]
-            return [[name, unit, *cells]]
-        return [[name, unit, f"{record.figures[0]} ; {' ; '.join(record.figures[1:])}"]]
-    figures = _stripped(record.figures)
-    figures = _parted(figures, record.analyte, 1, False, record.glued) if figures else []
-    if not figures:
-        return []
-    return [[name, unit, *_alone(figures, record)]]
-
-
-def _alone(figures: Sequence[str], record: PrintedRecord) -> list[str]:
-    """Figures under no heads: the first, and a limit after it; more are told."""
-    if len(figures) == 1 or all(is_limit(f, record.analyte) for f in figures[1:]):
-        return [figures[0]]
-    with_units = [f for f in figures if re.search(r"[A-Za-z°µ]", f)]
-    if len(with_units) >= 1 and len(figures) == 2:
-        return [figures[0]]
-    return [f"{figures[0]} ; {' ; '.join(figures[1:])}"]
-
-
-def _wordy(text: str) -> bool:
-    return bool(re.search(r"[a-zà-ÿ]{4}", text)) and read_value(text) is None
-
-
-def _unit_within(cells: Sequence[str]) -> str:
-    """A unit that stands only in the limit's cell."""
-    for text in cells:
-        for item in cut(text):
-            if item.kind == "unit":
-                return item.text
-    return ""
-
-
-__all__ = ["Entry", "mentions", "read_sequences", "replace"]
