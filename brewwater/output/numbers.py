@@ -131,6 +131,11 @@ class Words:
             return "°C" if self.metric else "°F"
         return "" if kind == "plain" else (_METRIC if self.metric else _US)[kind][1]
 
+    def measured_in(self, kind: Kind, basis: str = "") -> str:
+        """The unit of a concentration as a label names it: ``grains``, ``ppm as CaCO3``, ``mg/L as CaCO3``."""
+        unit = self.unit(kind)
+        return f"{unit} as {basis}" if basis and unit in ("ppm", "mg/L") else unit
+
     def out(self, kind: Kind, value: float) -> float:
         """From the document's unit (gal, gpm, psi, lb, °C) to the reader's."""
         if kind == "temperature":

@@ -53,7 +53,8 @@ def test_the_rows_are_the_plans_own_figures(found) -> None:
         for when, found_there in (("before", side.scenario.waters), ("after", side.candidate.main.water)):
             low, _, high = side.scenario.pooled(found_there.hardness_mg_L_as_CaCO3)
             told = cell.split(f">{when}</span> <span>")[1].split("</span>")[0]
-            assert told == words.span([float(low), float(high)], digits=3)
+            ends = [words.out("hardness", float(x)) for x in (low, high)]
+            assert told == words.span(ends, digits=3)
     assert hardness[0] != hardness[1]
     verdicts = verdict_rows(both)
     assert [row[0] for row in verdicts] == ["Cup", "Scale", "Corrosion", "Safe to drink?"]

@@ -43,3 +43,27 @@ def test_no_page_uses_a_word_that_was_replaced(ready: Any, address: str) -> None
     for text in texts:
         for old in OLD:
             assert old not in text.lower(), (old, text[max(text.lower().find(old) - 60, 0) :][:160])
+
+
+# of the other system; what was printed in a report, and the choice of a drop kit's unit, stay as they were given
+FOREIGN = {
+    "us": re.compile(r"hardness[a-z ]*(?:, |\()(?:mg/L|ppm)|\d (?:L|kPa|kg|mL|°C)\b|\((?:L|kPa|kg|mL|°C)\)", re.I),
+    "metric": re.compile(r"(?:, |\(|\d )(?:grains|gal|gal/min|psi|lb|fl oz|ft|oz|°F)\b"),
+}
+SAID_AS_PRINTED = ("Bed volume (L)", "Exchange capacity (grains as CaCO3)")
+
+
+@pytest.mark.parametrize("units", list(FOREIGN))
+@pytest.mark.parametrize(
+    "address", ["plan", "targets", "treatment", "compare", "days", "tanks", "branches", "readings"]
+)
+def test_every_field_and_table_is_in_the_measures_chosen(ready: Any, units: str, address: str) -> None:
+    """Labels of fields, heads of tables and the first cell of each row."""
+    ready.at.radio(key="units").set_value(units)
+    ready.run()
+    ready.go(address)
+    labels = [label for node in ready.at._tree if (label := getattr(getattr(node, "proto", None), "label", ""))]
+    heads = re.findall(r"<th[^>]*>(.*?)</th>", ready.html(), re.S)
+    assert len(labels) > 3
+    wrong = [t for t in (*labels, *heads) if t not in SAID_AS_PRINTED and FOREIGN[units].search(t)]
+    assert wrong == []

@@ -110,10 +110,11 @@ def test_a_report_that_cannot_be_read_is_one_line_and_loses_nothing(front) -> No
 
 def test_own_goals_and_back(front) -> None:
     front.go("targets")
-    front.at.number_input(key="goal_total_hardness_high").set_value(100)
+    front.at.number_input(key="goal_total_hardness_high").set_value(6)
     front.run()
-    assert front.document.targets.overrides["total_hardness"].high == 100
-    front.at.number_input(key="goal_total_hardness_low").set_value(180)
+    assert front.document.targets.overrides["total_hardness"].high == pytest.approx(6 * 17.118, rel=1e-4)
+    assert front.at.number_input(key="goal_total_hardness_high").value == 6
+    front.at.number_input(key="goal_total_hardness_low").set_value(9)
     front.run()
     assert len(front.errors()) == 1
     assert front.document.targets.overrides["total_hardness"].low == 50
@@ -127,9 +128,9 @@ def test_a_machine_is_renamed_everywhere_and_limited_by_its_manual(front) -> Non
     front.at.text_input(key="machine_name_0").set_value("Lever")
     front.run()
     assert front.document.branches[0].machine == "Lever"
-    front.at.number_input(key="machine_0_hardness_max_mg_L_as_CaCO3").set_value(90)
+    front.at.number_input(key="machine_0_hardness_max_mg_L_as_CaCO3").set_value(5)
     front.run()
-    assert front.document.machines[0].hardness_max_mg_L_as_CaCO3 == 90
+    assert front.document.machines[0].hardness_max_mg_L_as_CaCO3 == pytest.approx(5 * 17.118, rel=1e-4)
     front.at.number_input(key="machine_0_boiler").set_value(250)
     front.run()
     assert front.document.machines[0].boiler_temperature_C == pytest.approx((250 - 32) / 1.8)
@@ -212,7 +213,7 @@ def test_two_treatments_stand_side_by_side(ready) -> None:
     front.run()
     html = front.html()
     assert 'aria-label="Verdicts side by side"' in html
-    for row in ("Present, after", "Hardness, mg/L as CaCO3", "water through one", "A year costs, expected"):
+    for row in ("Present, after", "Hardness, grains", "water through one", "A year costs, expected"):
         assert row in html
     assert "more at installation" in html or "the same at installation" in html  # what is paid back, or nothing
     assert front.document.train is None

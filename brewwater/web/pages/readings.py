@@ -35,6 +35,8 @@ def usual_unit(kind: str, words: Words) -> str:
         return "L" if words.metric else "gal"
     if kind.startswith("pressure"):
         return "kPa" if words.metric else "psi"
+    if kind == "hardness":
+        return fields.unit_of("hardness", words.metric)
     if kind in ANALYTE_OF:
         return PLAN_UNITS.get(ANALYTE_OF[kind], "")
     return "drinks" if kind == "drinks_sold" else ""

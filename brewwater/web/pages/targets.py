@@ -15,14 +15,15 @@ from brewwater.verdicts.goals import Measured
 from brewwater.web import planning
 from brewwater.web.state import Document, desk
 from brewwater.web.widgets import fields, show
+from brewwater.web.widgets.words import Kind
 
 MEASURED: tuple[str, ...] = get_args(Measured)
-UNITS = {
-    "total_hardness": "mg/L as CaCO3",
-    "calcium_hardness": "mg/L as CaCO3",
-    "alkalinity": "mg/L as CaCO3",
-    "ph": "pH",
-    "total_chlorine": "mg/L as Cl2",
+GOAL_KINDS: dict[str, tuple[Kind, str]] = {
+    "total_hardness": ("hardness", "CaCO3"),
+    "calcium_hardness": ("hardness", "CaCO3"),
+    "alkalinity": ("amount", "CaCO3"),
+    "ph": ("plain", ""),
+    "total_chlorine": ("amount", "Cl2"),
 }
 LAWS = {"us_federal": "US federal limits", "eu": "European Union", "who": "WHO guideline"}
 KINDS = ("espresso", "steam_boiler", "brewer", "hot_water", "ice", "other")
@@ -44,8 +45,13 @@ def page() -> None:
         planning.search(plan)
 
 
-def _bounds(low: float | None, high: float | None) -> str:
+def _kind(measure: str) -> tuple[Kind, str]:
+    return GOAL_KINDS.get(measure, ("amount", ""))
+
+
+def _bounds(kind: Kind, low: float | None, high: float | None) -> str:
     words = desk().words
+    low, high = (None if x is None else words.out(kind, x) for x in (low, high))
     if low is None and high is None:
         return "none"
     if low is None:
@@ -70,9 +76,9 @@ def _goals() -> None:
     heads = ["Measure", "Goal", "Past the limit", "Source"]
     rows = [
         [
-            plain(m) if m == "ph" else f"{plain(m)}, {UNITS.get(m, 'mg/L')}",
-            _bounds(g.low, g.high),
-            _red(g.red_below, g.red_above),
+            plain(m) if m == "ph" else f"{plain(m)}, {on.words.measured_in(*_kind(m))}",
+            _bounds(_kind(m)[0], g.low, g.high),
+            _red(_kind(m)[0], g.red_below, g.red_above),
             g.source,
         ]
         for m, g in found.items()
@@ -86,7 +92,7 @@ def _goals() -> None:
     with st.container(border=True):
         st.markdown("**Set your own goal**")
         measure = st.selectbox("Measure", MEASURED, key="goal_measure", format_func=plain)
-        unit = UNITS.get(measure, "mg/L")
+        kind = _kind(measure)
         own = on.typed.targets.overrides.get(measure)  # type: ignore[call-overload]
         now = own or found.get(measure)
         columns = st.columns(2)
@@ -98,7 +104,8 @@ def _goals() -> None:
                     label,
                     f"goal_{measure}_{part}",
                     value=getattr(now, part, None) if now else None,
-                    unit=unit,
+                    kind=kind[0],
+                    unit="pH" if measure == "ph" else on.words.measured_in(*kind),
                     write=partial(_override, measure, part),
                     placeholder="none",
                     low=-5,
@@ -107,8 +114,9 @@ def _goals() -> None:
         fields.act("Back to the goals' own", f"goal_reset_{measure}", partial(_reset, measure), disabled=own is None)
 
 
-def _red(below: float | None, above: float | None) -> str:
+def _red(kind: Kind, below: float | None, above: float | None) -> str:
     words = desk().words
+    below, above = (None if x is None else words.out(kind, x) for x in (below, above))
     parts = [
         f"under {words.number(below)}" if below is not None else "",
         f"over {words.number(above)}" if above is not None else "",
@@ -131,14 +139,14 @@ def _reset(measure: str, document: Document) -> None:
 
 # -- machines -----------------------------------------------------------------------------------------------
 
-LIMITS = (
-    ("hardness_min_mg_L_as_CaCO3", "Hardness from", "mg/L as CaCO3"),
-    ("hardness_max_mg_L_as_CaCO3", "Hardness to", "mg/L as CaCO3"),
-    ("alkalinity_min_mg_L_as_CaCO3", "Alkalinity from", "mg/L as CaCO3"),
-    ("alkalinity_max_mg_L_as_CaCO3", "Alkalinity to", "mg/L as CaCO3"),
-    ("chloride_max_mg_L", "Chloride to", "mg/L"),
-    ("tds_max_mg_L", "Dissolved solids to", "mg/L"),
-    ("minimum_conductivity_uS_cm", "Conductivity from", "µS/cm"),
+LIMITS: tuple[tuple[str, str, Kind, str], ...] = (
+    ("hardness_min_mg_L_as_CaCO3", "Hardness from", "hardness", "CaCO3"),
+    ("hardness_max_mg_L_as_CaCO3", "Hardness to", "hardness", "CaCO3"),
+    ("alkalinity_min_mg_L_as_CaCO3", "Alkalinity from", "amount", "CaCO3"),
+    ("alkalinity_max_mg_L_as_CaCO3", "Alkalinity to", "amount", "CaCO3"),
+    ("chloride_max_mg_L", "Chloride to", "amount", ""),
+    ("tds_max_mg_L", "Dissolved solids to", "amount", ""),
+    ("minimum_conductivity_uS_cm", "Conductivity from", "plain", ""),
 )
 
 
@@ -170,9 +178,13 @@ def _machines() -> None:
         )
     st.caption("From the machine's manual; leave empty what it does not state. The manual goes before every goal here.")
     columns = st.columns(2)
-    for i, (key, label, unit) in enumerate(LIMITS):
+    for i, (key, label, kind, basis) in enumerate(LIMITS):
+        unit = on.words.measured_in(kind, basis) or "µS/cm"
+        step = 1.0 if unit == "grains" else 5.0
         with columns[i % 2]:
-            fields.number(label, f"machine_{at}_{key}", (*path, key), unit=unit, placeholder="not stated", step=5.0)
+            fields.number(
+                label, f"machine_{at}_{key}", (*path, key), kind=kind, unit=unit, placeholder="not stated", step=step
+            )
     with columns[1]:
         fields.number(
             "Boiler temperature",

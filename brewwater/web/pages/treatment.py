@@ -73,9 +73,9 @@ def _follow(document: Document) -> None:
 
 SHEET: tuple[tuple[str, str, Kind, str], ...] = (
     ("rated_gal", "Rated for", "volume", ""),
-    ("reference_hardness_mg_L_as_CaCO3", "Rated at hardness", "plain", "mg/L as CaCO3"),
-    ("reference_alkalinity_mg_L_as_CaCO3", "Rated at alkalinity", "plain", "mg/L as CaCO3"),
-    ("reference_chlorine_mg_L_as_Cl2", "Rated at chlorine", "plain", "mg/L as Cl2"),
+    ("reference_hardness_mg_L_as_CaCO3", "Rated at hardness", "hardness", "CaCO3"),
+    ("reference_alkalinity_mg_L_as_CaCO3", "Rated at alkalinity", "amount", "CaCO3"),
+    ("reference_chlorine_mg_L_as_Cl2", "Rated at chlorine", "amount", "Cl2"),
     ("capacity_grains", "Exchange capacity", "plain", "grains as CaCO3"),
     ("service_flow_gpm", "Service flow", "flow", ""),
     ("clean_pressure_drop_psi", "Pressure drop when clean", "pressure", ""),
@@ -156,7 +156,7 @@ def _stage(train: Sequence[Stage], i: int, branches: list[str]) -> None:
                 f"sheet_{i}_{key}",
                 (*path, "sheet", key),
                 kind=kind,
-                unit=unit,
+                unit=unit if kind == "plain" else desk().words.measured_in(kind, unit),
                 placeholder="not stated",
             )
     columns = st.columns(2)

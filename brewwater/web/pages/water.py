@@ -181,7 +181,10 @@ def _values(at: int) -> None:
         analyte = st.session_state["analyte"]
         now = supply.analysis.get(analyte)
         shown = unit_text(now) if now else ""
-        unit = now.unit if now else desk().extra.get(f"unit_{analyte}", PLAN_UNITS.get(analyte, "mg/L"))
+        usual = PLAN_UNITS.get(analyte, "mg/L")
+        if analyte == "total_hardness":
+            usual = fields.unit_of("hardness", on.words.metric)
+        unit = now.unit if now else on.extra.get(f"unit_{analyte}", usual)
         tag = f"{at}_{analyte}"
         fields.span(
             "Value",

@@ -117,13 +117,11 @@ def water_rows(sides: Sequence[Side], words: Words) -> list[list[str]]:
             (main.water, main.state or side.source_state) if served else (side.scenario.waters, side.source_state)
         )
         found = side.scenario.pooled(facts.measure(key, water, state, side.scenario.document.targets))
-        return words.span([float(x) for x in found], digits=2 if key.endswith("ph") else 3)
+        return facts.ranged(key, found, words)
 
     out = []
     for key in SHOWN:
-        label, unit, *_ = facts.MEASURES[key]
-        title = f"{label}, {unit}" if unit else label
-        out.append([title, *_each(sides, partial(values, key=key))])
+        out.append([facts.titled(key, words), *_each(sides, partial(values, key=key))])
     unit = "g" if words.metric else "oz"
     out.append([f"The same, most in a year, {unit}", *_each(sides, lambda s, served: scale_text(s, words, served))])
     return out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,11 +21,19 @@ from brewwater.verdicts import State, TargetChoice, ph_in_cup
 from brewwater.water import Water
 from brewwater.web.state import desk
 from brewwater.web.widgets.show import Figure, How
-from brewwater.web.widgets.words import Words, date
+from brewwater.web.widgets.words import Kind, Words, date
 
 PERCENTILES = "Ten of a hundred possible cases lie below the low end, ten above the high end."
+KINDS: dict[str, tuple[Kind, str]] = {
+    "hardness": ("hardness", "CaCO3"),
+    "alkalinity": ("amount", "CaCO3"),
+    "tds": ("amount", ""),
+    "chloride": ("amount", ""),
+    "sodium": ("amount", ""),
+    "ccpp": ("amount", "CaCO3"),
+}
 MEASURES: dict[str, tuple[str, str, str, str]] = {
-    # key: label, unit, formula, source key
+    # key: label, unit of the formula, formula, source key
     "hardness": ("Hardness", "mg/L as CaCO3", "2.497 × calcium + 4.118 × magnesium, ions in mg/L", "definition"),
     "alkalinity": (
         "Alkalinity",
@@ -97,23 +105,28 @@ def source_text(key: str) -> str:
     return found.text if found else key
 
 
+def titled(key: str, words: Words) -> str:
+    """The label of a measure of ``MEASURES`` with the reader's unit."""
+    label, unit, *_ = MEASURES[key]
+    unit = words.measured_in(*KINDS[key]) if key in KINDS else unit
+    return f"{label}, {unit}" if unit else label
+
+
+def ranged(key: str, points: Sequence[float] | FloatArray, words: Words) -> str:
+    """The range of a measure, from the document's unit in the reader's, which stands in the label."""
+    kind = KINDS.get(key, ("plain", ""))[0]
+    return words.span([words.out(kind, float(x)) for x in points], digits=2 if key.endswith("ph") else 3)
+
+
 def measures(plan: Plan, words: Words, keys: tuple[str, ...] = tuple(MEASURES)) -> list[list[str]]:
     """Rows of label with unit, range before, range after, for a table."""
     main, targets = plan.candidate.main, plan.document.targets
     state = main.state or plan.source_state
     rows = []
     for key in keys:
-        label, unit, *_ = MEASURES[key]
         before = plan.scenario.pooled(measure(key, plan.scenario.waters, plan.source_state, targets))
         after = plan.scenario.pooled(measure(key, main.water, state, targets))
-        digits = 2 if key.endswith("ph") else 3
-        rows.append(
-            [
-                f"{label}, {unit}" if unit else label,
-                words.span([float(x) for x in before], digits=digits),
-                words.span([float(x) for x in after], digits=digits),
-            ]
-        )
+        rows.append([titled(key, words), ranged(key, before, words), ranged(key, after, words)])
     return rows
 
 

@@ -118,7 +118,9 @@ def number(
             )
         return words.back(kind, given)
 
-    shown = None if now is None else float(f"{words.out(kind, float(now)):.6g}")
+    # grains are turned from mg/L: four figures, or a goal of 120 mg/L is 7.0105
+    digits = 4 if kind == "hardness" and not words.metric else 6
+    shown = None if now is None else float(f"{words.out(kind, float(now)):.{digits}g}")
     if whole and shown is not None:
         shown = round(shown)
     seed(key, shown)
