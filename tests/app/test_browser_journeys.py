@@ -133,7 +133,7 @@ def test_3_two_treatments_and_two_towns_side_by_side(open_unit) -> None:
     unit.seen.press("towns_go_on")
     table.wait_for()
     unit.page.locator(".st-key-beside_what label", has_text="Two treatments").click()
-    unit.page.get_by_text("Second treatment").wait_for()
+    unit.page.get_by_text("Compare this plan with").wait_for()
     table.get_by_role("columnheader", name="Present").wait_for()
     assert "A year costs, expected" in table.inner_text()
     unit.seen.settled()

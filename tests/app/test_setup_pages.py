@@ -207,8 +207,14 @@ def test_two_treatments_stand_side_by_side(ready) -> None:
     front = ready.go("compare")
     front.at.radio(key="beside_what").set_value("Two treatments")
     front.run()
+    assert len(front.at.radio(key="beside_train_1").options) == 2  # a choice of two, this plan against it
+    assert not [r for r in front.at.radio if r.key == "beside_train_0"]
+    assert 'aria-label="Verdicts side by side"' in front.html()
+    front.at.toggle(key="beside_all").set_value(True)
+    front.run()
     options = front.at.radio(key="beside_train_1").options
     assert len(options) > 2
+    assert front.at.radio(key="beside_train_0").options == options
     front.at.radio(key="beside_train_1").set_value(options[2])
     front.run()
     html = front.html()

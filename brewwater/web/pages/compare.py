@@ -152,8 +152,14 @@ def _treatments(plan: Plan, words: Words) -> None:
         show.say("The search brings the other treatments; they can be chosen here as soon as it is done.")
         return
     names = list(choices)
-    first = _pick("First treatment", names, "beside_train_0")
-    second = _pick("Second treatment", names, "beside_train_1", at=1)
+    if st.session_state.get("beside_all", desk().extra.get("beside_all", False)):
+        first = _pick("First treatment", names, "beside_train_0")
+        second = _pick("Second treatment", names, "beside_train_1", at=1)
+    else:  # the two that rank next: a choice of two, not two lists of all
+        first, second = names[0], _pick("Compare this plan with", names[1:3], "beside_train_1")
+    if len(names) > 3:
+        hand("beside_all", bool(desk().extra.get("beside_all", False)))
+        st.toggle(f"Choose any two of the {len(names)} that were tried", key="beside_all", on_change=_keep_all)
     if first == second:
         show.say("Choose two different treatments.")
         return
@@ -184,6 +190,10 @@ def _treatments(plan: Plan, words: Words) -> None:
                 partial(_take, side.candidate.stages),
                 icon=":material/check:",
             )
+
+
+def _keep_all() -> None:
+    desk().extra["beside_all"] = st.session_state["beside_all"]
 
 
 def _take(stages: Sequence[Stage], document: Document) -> None:
