@@ -132,7 +132,7 @@ def _cut_cell(cell: Cell, at: int, begins: Sequence[set[float]], ends: Sequence[
             or re.search(r"[-–(<>±]$|\b(?:at|bei|à|a|vid|ved|bij|of|to|bis|pH)$", left)
         ):
             continue
-        if own_unit and is_value(left):
+        if own_unit and re.search(r"(?:\d|^[-–])$", left):
             continue  # "30 mg/l" is one figure
         start, end = cell.x0 + word.start(), cell.x1
         agree = sum(start in begins[k] for k in near if k != at)

@@ -214,6 +214,13 @@ class _Reader:
                 doubts.append("column_unclear")
                 continue
             doubts += value.doubts
+            if (
+                role in ("low", "high")
+                and value.is_range
+                and not value.below_detection
+                and None not in (value.low, value.high)
+            ):
+                doubts.append("column_unclear")  # a range where one end should stand: perhaps a limit
             seen.setdefault(role, value)
         if not seen:
             return None, ()

@@ -105,10 +105,11 @@ def _over_figures(line: Line, below: Sequence[Line]) -> bool:
     if len(heads) != len(line) - (role_of(first.text) in ("supply", "date", "label") and first not in heads):
         return False
     for row in below:
-        figures = [c for c in row if is_value(c.text)]
+        figures = [c for c in row if is_value(c.text) or _DASHES.fullmatch(c.text)]
         over = zip(heads, figures, strict=False)
         return (
             len(figures) == len(heads) == len(row) - 1
+            and any(is_value(c.text) for c in figures)
             and not is_value(row[0].text)
             and read_label(row[0].text) is None
             and all(min(h.x1, f.x1) > max(h.x0, f.x0) for h, f in over)
