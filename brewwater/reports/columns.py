@@ -237,9 +237,14 @@ def read_columns(header: list[list[str]], body: list[list[str]], before: list[Co
 _PERIOD = re.compile(
     r"^(?:[1-4]\.?(?:er|e|o|º|ª|st|nd|rd|th)?|i{1,3}|iv|first|second|third|fourth)\s*(?:quarters?|qtr\.?|quartale?|trimestre?|kwartaal"
     r"|kwarta\w+|kvartal|ctvrtleti|neljannes)(?:\s+(?:19|20)\d{2})?$|^[qtk][1-4](?:[\s/-]*(?:19|20)?\d{2})?$"
-    r"|^(?:jan|feb|fev|febr|mar|marz|maerz|mars|apr|avr|abr|mai|may|mag|mei|maj|jun|juin|juni|giu|jul|juil|juli|lug|aug|aout|ago"
-    r"|sep|sept|set|oct|okt|ott|out|nov|dec|dez|dic)(?:uary|ruary|ch|il|e|y|ust|tember|ober|ember|uar|ruar|z|i)?\.?"
-    r"(?:[\s-]+(?:19|20)?\d{2})?$"
+    r"|^(?:january|februar[y]?|march|april|may|june|july|august|september|october|november|december|januar"
+    r"|marz|maerz|mai|juni|juli|oktober|dezember|janvier|fevrier|mars|avril|juin|juillet|aout"
+    r"|septembre|octobre|novembre|decembre|gennaio|febbraio|marzo|aprile|maggio|giugno|luglio|agosto"
+    r"|settembre|ottobre|dicembre|enero|febrero|abril|mayo|junio|julio|septiembre|octubre|noviembre"
+    r"|diciembre|janeiro|fevereiro|marco|maio|junho|julho|setembro|outubro|novembro|dezembro|januari"
+    r"|februari|maart|mei|augustus|maj|jun|jul|aug|sep|sept|oct|okt|nov|dec|dez|dic|jan|feb|fev|febr"
+    r"|mar|apr|avr|abr|gen|ene|mag|giu|lug|ago|set|ott|out|stycznia?|styczen|luty|marzec|kwiecien"
+    r"|czerwiec|lipiec|sierpien|wrzesien|pazdziernik|listopad|grudzien)\.?(?:[\s-]+(?:19|20)?\d{2})?$"
 )
 # A share of the samples, beside the lowest, middle and highest of all.
 _SHARE = re.compile(

@@ -198,7 +198,7 @@ def part_figures(text: str, analyte: str) -> tuple[str, str] | None:
     best: tuple[str, str] | None = None
     for i in range(1, len(head.group())):
         left, right = text[:i].strip(), text[i:]
-        if not right[0].isdigit() or left[-1] in ".,<" or left[-1:] == "<":
+        if not left or not right[0].isdigit() or left[-1] in ".,<" or left[-1:] == "<":
             continue
         value = re.sub(r"^(<?\s*\d+[.,]\d\d)[.,]00$", r"\1", left)
         if read_value(value, "." if "." in value else ",") is None or not re.fullmatch(r"<?\s*\d+(?:[.,]\d+)?", value):

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from brewwater.reports.columns import role_of
 from brewwater.reports.grid import Grid
 from brewwater.reports.items import Entry, Item, cut, entry, is_limit, unglue
-from brewwater.reports.names import read_label
+from brewwater.reports.names import mentions, read_label
 from brewwater.reports.prose import TAGGED
 from brewwater.reports.sequence_columns import PrintedRecord, as_many, fits, laid_out
 from brewwater.reports.sequence_heads import Head, heads_in, line_heads, title_in
@@ -142,7 +142,12 @@ def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[Pri
     if figures:
         if not _plain_tail(found.items, text) or TAGGED.search(text) or re.search(r"\d[^=]*=\s*\d", text):
             return None, 1
+        if _several(text):
+            return None, 1  # "Chloride 9 mg/l | Sulfate 23 mg/l"
         _take(record, found.items)
+        triple = _TRIPLE.search(text)
+        if triple is not None:
+            record.figures[:] = [_of_three(triple.groups(), [t for _, t in lines[:k]])]
         return (record, 1) if any(f != "-" for f in record.figures) else (None, 1)
     if len(words) > 3:
         return None, 1
@@ -174,6 +179,28 @@ def _record(lines: Sequence[tuple[int, str]], k: int, barred: bool) -> tuple[Pri
     if not any(f != "-" for f in record.figures):
         return None, 1
     return record, used
+
+
+_ONE = r"(<?\s?\d+(?:[.,]\d+)?)"
+_TRIPLE = re.compile(rf"(?<![\d/]){_ONE}\s+/\s+{_ONE}\s+/\s+{_ONE}(?![\d/])")
+_THREE_WORDS = re.compile(r"([^\W\d_]+\.?)\s*/\s*([^\W\d_]+\.?)\s*/\s*([^\W\d_]+\.?)")
+
+
+def _several(text: str) -> bool:
+    """Whether a line holds several analytes, each with a figure."""
+    found = [m for m in mentions(text) if m.rank == "name" and re.match(r"[\s:=]{0,3}[<\d]", text[m.end :])]
+    return len({m.label.analyte for m in found}) > 1
+
+
+def _of_three(figures: Sequence[str], above: Sequence[str]) -> str:
+    """``8,4 / 7,9 / 8,8`` under ``mean / min / max``: the mean with its range; in doubt where no line says so."""
+    for text in reversed(above):
+        words = _THREE_WORDS.search(text)
+        roles = [role_of(w) for w in words.groups()] if words is not None else []
+        if sorted(roles) == ["average", "high", "low"]:
+            by = dict(zip(roles, figures, strict=True))
+            return f"{by['average']} ({by['low']} - {by['high']})"
+    return f"{figures[0]} {{?}}"
 
 
 def _widen(record: PrintedRecord, bracket: str) -> bool:

@@ -23,7 +23,7 @@ def test_reports_in_random_layouts(tmp_path: Path) -> None:
 def test_reports_written_by_hand() -> None:
     folder = Path(__file__).with_name("invented")
     scores = run(folder, folder / "truth.csv", fast=True)
-    assert len(scores) == 71
+    assert len(scores) == 77
     total = summary(scores)
     assert total["right_share"] >= 0.97
     assert total["missed_in_silence"] == 0
