@@ -15,6 +15,7 @@ OLD = (
     "as it comes",
     "reverse osmosis (",
     "reverse osmosis →",
+    "set reverse osmosis",
     "weak-acid exchange (",
     "larson",
     ", served",

@@ -52,7 +52,7 @@ def test_one_bypass_cannot_suit_two_towns() -> None:
     # at 30 % bypass: soft 60/40 is left with alkalinity near 19, hard 300/220 with near 73
     found = advice([supply("Soft", 60, 40), supply("Hard", 300, 220)], RESIN)
     assert found["Soft"].decision == "change the bypass"
-    percent = float(found["Soft"].bypass.removeprefix("Resin ").removesuffix(" %"))
+    percent = float(found["Soft"].bypass.removeprefix("bypass ").removesuffix("%"))
     assert percent >= 60
 
 

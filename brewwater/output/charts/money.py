@@ -34,45 +34,45 @@ def _bars(rows: Rows, title: str, colour: str, colours: Palette, text: Sequence[
 def cost_lines(rows: Rows, currency: str, colours: Palette, text: Sequence[str]) -> Chart:
     """Expected cost of the year by line, the largest first; ``text`` is each amount as written."""
     order = sorted(range(len(rows)), key=lambda i: -rows[i][1])
-    return _bars([rows[i] for i in order], f"{currency} a year", colours.served, colours, [text[i] for i in order])
+    return _bars([rows[i] for i in order], f"{currency} a year", colours.ink, colours, [text[i] for i in order])
 
 
 def branch_costs(rows: Rows, currency: str, colours: Palette, text: Sequence[str]) -> Chart:
     """What the cartridges cost in a year, by the branch whose water they pass."""
-    return _bars(rows, f"{currency} a year for cartridges", colours.served, colours, text)
+    return _bars(rows, f"{currency} a year for cartridges", colours.ink, colours, text)
 
 
 def worth_of_tests(rows: Rows, title: str, colours: Palette, text: Sequence[str]) -> Chart:
     """What each possible test is worth, best first."""
-    return _bars(rows, title, colours.served, colours, text)
+    return _bars(rows, title, colours.ink, colours, text)
 
 
 def two_costs(
     first: str, second: str, rows: Sequence[tuple[str, float, float]], currency: str, colours: Palette
 ) -> Chart:
-    """Two plans line by line: two bars for each line, told apart by colour, place and outline."""
+    """Two plans line by line: two bars for each line, the first solid and the second hollow: colour is for water."""
     data = pd.DataFrame(
         [{"line": wrapped(n), "plan": p, "amount": v} for n, a, b in rows for p, v in ((first, a), (second, b))]
     )
     found: Chart = (
         alt.Chart(data)
-        .mark_bar(stroke=colours.ink)
+        .mark_bar(stroke=colours.ink, strokeWidth=1.2)
         .encode(
             y=alt.Y("line:N", sort=[wrapped(n) for n, _, _ in rows], title=None, axis=names_axis()),
             yOffset=alt.YOffset("plan:N", sort=[first, second]),
             x=alt.X("amount:Q", axis=labelled(f"{currency} a year")),
-            color=alt.Color(
+            fill=alt.Fill(
                 "plan:N",
-                scale=alt.Scale(domain=[first, second], range=[colours.source, colours.served]),
+                scale=alt.Scale(domain=[first, second], range=[colours.ink, colours.ground]),
                 legend=alt.Legend(
                     orient="top",
                     direction="vertical",
                     title=None,
                     labelLimit=400,
                     labelExpr=broken([first, second], 24),
+                    symbolStrokeColor=colours.ink,
                 ),
             ),
-            strokeWidth=alt.condition(alt.datum.plan == second, alt.value(1.2), alt.value(0)),
             tooltip=[
                 alt.Tooltip("line:N", title="Line"),
                 alt.Tooltip("plan:N", title="Plan"),

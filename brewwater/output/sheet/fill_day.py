@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brewwater.ensemble import mean
+from brewwater.output.vocabulary import bypass, stage_name
 from brewwater.plan import Plan
 from brewwater.planning.candidate import Served, judge_at, losses, route, serve
 from brewwater.treatment import Stage
-from brewwater.units import plain as written
 from brewwater.verdicts import Verdict
 
 BYPASSED = (
@@ -96,15 +96,16 @@ class _Case:
     def advice(self, some_good: bool) -> Advice:
         """The card's line for this supply."""
         valves = [s for s in self.stages if s.medium in BYPASSED]
-        bypass = ", ".join(f"{s.name} {written(s.bypass_percent)} %" for s in valves) or "none"
+        where = [f" at {stage_name(s)}" if len(valves) > 1 else "" for s in valves]
+        setting = ", ".join(f"{bypass(s.bypass_percent)}{at}" for s, at in zip(valves, where, strict=True)) or "none"
         reasons = [v.why for v in self.verdicts if v.status == self.worst and v.status != "ok"]
         why = reasons[0] if reasons else "In range."
         if self.worst == "stop" or (self.worst == "act" and some_good):
             return Advice(self.name, "do not fill", "–", why)
         if self.worst == "unknown":
-            return Advice(self.name, "test first", bypass, why)
+            return Advice(self.name, "test first", setting, why)
         plain = "fill with care" if self.worst == "act" else "fill"
-        return Advice(self.name, "change the bypass" if self.changed else plain, bypass, why)
+        return Advice(self.name, "change the bypass" if self.changed else plain, setting, why)
 
 
 def _set(stages: Sequence[Stage], name: str, percent: float) -> tuple[Stage, ...]:
