@@ -104,7 +104,7 @@ def _why(text: str, printed: Mapping[str, set[str]], taken: Collection[str] | No
     if not figures:
         return None
     if any(m.label.analyte in (taken or ()) or set(figures) & printed.get(m.label.analyte, set()) for m in named):
-        return None
+        return _left_over(line, named, printed) if taken is None else None
     if taken is None and named[0].start > 0 and AVOID.search(line):
         return None  # a limit or an explanation, no figure of this water
     name = named[0].label.analyte.replace("_", " ")
@@ -115,6 +115,15 @@ def _why(text: str, printed: Mapping[str, set[str]], taken: Collection[str] | No
     if taken is not None:
         return f"{name} stands in a table, but its figures lie under no column of values"
     return f"{name} and a figure stand in one line, but no unit or place says how they belong together"
+
+
+def _left_over(line: str, named: Sequence[Mention], printed: Mapping[str, set[str]]) -> str | None:
+    """Another analyte on a line of which one was read, with a figure right behind its name that no row took."""
+    for m in named[1:] if not AVOID.search(line) else ():
+        figure = re.match(r"[\s:=]{1,3}[<≤]?\s?(\d+(?:[.,]\d+)?)\s?(?:mg|[µμu]g|ppm|ppb|°|mmol|[µμ]S)", line[m.end :])
+        if figure is not None and _number(figure.group(1)) not in printed.get(m.label.analyte, ()):
+            return f"{m.label.analyte.replace('_', ' ')} and a figure stand behind another's on one line"
+    return None
 
 
 def _number(text: str) -> str:
