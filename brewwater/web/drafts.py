@@ -83,7 +83,8 @@ def notice() -> None:
     if since and on.unsaved:
         with st.container(horizontal=True, vertical_alignment="center", key="draft_taken_up"):
             when = f"{since[:10]}, {since[11:16]} UTC"
-            st.info(f"Your changes of {when} were not saved; they are here again.", icon=":material/history:")
+            said = f"Your changes of {when} were not saved; they are here again."
+            st.info(for_markdown(said), icon=":material/history:")
             st.button("Drop them", key="draft_drop", on_click=_drop, icon=":material/delete:")
 
 

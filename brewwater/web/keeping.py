@@ -115,7 +115,8 @@ def account() -> None:
     left_min = (sign_in.at + 3600 * access.session_hours(secrets_kept()) - time.time()) / 60
     st.caption(for_markdown(sign_in.person))
     if left_min < SOON_MIN:
-        st.warning(f"The sign-in ends in {max(int(left_min), 1)} minutes. Save before.", icon=":material/timer:")
+        said = f"The sign-in ends in {max(int(left_min), 1)} minutes. Save before."
+        st.warning(for_markdown(said), icon=":material/timer:")
     st.button("Sign out", key="sign_out", icon=":material/logout:", on_click=_sign_out)
 
 

@@ -148,7 +148,9 @@ def test_how_a_cartridge_ended_is_what_tests_showed(units: list[LivedUnit]) -> N
     assert ends and all(s.through is not None for s in ends)
     assert all(s.good is None or s.through is None or s.good < s.through for s in ends)
     early = [s for s in by_meter.spells if s.stage.name == "resin" and s.out is not None]
-    assert early and not any(s.through for s in early)  # changed at 0.7 of a rating that they outlast
+    # changed at 0.7 of a rating that most of them outlast; of one that does not a test shows it
+    leaked = {r.date for r in units[1].document.readings if r.kind == "hardness" and r.value}
+    assert len(early) > 4 and {s.through for s in early if s.through} <= leaked and len(leaked) < 2
     assert all(s.good is not None and s.good <= s.until for s in early)
     assert not any(s.good or s.through for s in by_test.spells if s.stage.name == "grit")  # no test shows grit
 

@@ -163,7 +163,7 @@ def _work() -> None:
 def _figures(found: Fleet, words: Words) -> None:
     figures = found.figures(dt.date.today())
     if figures is None:
-        st.info(f"{len(found.told)} other trucks tell something. It takes at least {LEAST_UNITS}.")
+        st.info(for_markdown(f"{len(found.told)} other trucks tell something. It takes at least {LEAST_UNITS}."))
         return
     rows = [
         [name, f"{x.middle:.2f}", "{:.2f} to {:.2f}".format(*eight_in_ten(x)), str(x.units)]
