@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -202,7 +203,9 @@ class Watched:
     def clean(self) -> None:
         """Nothing went to another host, nothing was written to the console as an error."""
         assert not self.blocked, self.blocked
-        assert not self.errors, self.errors
+        # reloaded below a page's own path, Streamlit looks for its server there first and is answered 404
+        said = [e for e in self.errors if not re.search(r"404 .*/\w+/_stcore/(health|host-config)$", e)]
+        assert not said, said
 
     def close(self) -> None:
         self.context.close()

@@ -217,20 +217,3 @@ def test_headers_replace_and_name_the_host() -> None:
 def test_a_hostile_host_cannot_write_into_the_policy() -> None:
     made = dict(safe_headers([], visit(host="x; script-src *")))
     assert b"script-src *" not in made[b"content-security-policy"]
-
-
-@pytest.mark.parametrize(
-    ("path", "asked"),
-    [
-        ("/round/_stcore/health", "/_stcore/health"),
-        ("/plan/_stcore/host-config", "/_stcore/host-config"),
-        ("/_stcore/health", "/_stcore/health"),
-        ("/round/_stcore/metrics", "/round/_stcore/metrics"),
-        ("/a/b/_stcore/health", "/a/b/_stcore/health"),
-    ],
-)
-def test_a_page_opened_by_its_own_address_finds_its_server(path: str, asked: str) -> None:
-    from brewwater.web.server.door import _at_the_root
-
-    scope = _at_the_root({"type": "http", "path": path, "raw_path": path.encode()})
-    assert (scope["path"], scope["raw_path"]) == (asked, asked.encode())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from functools import cache
@@ -23,7 +22,6 @@ Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 MARK = "brewwater-door"
-_BELOW_A_PAGE = re.compile(r"/[a-z]+(/_stcore/(?:health|host-config))")
 SMALL_BYTES = 64 * 1024
 UPLOAD_MARGIN_BYTES = 1 << 20  # the wrapping of a file that is sent in parts
 MESSAGE_BYTES = 8_000_000
@@ -48,12 +46,6 @@ def cookie_of(visit: DoorRequest) -> str | None:
     return found.value if found else None
 
 
-def _at_the_root(scope: Scope) -> Scope:
-    """A page that is opened by its own address asks for its server below that address first: it stands at the root."""
-    found = _BELOW_A_PAGE.fullmatch(scope["path"])
-    return {**scope, "path": found[1], "raw_path": found[1].encode()} if found else scope
-
-
 class FrontDoor:
     """Lets a visit in or refuses it with one line; see ``policy`` for the rules and ``headers`` for what is added.
 
@@ -71,7 +63,6 @@ class FrontDoor:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
-        scope = _at_the_root(scope)
         visit = DoorRequest.of(scope)
         cookie = cookie_of(visit)
 
